@@ -1,0 +1,5 @@
+"""``python -m spraywindow``."""
+
+from spraywindow.cli.main import run
+
+run()

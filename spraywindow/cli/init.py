@@ -1,0 +1,113 @@
+"""``spraywindow init``: write a site file to fill in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from spraywindow.cli.options import note, say, write_new
+
+_TEMPLATE = """\
+# A site file. Write quantities with their units: "12 ft", "3.5 m", "85 degF", "4 days".
+name = {name}
+units = "{units}"                     # what you read: "metric" or "us"
+# service = "metnorway"               # forecast: nws (US), metnorway, openmeteo (non-commercial)
+
+[place]
+latitude = {latitude}
+longitude = {longitude}
+elevation = "{elevation}"
+timezone = "{timezone}"
+# neighbours = ["NW", "120 deg"]      # bearings of what must not be drifted on
+# frost_hollow = "2 degC"             # colder than the forecast on clear calm nights
+# dew_off = "1 h"                     # wood dries later ("-1 h": earlier) than modelled
+
+[access]
+# from = "08:00"                      # without them: daylight
+# until = "16:00"
+# days = ["Mon", "Tue", "Wed", "Thu", "Fri"]
+# closed = [{year}-01-06]
+
+[crew]
+people = 1
+job = "2 h"                           # length of the job on site
+
+[[blocks]]                            # one table for each group of trees that flower together
+name = "all trees"
+crop = "peach"
+trees = 10
+height = "3.5 m"
+spread = "4 m"
+# stage = "dormant"                   # the stage seen on the buds, and the day it was seen:
+# observed = {year}-01-10             # words (bud swell, petal tips ...) or a BBCH code
+# bud_swell_from = "1 Feb"            # from here on a stage seen within 7 days is asked for
+
+[season]
+# leaf_fall = {year}-12-02            # seen; or, as usual:
+# usual_leaf_fall = "1 Dec"
+
+[program]
+between = "2 days"                    # least days between different materials
+[[program.rounds]]
+material = "oil"
+rounds = 3
+apart = "5 days"
+done = []
+[[program.rounds]]
+material = "copper"
+rounds = 5
+apart = "5 days"
+done = []
+
+# The label overrides any field of a material; limits are listed in DEVELOPERS.md:
+# [materials.oil]
+# dry_spell = "48 h"
+# [materials.oil.limits.cold]
+# value = "40 degF"
+#
+# Other sprays that must be kept apart from oil:
+# [other_sprays]
+# sulfur = [{year}-01-02]
+"""
+
+
+def init(
+    file: Annotated[Path, typer.Argument(help="The site file to write, such as mysite.toml.")],
+    latitude: Annotated[float, typer.Option(help="Degrees, north positive.", prompt=True)],
+    longitude: Annotated[float, typer.Option(help="Degrees, east positive.", prompt=True)],
+    timezone: Annotated[str, typer.Option(help="IANA name, such as Europe/Athens.", prompt=True)],
+    elevation: Annotated[str, typer.Option(help='With its unit, such as "60 m".')] = "0 m",
+    name: Annotated[str, typer.Option(help="What the site is called.")] = "My orchard",
+    units: Annotated[str, typer.Option(help="metric or us.")] = "metric",
+) -> None:
+    """Write a site file to fill in; never over an existing one."""
+    import datetime as dt
+    import json
+    import tomllib
+
+    from spraywindow.errors import InputError, describe
+    from spraywindow.orchard.site import site_of
+
+    if file.exists():
+        raise InputError(describe("the file exists", where=str(file), cure="choose another name"))
+    text = _TEMPLATE.format(
+        name=json.dumps(name, ensure_ascii=False),
+        units=units,
+        latitude=latitude,
+        longitude=longitude,
+        elevation=elevation,
+        timezone=timezone,
+        year=dt.date.today().year,
+    )
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(
+            describe("quotes or line breaks in an option", got=str(error), cure="leave them out")
+        ) from error
+    site_of(tables, where="options")
+    write_new(file, text)
+    say(file)
+    note(f"Fill in blocks and season, then: spraywindow slots --site {file}")

@@ -1,0 +1,88 @@
+"""``spraywindow slots``: which hours to spray, tomorrow and in the coming week."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from spraywindow.cli.options import (
+    DEMO_NOTE,
+    ColumnsOption,
+    JsonOption,
+    NowOption,
+    SiteOption,
+    WeatherOption,
+    note,
+    say,
+    the_now,
+    the_site,
+    the_weather,
+    write_new,
+)
+
+EXIT_CODES = {"go": 0, "no-go": 1, "unknown": 3}
+
+
+def slots(
+    site: SiteOption = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    now: NowOption = None,
+    material: Annotated[
+        str | None, typer.Option("--material", help="Such as oil or copper. Default: next due.")
+    ] = None,
+    service: Annotated[
+        str | None, typer.Option("--service", help="nws, metnorway or openmeteo.")
+    ] = None,
+    hours: Annotated[bool, typer.Option("--hours", help="Add the hour-by-hour table.")] = False,
+    json: JsonOption = False,
+    csv: Annotated[
+        bool, typer.Option("--csv", help="Print the slots (with --hours: the hours) as CSV.")
+    ] = False,
+    receipt: Annotated[
+        Path | None, typer.Option("--receipt", help="Also keep the answer in this file.")
+    ] = None,
+    exit_code: Annotated[
+        bool, typer.Option("--exit-code", help="Exit 0 for go, 1 for no-go, 3 for unknown.")
+    ] = False,
+) -> None:
+    """Say where to be tomorrow: go or no-go, from when to when, and why."""
+    from spraywindow.errors import InputError, describe
+    from spraywindow.orchard.evening import default_material, evening
+
+    if json and csv:
+        raise InputError(describe("--json and --csv together", cure="choose one"))
+    demo = site is None
+    the = the_site(site)
+    name = material or default_material(the)
+    the.material(name)  # an unknown one is refused before anything is fetched
+    at = the_now(now, the, demo=demo and weather is None)
+    table = the_weather(the, weather, columns, at, demo=demo, service=service)
+    answer = evening(the, table, at, name)
+
+    if receipt is not None:
+        from spraywindow.output.answers import to_json
+        from spraywindow.output.receipt import receipt_answer
+
+        write_new(receipt, to_json(receipt_answer(answer, table)) + "\n")
+    if demo:
+        note(DEMO_NOTE)
+    if json:
+        from spraywindow.output.answers import slots_answer, to_json
+
+        say(to_json(slots_answer(answer, with_hours=hours)))
+    elif csv:
+        from spraywindow.output.csv import hours_csv, slots_csv
+
+        typer.echo(hours_csv(answer) if hours else slots_csv(answer), nl=False)
+    else:
+        from spraywindow.output.text import evening_text
+
+        others = [
+            evening(the, table, at, other) for other in the.program.materials if other != name
+        ]
+        say(evening_text(answer, others, with_hours=hours))
+    if exit_code:
+        raise typer.Exit(EXIT_CODES[answer.first.verdict])

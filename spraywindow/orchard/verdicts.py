@@ -1,0 +1,33 @@
+"""Answers for a whole day of work: go, no-go or unknown, each with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+Verdict = Literal["go", "no-go", "unknown"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One condition judged: the verdict, and the words for it when it is not go."""
+
+    verdict: Verdict
+    reason: str = ""
+
+
+def not_above(low: float, high: float, most: float, *, over: str, unknown: str) -> Finding:
+    """Judge a quantity known to lie between two bounds against a most that it may reach."""
+    if low > most:
+        return Finding("no-go", over)
+    return Finding("go") if high <= most else Finding("unknown", unknown)
+
+
+def hardest(findings: Sequence[Finding]) -> Finding:
+    """Give the finding that decides: the first no-go, else the first unknown, else go."""
+    for verdict in ("no-go", "unknown"):
+        for finding in findings:
+            if finding.verdict == verdict:
+                return finding
+    return Finding("go")

@@ -1,0 +1,168 @@
+"""How much of the infection weather copper on the wood would have covered.
+
+Pure array functions: hours on the first axis, winters or sites after it.
+
+References
+----------
+.. [1] Ontario agriculture ministry (2020), Rainfastness of fungicides: about half of a copper
+   deposit lost per 25 mm of rain, most above 50 mm.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+HALF_RAIN_MM = 25.0
+"""Rain that takes half of the copper [1]_ [mm]; 40 is the other figure in use."""
+
+
+def copper_residue(rain_mm_since: ArrayLike, half_rain_mm: float = HALF_RAIN_MM) -> Floats:
+    """Share of a copper deposit left after so much rain, ``0.5 ** (mm / 25)`` [1]_."""
+    return np.asarray(0.5 ** (np.asarray(rain_mm_since, dtype=float) / half_rain_mm))
+
+
+def copper_on_wood(
+    rain_mm: ArrayLike, rounds: ArrayLike, half_rain_mm: float = HALF_RAIN_MM
+) -> Floats:
+    """Residue at the start of each hour, of the latest round before it; 0 before the first.
+
+    Parameters
+    ----------
+    rain_mm : array, shape (hours, ...)
+        No NaN: put 0 for the most residue, a large number for the least.
+    rounds : array of bool, shape (hours, ...)
+        True in the hour of a round; it covers from the next hour on.
+    """
+    fallen = np.cumsum(np.asarray(rain_mm, dtype=float), axis=0)
+    done = np.asarray(rounds, dtype=bool)
+    fallen, done = np.broadcast_arrays(fallen, done)
+    # Sums only grow, so the running maximum is the sum at the latest round.
+    at_round = np.maximum.accumulate(np.where(done, fallen, -np.inf), axis=0)
+    first = np.zeros((1, *fallen.shape[1:]))
+    before = np.concatenate([first, fallen[:-1]])
+    last = np.concatenate([first - np.inf, at_round[:-1]])
+    return copper_residue(before - last, half_rain_mm)
+
+
+def covered_share(
+    risk: tuple[Floats, Floats],
+    rain_mm: ArrayLike,
+    rounds: ArrayLike,
+    *,
+    weight: ArrayLike = 1.0,
+    half_rain_mm: float = HALF_RAIN_MM,
+) -> tuple[Floats, Floats]:
+    """Share of each winter's infection risk that copper on given days would have covered.
+
+    Parameters
+    ----------
+    risk : tuple of arrays, shape (hours, ...)
+        As `infection_risk` gives it.
+    rain_mm : array, shape (hours, ...)
+        NaN is unknown: no rain for the upper bound, all copper lost for the lower one.
+    rounds : array of bool, shape (hours, ...)
+    weight : array, optional
+        How susceptible the trees are in each hour, 0-1; bud break to petal fall is most so.
+
+    Returns
+    -------
+    low, high : array, shape (...)
+        NaN where there was no risk at all.
+    """
+    rain = np.asarray(rain_mm, dtype=float)
+    least, most = (np.asarray(bound) * np.asarray(weight, dtype=float) for bound in risk)
+    kept_low = copper_on_wood(np.where(np.isnan(rain), 1e6, rain), rounds, half_rain_mm)
+    kept_high = copper_on_wood(np.where(np.isnan(rain), 0.0, rain), rounds, half_rain_mm)
+
+    def share(covered: Floats, bare: Floats) -> Floats:
+        total = covered + bare
+        return np.where(total > 0, covered / np.where(total > 0, total, 1.0), np.nan)
+
+    low = share((least * kept_low).sum(axis=0), (most * (1 - kept_low)).sum(axis=0))
+    high = share((most * kept_high).sum(axis=0), (least * (1 - kept_high)).sum(axis=0))
+    # With only possible spells, one bound has no risk to share.
+    return np.where(np.isnan(low), high, low), np.where(np.isnan(high), low, high)
+
+
+def round_worth(
+    risk: Floats, rain_mm: Floats, round_hours: ArrayLike, *, half_rain_mm: float = HALF_RAIN_MM
+) -> Floats:
+    """Share of one winter's risk that would be lost without each round, the others kept.
+
+    Parameters
+    ----------
+    risk, rain_mm : array, shape (hours,)
+        One bound of the risk (weighted, if weights are used) and rain without NaN.
+    round_hours : array of int, shape (rounds,)
+
+    Returns
+    -------
+    array, shape (rounds,)
+        NaN where there was no risk.
+    """
+    hours = np.asarray(round_hours, dtype=np.int64)
+    plans = np.zeros((len(risk), len(hours) + 1), dtype=bool)
+    plans[hours] = True
+    plans[hours, np.arange(len(hours))] = False
+    column = np.broadcast_to(np.asarray(risk)[:, None], plans.shape)
+    rain = np.broadcast_to(np.asarray(rain_mm)[:, None], plans.shape)
+    covered = covered_share((column, column), rain, plans, half_rain_mm=half_rain_mm)[0]
+    return np.asarray(covered[-1] - covered[:-1])
+
+
+def best_rounds(
+    risk: Floats, rain_mm: Floats, hours: ArrayLike, days: ArrayLike, most_rounds: int,
+    *, least_days: int = 1, half_rain_mm: float = HALF_RAIN_MM,
+) -> list[tuple[float, tuple[int, ...]]]:  # fmt: skip
+    """With hindsight, the best hours for 1, 2, ... copper rounds in one winter.
+
+    Parameters
+    ----------
+    risk, rain_mm : array, shape (hours,)
+        One bound of the risk and rain without NaN.
+    hours, days : array of int, shape (candidates,)
+        Hours in which a round could have been made, ascending, and the local day of each.
+    most_rounds : int
+    least_days : int
+        Least days between rounds.
+
+    Returns
+    -------
+    list of (share covered, hours of the rounds)
+        One entry for each number of rounds from 1 on; more rounds may be of no more use. Empty
+        without any risk or any candidate.
+    """
+    hours, days = np.asarray(hours, dtype=np.int64), np.asarray(days, dtype=np.int64)
+    total = float(np.sum(risk))
+    if not total > 0 or not len(hours):
+        return []
+    fallen = np.concatenate([[0.0], np.cumsum(rain_mm)])
+    spells = np.flatnonzero(risk)
+    since = fallen[spells][None, :] - fallen[hours + 1][:, None]
+    kept = np.where(spells > hours[:, None], copper_residue(np.maximum(since, 0), half_rain_mm), 0)
+    # earned[i, k]: by round i on the first k spells.
+    earned = np.concatenate(
+        [np.zeros((len(hours), 1)), np.cumsum(kept * risk[spells], axis=1)], axis=1
+    )
+    until = np.searchsorted(spells, hours, side="right")  # spells up to the hour of a round
+    alone = earned[:, -1] / total
+    # gain[i, j]: by round i until round j takes over; best[j]: rounds up to and with j.
+    gain = (earned[:, until] - earned[:, :1]) / total
+    fits = days[None, :] - days[:, None] >= max(least_days, 1)
+    before = np.zeros(len(hours))
+    chosen: list[tuple[int, ...]] = [(int(hour),) for hour in hours]
+    answers: list[tuple[float, tuple[int, ...]]] = []
+    for number in range(most_rounds):
+        if number:
+            options = np.where(fits, before[:, None] + gain, -np.inf)
+            origin = np.argmax(options, axis=0)
+            before = options[origin, np.arange(len(hours))]
+            chosen = [(*chosen[o], int(hour)) for o, hour in zip(origin, hours, strict=True)]
+        last = int(np.argmax(before + alone))
+        if not np.isfinite(before[last] + alone[last]):
+            break
+        answers.append((float(before[last] + alone[last]), chosen[last]))
+    return answers

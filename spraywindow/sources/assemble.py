@@ -1,0 +1,176 @@
+"""From what a service gave to the weather table: rain totals laid out, age judged, credit kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.errors import SourceError, describe
+from spraywindow.sources.fetch import Answer
+from spraywindow.weather.hourly import (
+    COLUMNS,
+    OPTIONAL,
+    PERIOD_COLUMNS,
+    RANGE_COLUMNS,
+    check_hourly,
+)
+
+HOUR = pd.Timedelta(hours=1)
+LONGEST_TOTAL_H = 12
+OLDEST_ISSUE_H = 24.0
+"""A forecast issued longer ago is refused: services were seen to answer 200 with forecasts
+three days old; P: common practice, no source."""
+
+
+EARLIEST_H = 1.0
+"""How far the clocks of a service and of the caller may differ [h]; P."""
+
+
+class RainTotal(NamedTuple):
+    """Rain over ``[start, start + hours)`` [mm]."""
+
+    start: pd.Timestamp
+    hours: int
+    rain_mm: float
+
+
+class Service(NamedTuple):
+    """How a service is named and credited, and from which age of its issue people are told."""
+
+    name: str
+    credit: str
+    old_issue_h: float
+
+
+def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.DataFrame:
+    """Lay rain totals out on hours without ever spreading one.
+
+    One-hour totals become ``rain_mm``; a zero settles all its hours; any other total of up to
+    12 h stays whole in `PERIOD_COLUMNS` on the hours that nothing finer tells; what is longer,
+    negative or unknown tells nothing.
+
+    Parameters
+    ----------
+    index : pandas.DatetimeIndex
+        The hours of the table.
+    totals : iterable of RainTotal
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``rain_mm`` and `PERIOD_COLUMNS` on `index`; NaN is unknown.
+    """
+    out = pd.DataFrame(np.nan, index=index, columns=["rain_mm", *PERIOD_COLUMNS])
+    values = out.to_numpy(copy=True)
+    for total in sorted(totals, key=lambda t: (t.hours, t.start)):
+        if not total.rain_mm >= 0 or (total.hours > LONGEST_TOTAL_H and total.rain_mm > 0):
+            continue
+        hours = pd.date_range(total.start, periods=total.hours, freq="h")
+        for number, row in enumerate(index.get_indexer(hours)):
+            if row < 0 or not np.isnan(values[row, :2]).all():
+                continue
+            if total.hours == 1 or total.rain_mm == 0:
+                values[row, 0] = total.rain_mm
+            else:
+                values[row, 1:] = total.rain_mm, total.hours, number
+    return pd.DataFrame(values, index=index, columns=out.columns)
+
+
+def finish(
+    table: pd.DataFrame,
+    service: Service,
+    answer: Answer,
+    *,
+    issued: pd.Timestamp | None,
+    forecast_from: pd.Timestamp,
+    now: pd.Timestamp,
+) -> pd.DataFrame:
+    """Judge the age of a forecast, leave out what the service does not carry, check the table.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Contract columns, as parsed; ``attrs["notes"]`` is kept.
+    service, answer
+        Who gave it and how it came.
+    issued : pandas.Timestamp or None
+        When the service says that it made the forecast.
+    forecast_from : pandas.Timestamp
+        First hour that is forecast.
+    now : pandas.Timestamp
+        The time of asking, UTC.
+
+    Raises
+    ------
+    SourceError
+        If the forecast is older than a day, later than `now`, ends before it, or holds no
+        temperature at all.
+    """
+    notes = [*table.attrs.get("notes", []), *answer.notes]
+    if issued is not None:
+        notes += _issue_notes(issued, service, now)
+    if not table.index[0] <= now + HOUR or table.index[-1] < now.floor("h"):
+        raise SourceError(
+            describe(
+                "the forecast does not hold the present hour",
+                where=service.name,
+                expected=f"{now:%Y-%m-%d %H:%M} UTC",
+                got=f"{table.index[0]:%Y-%m-%d %H:%M} to {table.index[-1]:%Y-%m-%d %H:%M}",
+            )
+        )
+    if table["temp_c"].isna().all():
+        raise SourceError(describe("the answer holds no temperature", where=service.name))
+    empty = [c for c in table.columns if table[c].isna().all()]
+    # a service that never tells a required thing leaves it unknown, and says so; of the optional
+    # ones it counts as not carried
+    table = table.drop(
+        columns=[c for c in empty if c in (*OPTIONAL, *PERIOD_COLUMNS, *RANGE_COLUMNS)]
+    )
+    notes += [
+        f"{service.name} gives no {COLUMNS[c].meaning} here"
+        for c in empty
+        if c in COLUMNS and not (c == "rain_mm" and PERIOD_COLUMNS[0] in table.columns)
+    ]
+    table.attrs = {
+        "source": {
+            "name": service.name,
+            "issued": issued,
+            "fetched": answer.fetched,
+            "credit": service.credit,
+            "stale": answer.stale,
+        },
+        "forecast_from": forecast_from,
+        "notes": notes,
+    }
+    return check_hourly(table, name=service.name)
+
+
+def _issue_notes(issued: pd.Timestamp, service: Service, now: pd.Timestamp) -> list[str]:
+    age_h = (now - issued) / HOUR
+    got = f"{issued:%Y-%m-%d %H:%M} UTC"
+    if age_h > OLDEST_ISSUE_H:
+        raise SourceError(
+            describe(
+                "the forecast is too old",
+                where=service.name,
+                expected=f"one issued in the last {OLDEST_ISSUE_H:g} h",
+                got=got,
+                cure="try again later, or another service",
+            )
+        )
+    if age_h < -EARLIEST_H:
+        raise SourceError(
+            describe(
+                "the forecast was issued after the time asked for",
+                where=service.name,
+                expected=f"one issued before {now:%Y-%m-%d %H:%M} UTC",
+                got=got,
+                cure="services know only the present: give a weather file for another time",
+            )
+        )
+    if age_h > service.old_issue_h:
+        return [f"{service.name}: the forecast was issued {age_h:.0f} h ago"]
+    return []

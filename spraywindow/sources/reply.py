@@ -1,0 +1,144 @@
+"""What a service's reply says: its errors in one line, its blocks and numbers checked."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import urlsplit
+
+import numpy as np
+import requests
+from numpy.typing import NDArray
+from urllib3.exceptions import NewConnectionError
+from urllib3.exceptions import TimeoutError as UrllibTimeout
+
+from spraywindow.errors import SourceError, describe
+
+LONGEST_REASON = 200
+CURE = "try again later, or give a weather file"
+
+
+class ServiceRefusal(SourceError):
+    """The service answered with an error status.
+
+    Attributes
+    ----------
+    status : int
+        The HTTP status.
+    """
+
+    def __init__(self, message: str, status: int) -> None:
+        """Keep the status beside the message."""
+        super().__init__(message)
+        self.status = status
+
+
+def refuse_broken(response: requests.Response, **_: Any) -> None:
+    """Raise `SourceError` where a good status comes with a body that is not whole JSON.
+
+    Runs as a hook of the session on every reply, so that a broken body is never cached.
+    """
+    if not 200 <= response.status_code < 300:
+        return
+    try:
+        json.loads(response.content)
+    except ValueError as error:
+        host = urlsplit(response.url).netloc
+        start = response.content[:200].lstrip().lower()
+        if start.startswith(b"<") or "html" in response.headers.get("Content-Type", ""):
+            what = "a web page came instead of data"
+            raise SourceError(describe(what, where=host, cure="is there a login page?")) from error
+        what = "the answer is not complete JSON (cut off?)"
+        raise SourceError(describe(what, where=host, cure=CURE)) from error
+
+
+def refused(response: requests.Response, service: str) -> ServiceRefusal:
+    """Make the error for an error status, with the service's own reason."""
+    reason = _reason(response)
+    what = f"refused the request with {response.status_code}" + (f" ({reason})" if reason else "")
+    cure = CURE
+    if response.status_code == 403:
+        cure = "set SPRAYWINDOW_CONTACT to a mail address or a page of yours"
+    elif response.headers.get("Retry-After"):
+        cure = f"it asks to wait (Retry-After: {_plain(response.headers['Retry-After'])})"
+    return ServiceRefusal(describe(what, where=service, cure=cure), response.status_code)
+
+
+def what_failed(error: Exception, service: str) -> str:
+    """Say in one line why no answer came; addresses (and keys in them) are left out."""
+    if isinstance(error, SourceError):
+        return str(error)
+    inner = error.args[0] if error.args else None
+    cause = getattr(inner, "reason", inner)
+    # a refused connection counts as a time-out in urllib3's tree
+    late = isinstance(cause, UrllibTimeout) and not isinstance(cause, NewConnectionError)
+    if isinstance(error, requests.Timeout) or late:
+        what = "no answer in time"
+    elif isinstance(error, requests.exceptions.SSLError):
+        what = "the secure connection failed"
+    elif isinstance(
+        error, requests.exceptions.ChunkedEncodingError | requests.exceptions.ContentDecodingError
+    ):
+        what = "the answer broke off"
+    elif isinstance(error, requests.ConnectionError):
+        what = "no connection"
+    else:
+        what = f"the request failed ({type(error).__name__})"
+    return describe(what, where=service, cure="check the network, or give a weather file")
+
+
+def block(payload: Any, *keys: str, service: str) -> Any:
+    """Walk to a block of a reply, or say which one is missing.
+
+    Raises
+    ------
+    SourceError
+        If a step of the way is missing, null or not an object.
+    """
+    here = payload
+    for number, key in enumerate(keys, start=1):
+        if not isinstance(here, Mapping) or here.get(key) is None:
+            path = ".".join(keys[:number])
+            raise SourceError(describe(f"the answer has no {path}", where=service, cure=CURE))
+        here = here[key]
+    return here
+
+
+def numbers(values: Any, *, service: str, where: str) -> NDArray[np.float64]:
+    """Read a list of numbers and nulls; null is NaN.
+
+    Raises
+    ------
+    SourceError
+        If it is not a list, or holds something else.
+    """
+    if isinstance(values, list):
+        try:
+            read = [math.nan if v is None else float(v) for v in values]
+        except (TypeError, ValueError):
+            pass
+        else:
+            return np.asarray(read, dtype=np.float64)
+    raise SourceError(
+        describe(f"{where} is not a list of numbers", where=service, cure="report this")
+    )
+
+
+def _reason(response: requests.Response) -> str:
+    """Take the service's own words: ``reason``, or title and detail of an RFC 9457 problem."""
+    try:
+        body = json.loads(response.content)
+    except ValueError:
+        return _plain(response.reason or "")
+    if not isinstance(body, Mapping):
+        return _plain(response.reason or "")
+    words = [body.get(key) for key in ("reason", "title", "detail")]
+    return _plain(": ".join(word for word in words if isinstance(word, str)))
+
+
+def _plain(text: str) -> str:
+    """One printable line, not too long."""
+    clean = "".join(c if c.isprintable() else " " for c in text)
+    return " ".join(clean.split())[:LONGEST_REASON]

@@ -1,0 +1,103 @@
+"""How likely a go is to hold: margins measured in a forecast's usual errors.
+
+Margins are for drawing; slots are ranked by this. Each margin, back in its unit, is divided by the
+usual error of a forecast of that quantity at that lead, and read off the normal distribution. The
+limits on one quantity share one error, so the least counts; different quantities multiply.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from spraywindow.spray.material import Limit
+from spraywindow.weather.interval import Array
+
+
+@dataclass(frozen=True)
+class UsualError:
+    """Standard error of a forecast: on the first day, and what each further day adds."""
+
+    first_day: float
+    each_day: float
+    source: str
+
+    def at(self, lead_h: Array) -> Array:
+        """Error at a lead time [h], in the quantity's unit."""
+        return np.asarray(self.first_day + self.each_day * np.maximum(lead_h / 24.0 - 1.0, 0.0))
+
+
+USUAL_ERRORS: dict[str, UsualError] = {
+    "temperature": UsualError(1.5, 0.3, "P; the 1.5 K of the frost limits"),
+    "wind": UsualError(1.2, 0.2, "P"),
+    "humidity": UsualError(8.0, 1.0, "P"),
+    "wet wood": UsualError(1.5, 0.3, "Wang 2017: 1.3-1.6 h after calibration; growth P"),
+    "rain": UsualError(6.0, 6.0, "P: hours by which a forecast misses the onset of rain"),
+}
+
+_KIND_OF = {
+    "temp": "temperature",
+    "sun_temp": "temperature",
+    "lowest_temp": "temperature",
+    "highest_temp": "temperature",
+    "lowest_temp_until_dry": "temperature",
+    "wind_at_top": "wind",
+    "gust": "wind",
+    "humidity": "humidity",
+    "hours_dry": "wet wood",
+}
+
+
+def chance_of_holding(
+    margins: dict[str, Array],
+    limits: tuple[Limit, ...],
+    lead_h: Array,
+    dry_hours_to_spare: float,
+) -> float:
+    """Chance [0-1] that the hours of a job stay within every hard limit.
+
+    Parameters
+    ----------
+    margins : dict of str to array
+        Margins of each limit over the hours of the job; NaN is left out.
+    limits : tuple of Limit
+        The limits that the margins belong to.
+    lead_h : array
+        Hours from the forecast's issue to each hour.
+    dry_hours_to_spare : float
+        Dry hours known afterwards beyond those wanted [h].
+
+    Notes
+    -----
+    The scores of errors of one kind are taken as fully correlated, of different kinds as
+    independent: common practice, no source. Beyond three days a forecast of rain has little skill
+    over the season's usual weather (verification example POP3 of the Australian bureau of
+    meteorology), which the growing error stands for.
+    """
+    least: dict[str, float] = {
+        "rain": float(dry_hours_to_spare / np.max(USUAL_ERRORS["rain"].at(lead_h)))
+    }
+    highest_chance = 0.0
+    for limit in limits:
+        margin = margins.get(limit.name)
+        if margin is None or limit.kind != "hard" or np.isnan(margin).all():
+            continue
+        if limit.quantity == "highest_rain_chance":
+            highest_chance = max(highest_chance, limit.value - limit.width * float(np.min(margin)))
+        kind = _KIND_OF.get(limit.quantity)
+        if kind is not None:
+            score = float(np.nanmin(margin * limit.width / USUAL_ERRORS[kind].at(lead_h)))
+            least[kind] = min(least.get(kind, np.inf), score)
+    chance = 1.0
+    for kind, score in least.items():
+        part = _normal(score)
+        chance *= min(part, 1.0 - highest_chance) if kind == "rain" else part
+    return chance
+
+
+def _normal(score: float) -> float:
+    """Cumulative standard normal distribution."""
+    from math import erf, sqrt
+
+    return 0.5 * (1.0 + erf(score / sqrt(2.0)))

@@ -1,0 +1,223 @@
+"""What the limits look at: quantities derived once from the hourly columns, each an interval.
+
+Pure arrays, time on the first axis; further axes (sites, issue times) ride along. Everything is
+computed when it is first asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spraywindow.weather import air, wetness
+from spraywindow.weather.interval import Array, Interval, interval
+from spraywindow.weather.rain import MEASURABLE_MM, Rain, rain_of
+from spraywindow.weather.sun import Sun
+
+FORECAST_FROST_C = 1.5
+"""A forecast's uncertainty about frost [K], taken off forecasts only, never off records; P."""
+HOLLOW_CLOUD, HOLLOW_WIND_MS = 0.3, 2.0
+"""A frost hollow is colder on nights with less cloud and wind than this; P."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What of a site bears on an hour.
+
+    Parameters
+    ----------
+    tree_height_m : float
+        Height of the tree tops [m]: wind is judged there.
+    neighbours_deg : tuple of float
+        Bearings, from the trees, of what must not be drifted on [degrees].
+    frost_hollow_c : float
+        How much colder than the forecast the site lies on clear calm nights [K].
+    dew_off_h : float
+        How much later (positive) or earlier the wood dries than modelled [h].
+    store_mm : float
+        Water that the bark holds [mm].
+    """
+
+    tree_height_m: float = 4.0
+    neighbours_deg: tuple[float, ...] = ()
+    frost_hollow_c: float = 0.0
+    dew_off_h: float = 0.0
+    store_mm: float = wetness.STORE_MM
+
+
+class Conditions:
+    """Derived quantities of a block of hours.
+
+    Parameters
+    ----------
+    columns : mapping of str to array
+        The weather table's columns (`spraywindow.weather.hourly`), one shape; NaN is unknown.
+    sun : Sun
+        At the middle of each hour.
+    setting : Setting
+    forecast : array of bool, optional
+        True for hours that are forecast rather than record.
+    pressure_kpa : float
+        Mean pressure at the site's height [kPa], where the table has none.
+    """
+
+    def __init__(
+        self,
+        columns: Mapping[str, Array],
+        sun: Sun,
+        setting: Setting,
+        forecast: NDArray[np.bool_] | None = None,
+        pressure_kpa: float = 101.3,
+    ) -> None:
+        self.columns, self.sun, self.setting = dict(columns), sun, setting
+        self.forecast, self.pressure_kpa = forecast, pressure_kpa
+
+    def column(self, name: str, low: float = -np.inf, high: float = np.inf) -> Interval:
+        """Give a column as an interval, unknown values between `low` and `high`."""
+        return interval(self.columns[name], low, high)
+
+    @cached_property
+    def shape(self) -> tuple[int, ...]:
+        """Of every array here."""
+        return self.columns["temp_c"].shape
+
+    @cached_property
+    def temp(self) -> Interval:
+        """Air temperature [degC], with step extremes and the frost hollow taken in."""
+        values = self.columns["temp_c"]
+        out = interval(values)
+        if "temp_min_c" in self.columns:
+            lowest, highest = self.columns["temp_min_c"], self.columns["temp_max_c"]
+            out = Interval(
+                np.where(np.isnan(lowest), out.low, np.fmin(values, lowest)),
+                np.where(np.isnan(highest), out.high, np.fmax(values, highest)),
+            )
+        hollow = self.setting.frost_hollow_c
+        if hollow:
+            night = self.sun.hours_from_rise_or_set <= 0.0
+            may = night & (self.cloud.low < HOLLOW_CLOUD) & (self.wind.low < HOLLOW_WIND_MS)
+            must = night & (self.cloud.high < HOLLOW_CLOUD) & (self.wind.high < HOLLOW_WIND_MS)
+            out = Interval(out.low - hollow * may, out.high - hollow * must)
+        return out
+
+    @cached_property
+    def frost_temp(self) -> Interval:
+        """Air temperature as frost is judged [degC]: a forecast less its uncertainty."""
+        if self.forecast is None or not self.forecast.any():
+            return self.temp
+        taken = FORECAST_FROST_C * self.forecast.reshape(-1, *[1] * (len(self.shape) - 1))
+        return self.temp.map(lambda temp: temp - taken)
+
+    @cached_property
+    def humidity(self) -> Interval:
+        """Relative humidity [%]."""
+        raw = air.relative_humidity(self.columns["temp_c"], self.columns["dew_point_c"])
+        return interval(raw, 0.0, 100.0)
+
+    @cached_property
+    def wind(self) -> Interval:
+        """Wind at 10 m [m/s]."""
+        return self.column("wind_ms", 0.0)
+
+    @cached_property
+    def sky(self) -> wetness.Radiation | None:
+        """Radiation and cloud; None where the table carries neither."""
+        return wetness.radiation(
+            self.sun.elevation_deg,
+            self.sun.clear_wm2,
+            self.columns.get("solar_wm2"),
+            self.columns.get("cloud"),
+        )
+
+    @cached_property
+    def cloud(self) -> Interval:
+        """Cloud cover [0-1]; 0 to 1 where nothing tells."""
+        if self.sky is not None:
+            return self.sky.cloud
+        return Interval(np.zeros(self.shape), np.ones(self.shape))
+
+    @cached_property
+    def solar(self) -> Interval:
+        """Global radiation [W/m2]; up to clear sky where nothing tells."""
+        if self.sky is not None:
+            return self.sky.solar_wm2
+        return Interval(np.zeros(self.shape), self.sun.clear_wm2)
+
+    @cached_property
+    def rain(self) -> Rain:
+        """Rain, with longer totals."""
+        return rain_of(self.columns)
+
+    @cached_property
+    def evaporation(self) -> Interval | None:
+        """Evaporation from a wet surface at the tree top [mm/h]; None under the humidity rule."""
+        if self.sky is None:
+            return None
+        wind = self.columns["wind_ms"] * air.wind_factor(self.setting.tree_height_m)
+        return wetness.wet_surface_evaporation_mm(
+            self.columns["temp_c"], self.columns["dew_point_c"], wind, self.sky
+        )
+
+    @cached_property
+    def water(self) -> Interval:
+        """Water on the bark at each stamp [mm], one row more than the hours."""
+        if self.evaporation is None:
+            return wetness.humid_surface_mm(self.humidity, self.rain.hourly, self.temp)
+        return wetness.surface_water_mm(self.evaporation, self.rain.hourly, self.setting.store_mm)
+
+    @cached_property
+    def hours_dry(self) -> Interval:
+        """Hours since the wood dried [h]: 0 in its first dry hour, -1 while wet or wetting."""
+
+        def since_dry(water: Array) -> Array:
+            wet = np.maximum(water[:-1], water[1:]) > wetness.DRY_MM
+            wet = self._moved_dew_off(wet)
+            rows = np.arange(len(wet)).reshape(-1, *[1] * (wet.ndim - 1))
+            last_wet = np.maximum.accumulate(np.where(wet, rows, -1), axis=0)
+            return np.where(wet, -1.0, rows - last_wet - 1.0)
+
+        low, high = since_dry(self.water.high), since_dry(self.water.low)
+        return Interval(low, high)
+
+    def _moved_dew_off(self, wet: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Keep wet hours on for a later dew-off, or cut their last ones for an earlier one."""
+        later = round(self.setting.dew_off_h)
+        out = wet.copy()
+        for step in range(1, abs(later) + 1):
+            if later > 0:
+                out[step:] |= wet[:-step]
+            else:
+                out[:-step] &= wet[step:]
+        return out
+
+    @cached_property
+    def drying_h(self) -> Interval:
+        """Whole hours that a spray takes to dry [h]."""
+        if self.evaporation is not None:
+            return wetness.drying_hours(self.evaporation)
+        return Interval(
+            np.where(self.temp.high >= 10.0, 2.0, 4.0), np.where(self.temp.low >= 10.0, 2.0, 4.0)
+        )
+
+    @cached_property
+    def hours_dry_before_trouble(self) -> Interval:
+        """Hours between the spray being dry and the next measurable rain or frost [h]."""
+        rain, frost = self.rain.hourly, self.frost_temp
+        possible = (rain.high >= MEASURABLE_MM) | (frost.low <= 0.0)
+        sure = (rain.low >= MEASURABLE_MM) | (frost.high <= 0.0)
+        return Interval(
+            _hours_to(possible, at_end=0.0) - self.drying_h.high,
+            _hours_to(sure, at_end=np.inf) - self.drying_h.low,
+        )
+
+
+def _hours_to(event: NDArray[np.bool_], at_end: float) -> Array:
+    """Hours from each row to the next event; past the end, the rows left plus `at_end`."""
+    count = len(event)
+    rows = np.arange(count, dtype=float).reshape(-1, *[1] * (event.ndim - 1))
+    upcoming = np.where(event, rows, count + at_end)
+    return np.asarray(np.minimum.accumulate(upcoming[::-1], axis=0)[::-1] - rows)

@@ -1,0 +1,165 @@
+"""What a spray material asks of the weather: limits and materials as cited, frozen data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Literal
+
+from spraywindow.errors import InputError, describe
+
+Kind = Literal["hard", "soft", "caution"]
+Bound = Literal["at least", "at most", "above", "below"]
+KINDS: tuple[Kind, ...] = ("hard", "soft", "caution")
+BOUNDS: tuple[Bound, ...] = ("at least", "at most", "above", "below")
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One condition on one quantity of the weather.
+
+    Parameters
+    ----------
+    name : str
+        Its column in the scored hours.
+    quantity : str
+        What it looks at: a name in `spraywindow.spray.quantities.QUANTITIES`.
+    bound : str
+        ``"at least"``, ``"at most"``, or with the value itself outside: ``"above"``, ``"below"``.
+    value, width : float
+        Where the margin is 0, and how far inside it is 1, in `unit`.
+    unit : str
+        Of value and width.
+    kind : str
+        ``"hard"`` stops; ``"soft"`` lowers the margin, never below 0; ``"caution"`` only speaks.
+    words : str
+        What holds the spray, in growers' words: "too cold".
+    reason : str
+        Why.
+    source : str
+        Where the value comes from; "P" is common practice, no source.
+    hours : float, optional
+        Length of the window that the quantity looks over [h].
+    """
+
+    name: str
+    quantity: str
+    bound: Bound
+    value: float
+    width: float
+    unit: str
+    kind: Kind
+    words: str
+    reason: str
+    source: str
+    hours: float | None = None
+
+    def __post_init__(self) -> None:
+        problems: list[tuple[str, str, object]] = []
+        if not self.width > 0:
+            problems.append(("comfort width", "more than 0", self.width))
+        if self.bound not in BOUNDS:
+            problems.append(("bound", " or ".join(BOUNDS), self.bound))
+        if self.kind not in KINDS:
+            problems.append(("kind", " or ".join(KINDS), self.kind))
+        if self.hours is not None and not 0 < self.hours <= 24 * 14:
+            problems.append(("window", "more than 0 h, at most 14 days", self.hours))
+        for what, expected, got in problems:
+            raise InputError(describe(what, where=f"limit {self.name}", expected=expected, got=got))
+
+
+@dataclass(frozen=True)
+class Material:
+    """A spray material: its limits, where it stops, and how often it goes on.
+
+    Parameters
+    ----------
+    name : str
+        Short name: "oil".
+    title : str
+        For people: "horticultural oil".
+    limits : tuple of Limit
+    last_stage : int
+        Last BBCH stage at which it is allowed, counted from leaf fall (91-99) over dormancy (00).
+    green_stage : int
+        From this stage on, frost before or after the spray hurts green tissue.
+    least_days, rounds : int
+        Least days between two rounds, and the usual rounds in a winter.
+    usual_rate, highest_rate : float or None
+        Share of the mix by volume [0-1]; above the highest a warning.
+    days_apart : mapping
+        Days to keep from another material, both ways: ``{"sulfur": 30}``.
+    cautions : tuple of str
+    source : str
+    """
+
+    name: str
+    title: str
+    limits: tuple[Limit, ...]
+    last_stage: int
+    least_days: int
+    rounds: int
+    green_stage: int = 53
+    usual_rate: float | None = None
+    highest_rate: float | None = None
+    days_apart: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    cautions: tuple[str, ...] = ()
+    source: str = ""
+
+    def limit(self, name: str) -> Limit:
+        """Give the limit of that name; `InputError` naming the known ones if there is none."""
+        for limit in self.limits:
+            if limit.name == name:
+                return limit
+        raise InputError(
+            describe(
+                "unknown limit",
+                where=f"material {self.name}",
+                expected="one of " + ", ".join(limit.name for limit in self.limits),
+                got=name,
+            )
+        )
+
+    def with_limits(self, **changes: Limit | None) -> Material:
+        """Give the material with limits replaced, added, or (None) taken out, by name."""
+        kept = tuple(
+            changed
+            for limit in self.limits
+            if (changed := changes.get(limit.name, limit)) is not None
+        )
+        names = {limit.name for limit in self.limits}
+        added = tuple(new for name, new in changes.items() if new is not None and name not in names)
+        return replace(self, limits=kept + added)
+
+    @property
+    def dry_spell_h(self) -> float:
+        """The dry spell wanted after the spray [h]: the longest window of a limit on rain."""
+        return max(
+            (
+                limit.hours or 0.0
+                for limit in self.limits
+                if limit.quantity in ("rain_ahead", "rain_after_drying") and limit.kind != "caution"
+            ),
+            default=0.0,
+        )
+
+    def with_dry_spell(self, hours: float) -> Material:
+        """Give the material with another dry spell wanted; no rain window stays longer."""
+        return replace(
+            self,
+            limits=tuple(
+                replace(
+                    limit,
+                    hours=hours if limit.hours == self.dry_spell_h else min(limit.hours, hours),
+                )
+                if limit.quantity in ("rain_ahead", "rain_after_drying") and limit.hours
+                else limit
+                for limit in self.limits
+            ),
+        )
+
+
+def season_order(stage: int) -> int:
+    """Order BBCH stages through a winter: leaf fall (91-99) comes before dormancy (00)."""
+    return stage - 100 if stage >= 91 else stage

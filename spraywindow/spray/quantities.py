@@ -1,0 +1,154 @@
+"""The quantities that limits look at, by name: each a function of the conditions and the limit.
+
+To let a limit look at something new, write one function here and name it in `QUANTITIES`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from spraywindow.spray.conditions import Conditions
+from spraywindow.spray.material import Limit
+from spraywindow.weather import air
+from spraywindow.weather.interval import (
+    Array,
+    Interval,
+    ends_highest,
+    ends_lowest,
+    forward_highest,
+    forward_lowest,
+    greater,
+    interval,
+    lowest_around,
+    lowest_until,
+)
+
+SUN_ON_WOOD_K_M2_W = 0.010  # P: bark above air [K] per W/m2
+WARM_C, CLOUDY = 15.0, 0.8  # P: a high sun counts only above, and below, these
+LOW_SUN_DEG, NEAR_EDGE_H = 5.0, 1.5  # P: when an inversion is likely
+STILL_MS, OPEN_SKY = 1.5, 0.5  # P: least wind and cloud that break one
+DRY_PCT, HOT_C, VERY_DRY_PCT = 40.0, 25.0, 30.0  # Ontario; P
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A named quantity: how to compute it, and the optional columns without which it is not."""
+
+    compute: Callable[[Conditions, Limit], Interval]
+    needs: tuple[str, ...] = ()
+
+
+def _at_ends(values: Interval, limit: Limit) -> Interval:
+    """Judge an instant at both ends of its hour, whichever is worse."""
+    return ends_lowest(values) if limit.bound in ("at least", "above") else ends_highest(values)
+
+
+def _temp(now: Conditions, limit: Limit) -> Interval:
+    return _at_ends(now.temp, limit)
+
+
+def _hours(limit: Limit) -> int:
+    if limit.hours is None:
+        raise ValueError(f"limit {limit.name} needs the hours of its window")
+    return int(np.ceil(limit.hours))
+
+
+def _sun_temp(now: Conditions, limit: Limit) -> Interval:
+    air_temp, solar = ends_highest(now.temp), now.solar
+    low = air_temp.low + SUN_ON_WOOD_K_M2_W * solar.low
+    return Interval(low, air_temp.high + SUN_ON_WOOD_K_M2_W * solar.high)
+
+
+def _warm_sun_elevation(now: Conditions, limit: Limit) -> Interval:
+    elevation, temp, cloud = now.sun.elevation_deg, now.temp, now.cloud
+    free = np.full(now.shape, -90.0)
+    high_sun = np.broadcast_to(elevation, now.shape)
+    return Interval(
+        np.where((temp.low > WARM_C) & (cloud.high < CLOUDY), high_sun, free),
+        np.where((temp.high > WARM_C) & (cloud.low < CLOUDY), high_sun, free),
+    )
+
+
+def _inversion(now: Conditions, limit: Limit) -> Interval:
+    sun = now.sun
+    likely = (sun.elevation_deg < LOW_SUN_DEG) | (sun.hours_from_rise_or_set < NEAR_EDGE_H)
+    wind, cloud = now.wind, now.cloud
+    return Interval(
+        (likely & (wind.high < STILL_MS) & (cloud.high < OPEN_SKY)).astype(float),
+        (likely & (wind.low < STILL_MS) & (cloud.low < OPEN_SKY)).astype(float),
+    )
+
+
+def _degrees_off_downwind(now: Conditions, limit: Limit) -> Interval:
+    toward = now.columns["wind_from_deg"] + 180.0
+    off = np.full(now.shape, 180.0)
+    for bearing in now.setting.neighbours_deg:
+        off = np.minimum(off, np.abs((toward - bearing + 180.0) % 360.0 - 180.0))
+    return ends_lowest(interval(off, 0.0, 180.0))
+
+
+def _wet_bulb_depression(now: Conditions, limit: Limit) -> Interval:
+    temp, dew = now.columns["temp_c"], now.columns["dew_point_c"]
+    # an hour between steps can have a temperature range: the depression is that of its stamp
+    return ends_highest(interval(temp - air.wet_bulb_c(temp, dew, now.pressure_kpa), 0.0, np.inf))
+
+
+def _dry_and_hot(humidity_pct: float) -> Callable[[Conditions, Limit], Interval]:
+    def beyond(now: Conditions, limit: Limit) -> Interval:
+        """How far the air is from being both dry and hot [points of %, or K]: either one will."""
+        moist = ends_lowest(now.humidity).map(lambda humidity: humidity - humidity_pct)
+        cool = (-ends_highest(now.temp)).map(lambda temp: temp + HOT_C)
+        return greater(moist, cool)
+
+    return beyond
+
+
+def _rain_after_drying(now: Conditions, limit: Limit) -> Interval:
+    rows = np.arange(now.shape[0]).reshape(-1, *[1] * (len(now.shape) - 1))
+
+    def over(drying_h: Array) -> Interval:
+        return now.rain.until(rows + (drying_h + _hours(limit)).astype(np.int64))
+
+    return Interval(over(now.drying_h.low).low, over(now.drying_h.high).high)
+
+
+QUANTITIES: dict[str, Quantity] = {
+    "temp": Quantity(_temp),
+    "sun_temp": Quantity(_sun_temp),
+    "warm_sun_elevation": Quantity(_warm_sun_elevation),
+    "lowest_temp": Quantity(lambda now, limit: forward_lowest(now.frost_temp, _hours(limit))),
+    "lowest_temp_next_day": Quantity(
+        lambda now, limit: forward_lowest(now.temp, _hours(limit), start=24)
+    ),
+    "highest_temp": Quantity(lambda now, limit: forward_highest(now.temp, _hours(limit))),
+    "lowest_temp_until_dry": Quantity(
+        lambda now, limit: lowest_until(now.frost_temp, now.drying_h)
+    ),
+    "lowest_temp_either_side": Quantity(
+        lambda now, limit: lowest_around(now.frost_temp, _hours(limit))
+    ),
+    "humidity": Quantity(lambda now, limit: _at_ends(now.humidity, limit)),
+    "hot_dry_air": Quantity(_dry_and_hot(DRY_PCT)),
+    "very_dry_air": Quantity(_dry_and_hot(VERY_DRY_PCT)),
+    "wet_bulb_depression": Quantity(_wet_bulb_depression),
+    "hours_dry": Quantity(lambda now, limit: now.hours_dry),
+    "hours_dry_before_trouble": Quantity(lambda now, limit: now.hours_dry_before_trouble),
+    "rain_ahead": Quantity(lambda now, limit: now.rain.ahead(_hours(limit))),
+    "rain_after_drying": Quantity(_rain_after_drying),
+    "rain_before": Quantity(lambda now, limit: now.rain.before(_hours(limit))),
+    "highest_rain_chance": Quantity(
+        lambda now, limit: forward_highest(now.column("rain_chance", 0.0, 1.0), _hours(limit) - 1),
+        needs=("rain_chance",),
+    ),
+    "wind_at_top": Quantity(
+        lambda now, limit: _at_ends(
+            now.wind.map(lambda wind: wind * air.wind_factor(now.setting.tree_height_m)), limit
+        )
+    ),
+    "gust": Quantity(lambda now, limit: now.column("gust_ms", 0.0), needs=("gust_ms",)),
+    "inversion": Quantity(_inversion),
+    "degrees_off_downwind": Quantity(_degrees_off_downwind, needs=("wind_from_deg",)),
+}

@@ -1,0 +1,333 @@
+"""From scored hours to slots: runs of go hours long enough for the job, ranked."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from spraywindow.errors import InputError, describe
+from spraywindow.spray.chance import chance_of_holding
+from spraywindow.spray.hours import Background
+from spraywindow.weather.interval import Array
+
+DURATION_H = 2.0
+"""Usual length of the job [h]; P."""
+NO_ACCESS = "access hours"
+FAR_END = "end of the data"
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Access:
+    """When the site may be worked.
+
+    Parameters
+    ----------
+    start_h, end_h : float or None
+        Local clock hours; None leaves that side to daylight.
+    weekdays : frozenset of int
+        Monday is 0.
+    closed : frozenset of date
+        Single local days without access.
+    """
+
+    start_h: float | None = None
+    end_h: float | None = None
+    weekdays: frozenset[int] = frozenset(range(7))
+    closed: frozenset[dt.date] = frozenset()
+
+
+@dataclass(frozen=True)
+class Slot:
+    """A run of go hours on one local day.
+
+    Attributes
+    ----------
+    start, end : Timestamp
+        In the site's time; the end is the end of the last hour.
+    best_start : Timestamp
+        Start of the stretch of job length with the greatest least margin.
+    duration_h : float
+        Length of the run [h].
+    margin : float
+        The least margin of that stretch [-].
+    chance : float
+        That the stretch holds [0-1]; 1 for past records.
+    opens, closes : str
+        The limit that held the hour before and the one that stops the hour after.
+    tightest : str
+        The limit that gives the margin.
+    dry_h_after : float
+        Hours known to stay without measurable rain after the best stretch [h].
+    material : str
+    """
+
+    start: pd.Timestamp
+    end: pd.Timestamp
+    best_start: pd.Timestamp
+    duration_h: float
+    margin: float
+    chance: float
+    opens: str
+    closes: str
+    tightest: str
+    dry_h_after: float
+    material: str
+
+
+@dataclass(frozen=True)
+class Day:
+    """A local day: its verdict and, unless go, the limit nearest to letting it go.
+
+    `margin` is that limit's margin in the best stretch, NaN where unknown.
+    """
+
+    date: dt.date
+    verdict: str
+    held_by: str
+    margin: float
+    start: pd.Timestamp | None = None
+
+
+def background_of(hours: pd.DataFrame) -> Background:
+    """What `score_hours` left beside its frame."""
+    background = hours.attrs.get("background")
+    if not isinstance(background, Background):
+        raise ValueError("the frame does not come from score_hours: its attrs are missing")
+    return background
+
+
+def open_hours(hours: pd.DataFrame, access: Access | None = None) -> Mask:
+    """Hours in which the site may be worked: all of the hour inside the access or daylight."""
+    background = background_of(hours)
+    access = access or Access()
+    index = pd.DatetimeIndex(hours.index)
+    local = index.tz_convert(background.place.timezone)
+    clock = (local.hour + local.minute / 60).to_numpy(dtype=float)
+    daylight = background.daylight.reindex(index, fill_value=False).to_numpy(dtype=bool)
+    after = daylight if access.start_h is None else clock >= access.start_h
+    before = daylight if access.end_h is None else clock + 1.0 <= access.end_h
+    mask = after & before
+    if len(access.weekdays) < 7:
+        mask = mask & np.isin(np.asarray(local.dayofweek), sorted(access.weekdays))
+    if access.closed:
+        mask = mask & ~np.isin(local.date, sorted(access.closed))
+    return np.asarray(mask, dtype=bool)
+
+
+def _job_hours(duration_h: float) -> int:
+    if not 0 < duration_h <= 24:
+        raise InputError(
+            describe(
+                "job length out of range", expected="more than 0 h, at most 24", got=duration_h
+            )
+        )
+    return int(np.ceil(duration_h))
+
+
+def find_slots(
+    hours: pd.DataFrame,
+    duration_h: float = DURATION_H,
+    *,
+    access: Access | None = None,
+    now: pd.Timestamp | None = None,
+) -> list[Slot]:
+    """Find the runs of go hours that are long enough for the job, the likeliest first.
+
+    Parameters
+    ----------
+    hours : DataFrame
+        From `spraywindow.spray.hours.score_hours`.
+    duration_h : float
+        Length of the job [h], more than 0, at most 24; whole hours are taken, rounded up.
+    access : Access, optional
+        Default: daylight.
+    now : Timestamp, optional
+        Hours that have begun before it are left out.
+
+    Returns
+    -------
+    list of Slot
+        Best first: by the chance that they hold, then by margin, then the earlier one.
+
+    Raises
+    ------
+    InputError
+        If `duration_h` is out of range.
+    """
+    need = _job_hours(duration_h)
+    background = background_of(hours)
+    index = pd.DatetimeIndex(hours.index)
+    workable = open_hours(hours, access)
+    if now is not None:
+        workable = workable & np.asarray(index >= now)
+    go = hours["go"].to_numpy(dtype=bool) & workable
+    slots = [
+        _slot(hours, background, index, workable, first, last, need)
+        for first, last in _runs(go, _local_days(index, background))
+        if last - first >= need
+    ]
+    return sorted(slots, key=lambda slot: (-round(slot.chance, 6), -slot.margin, slot.start))
+
+
+def _local_days(index: pd.DatetimeIndex, background: Background) -> NDArray[np.int64]:
+    """Number of each hour's local day since the epoch."""
+    local = index.tz_convert(background.place.timezone).tz_localize(None)
+    return np.asarray(local.as_unit("s").asi8 // 86400)
+
+
+def _runs(go: Mask, days: NDArray[np.int64]) -> Iterator[tuple[int, int]]:
+    """First row and the row after the last of each run of go hours on one day."""
+    rows = np.flatnonzero(go)
+    if not len(rows):
+        return
+    breaks = np.flatnonzero((np.diff(rows) > 1) | (np.diff(days[rows]) != 0)) + 1
+    for run in np.split(rows, breaks):
+        yield int(run[0]), int(run[-1]) + 1
+
+
+def _slot(
+    hours: pd.DataFrame,
+    background: Background,
+    index: pd.DatetimeIndex,
+    workable: Mask,
+    first: int,
+    last: int,
+    need: int,
+) -> Slot:
+    margin = hours["margin"].to_numpy(dtype=float)
+    least = sliding_window_view(margin[first:last], need).min(axis=1)
+    best = first + int(np.argmax(least))
+    job = slice(best, best + need)
+    zone = background.place.timezone
+    material = background.material
+    dry_h = float(background.dry_h_after.reindex(index[best + need - 1 : best + need]).iloc[0])
+    chance = 1.0
+    issued = background.forecast_from
+    if issued is not None and index[best + need - 1] >= issued:
+        chance = chance_of_holding(
+            {limit.name: hours[limit.name].to_numpy(dtype=float)[job]
+             for limit in material.limits if limit.name in hours.columns},
+            material.limits,
+            np.asarray((index[job] - issued) / pd.Timedelta(hours=1), dtype=float),
+            dry_h - material.dry_spell_h,
+        )  # fmt: skip
+    return Slot(
+        start=index[first].tz_convert(zone),
+        end=(index[last - 1] + pd.Timedelta(hours=1)).tz_convert(zone),
+        best_start=index[best].tz_convert(zone),
+        duration_h=float(last - first),
+        margin=float(least.max()),
+        chance=chance,
+        opens=_held(hours, workable, first - 1),
+        closes=_held(hours, workable, last),
+        tightest=str(hours["held_by"].iloc[best + int(np.argmin(margin[job]))]),
+        dry_h_after=dry_h,
+        material=material.name,
+    )
+
+
+def _held(hours: pd.DataFrame, workable: Mask, row: int) -> str:
+    """What holds the hour at a row beside a run."""
+    if not 0 <= row < len(hours):
+        return FAR_END
+    if not hours["go"].iloc[row]:
+        return str(hours["held_by"].iloc[row])
+    return NO_ACCESS
+
+
+def day_margins(
+    hours: pd.DataFrame, duration_h: float = DURATION_H, *, access: Access | None = None
+) -> pd.Series:
+    """The margin of each local day's best slot.
+
+    Parameters
+    ----------
+    hours, duration_h, access
+        As for `find_slots`.
+
+    Returns
+    -------
+    Series
+        Indexed by local day (naive midnight), one for each day in the data; NaN without a slot.
+    """
+    need = _job_hours(duration_h)
+    background = background_of(hours)
+    index = pd.DatetimeIndex(hours.index)
+    days = _local_days(index, background)
+    go = hours["go"].to_numpy(dtype=bool) & open_hours(hours, access)
+    best = np.full(int(days[-1] - days[0]) + 1, -np.inf)
+    if len(go) >= need:
+        margin = np.where(go, hours["margin"].to_numpy(dtype=float), -np.inf)
+        least = sliding_window_view(margin, need).min(axis=-1)
+        same_day = days[need - 1 :] == days[: len(days) - need + 1]
+        np.maximum.at(best, (days[: len(least)] - days[0])[same_day], least[same_day])
+    calendar = pd.to_datetime(np.arange(days[0], days[-1] + 1), unit="D")
+    return pd.Series(np.where(np.isinf(best), np.nan, best), index=calendar, name="margin")
+
+
+def day_answers(
+    hours: pd.DataFrame,
+    duration_h: float = DURATION_H,
+    *,
+    access: Access | None = None,
+    now: pd.Timestamp | None = None,
+) -> list[Day]:
+    """Say of each local day whether it has a slot, and if not, which limit is nearest.
+
+    Parameters
+    ----------
+    hours, duration_h, access, now
+        As for `find_slots`.
+
+    Returns
+    -------
+    list of Day
+        A day is "go" with a slot; "unknown" where a stretch of job length has no no-go hour but
+        an unknown one; else "no-go". Days without a workable stretch are "no-go" by
+        ``"access hours"``.
+    """
+    need = _job_hours(duration_h)
+    background = background_of(hours)
+    index = pd.DatetimeIndex(hours.index)
+    workable = open_hours(hours, access)
+    if now is not None:
+        workable = workable & np.asarray(index >= now)
+    days = _local_days(index, background)
+    margin = hours["margin"].to_numpy(dtype=float)
+    verdict = np.asarray(hours["verdict"], dtype=object)
+    # an unknown hour ranks below every go hour and above every no-go hour
+    rank = np.where(verdict == "unknown", -1e-12, margin)
+    answers = []
+    for day in np.unique(days):
+        rows = np.flatnonzero(days == day)
+        date = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
+        if now is not None and index[int(rows[-1])] < now:
+            continue
+        starts = [
+            row for row in rows if row + need <= rows[-1] + 1 and workable[row : row + need].all()
+        ]
+        if not starts:
+            answers.append(Day(date, "no-go", NO_ACCESS, np.nan))
+            continue
+        least: Array = np.array([rank[row : row + need].min() for row in starts])
+        best = int(starts[int(np.argmax(least))])
+        worst = best + int(np.argmin(rank[best : best + need]))
+        stretch = set(verdict[best : best + need])
+        answer = "no-go" if "no-go" in stretch else "unknown" if "unknown" in stretch else "go"
+        answers.append(
+            Day(
+                date,
+                answer,
+                str(hours["held_by"].iloc[worst]),
+                float(margin[worst]),
+                index[best].tz_convert(background.place.timezone),
+            )
+        )
+    return answers

@@ -1,0 +1,260 @@
+"""The hourly weather table: its columns, and the one check on entry.
+
+A stamp marks the **start** of its hour, in UTC. NaN is unknown. Coarser knowledge rides along
+in extra columns: a rain total over several hours (`PERIOD_COLUMNS`) and the lowest and highest
+temperature of a longer step (`RANGE_COLUMNS`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.errors import WeatherError, describe, one_line
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of the table: unit, and the physical range outside which a value is an error."""
+
+    unit: str
+    low: float
+    high: float
+    meaning: str
+    kind: str = "instant"  # "instant" (on the stamp), "total", "mean" or "maximum" (over the hour)
+
+
+REQUIRED: dict[str, Column] = {
+    "temp_c": Column("degC", -60.0, 60.0, "air temperature"),
+    "dew_point_c": Column("degC", -80.0, 45.0, "dew point"),
+    "wind_ms": Column("m/s", 0.0, 90.0, "wind speed at 10 m"),
+    "rain_mm": Column("mm", 0.0, 310.0, "rain, sum over the hour", "total"),
+}
+OPTIONAL: dict[str, Column] = {
+    "gust_ms": Column("m/s", 0.0, 115.0, "wind gust", "maximum"),
+    "wind_from_deg": Column("deg", 0.0, 360.0, "direction the wind comes from"),
+    "rain_chance": Column("fraction", 0.0, 1.0, "chance of rain in the hour", "maximum"),
+    "cloud": Column("fraction", 0.0, 1.0, "share of sky under cloud"),
+    "solar_wm2": Column("W/m2", -15.0, 1500.0, "global horizontal radiation", "mean"),
+    "pressure_hpa": Column("hPa", 450.0, 1090.0, "air pressure at the site"),
+}
+COLUMNS = REQUIRED | OPTIONAL
+PERIOD_COLUMNS = ("rain_total_mm", "rain_total_h", "rain_total_hour")
+"""A rain total of a longer period, repeated on each of its hours: the total [mm], the length of
+the period [h], and the number of this hour within it (0 is the first)."""
+RANGE_COLUMNS = ("temp_min_c", "temp_max_c")
+"""Lowest and highest air temperature that the hour can have [degC], where a service gives the
+extremes of a longer step."""
+
+IMPOSSIBLE_SHARE = 0.001
+"""More impossible values than this share of a column suggest a wrong unit."""
+DEW_EXCESS_C = 1.0
+"""A dew point up to this much above the air is rounding (whole degrees Fahrenheit) and is
+clipped [degC]; P: common practice, no source."""
+LONGEST_H = 1_000_000
+HISTORY_H, AHEAD_H = 264, 264
+"""What an evening's answer works with [h]: eleven days, for the rain of the ten before, and
+after."""
+
+
+def check_hourly(table: pd.DataFrame, *, name: str = "weather") -> pd.DataFrame:
+    """Check a weather table once and give it back complete: every hour a row, gaps as NaN.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        tz-aware UTC index, hourly, stamps at the start of the hour; columns as in `REQUIRED`
+        and `OPTIONAL`, and the coarser ones of `PERIOD_COLUMNS` and `RANGE_COLUMNS`.
+    name : str
+        What the table is called in messages.
+
+    Returns
+    -------
+    pandas.DataFrame
+        float columns on a gap-free hourly index; NaN is unknown. ``attrs["notes"]`` lists what
+        was mended (hours missing, values out of range).
+
+    Raises
+    ------
+    WeatherError
+        All problems at once: missing columns, text in numbers, an index that is not UTC,
+        shuffled, duplicated or finer than hourly; more than 0.1 % impossible values in a column.
+    """
+    problems = _index_problems(table)
+    missing = [column for column in REQUIRED if column not in table.columns]
+    if missing:
+        problems.append(
+            describe(
+                "missing column " + ", ".join(missing),
+                expected=", ".join(REQUIRED),
+                got=list(map(str, table.columns)),
+            )
+        )
+    known = [c for c in (*COLUMNS, *PERIOD_COLUMNS, *RANGE_COLUMNS) if c in table.columns]
+    for column in known:
+        if not pd.api.types.is_numeric_dtype(table[column]):
+            bad = pd.to_numeric(table[column], errors="coerce").isna() & table[column].notna()
+            if bad.any():
+                problems.append(
+                    describe(
+                        "text in numbers",
+                        where=column,
+                        expected="numbers",
+                        got=str(table[column][bad].iloc[0]),
+                    )
+                )
+    if problems:
+        raise WeatherError(f"{name}: {one_line(problems)}")
+
+    full = pd.date_range(table.index[0], table.index[-1], freq="h", name="time")
+    notes: list[str] = list(table.attrs.get("notes", []))
+    out = table[known].astype("float64")
+    if len(full) != len(out):
+        notes.append(f"{len(full) - len(out)} missing hours are unknown")
+        out = out.reindex(full)
+    else:
+        out.index = full
+    for column, rule in COLUMNS.items():
+        if column in out.columns:
+            _mend_range(out, column, rule, problems, notes)
+    _mend_dew_point(out, problems, notes)
+    if problems:
+        raise WeatherError(f"{name}: {one_line(problems)}")
+    out.attrs = {**table.attrs, "notes": notes}
+    return out
+
+
+def known_at(table: pd.DataFrame, now: pd.Timestamp) -> pd.DataFrame:
+    """Cut a table to what an evening works with: `HISTORY_H` before now, `AHEAD_H` after it.
+
+    Hours from now on are forecast by definition: ``attrs["forecast_from"]`` is set where the
+    table does not say otherwise.
+
+    Raises
+    ------
+    WeatherError
+        If the table does not hold `now`.
+    """
+    first, last = table.index[0], table.index[-1] + pd.Timedelta(hours=1)
+    if not first <= now <= last:
+        raise WeatherError(
+            describe("the weather does not hold the time asked for", where=now.isoformat(),
+                     expected=f"{first.isoformat()} to {last.isoformat()}",
+                     cure="give --now, or newer weather")
+        )  # fmt: skip
+    out = table.loc[now - pd.Timedelta(hours=HISTORY_H) : now + pd.Timedelta(hours=AHEAD_H)]
+    out.attrs = {"forecast_from": now.floor("h"), **table.attrs}
+    return out
+
+
+def _index_problems(table: pd.DataFrame) -> list[str]:
+    index = table.index
+    if not isinstance(index, pd.DatetimeIndex):
+        return [
+            describe(
+                "the index is not of times", expected="a UTC hourly index", got=type(index).__name__
+            )
+        ]
+    if not len(index):
+        return ["the table is empty"]
+    if index.tz is None or str(index.tz) not in ("UTC", "UTC+00:00", "Etc/UTC"):
+        return [
+            describe(
+                "the times are not UTC",
+                expected="a tz-aware UTC index",
+                got=str(index.tz),
+                cure='use tz_localize or tz_convert("UTC")',
+            )
+        ]
+    if index.hasnans:
+        return [f"{int(np.count_nonzero(index.isna()))} stamps are not times"]
+    problems = []
+    if index.has_duplicates:
+        first = index[index.duplicated()][0]
+        problems.append(
+            describe(
+                f"{int(index.duplicated().sum())} hours stand twice",
+                expected="each hour once",
+                got=first.isoformat(),
+            )
+        )
+    elif not index.is_monotonic_increasing:
+        late = index[1:][np.diff(index.asi8) < 0][0]
+        problems.append(
+            describe(
+                "the hours are out of order",
+                expected="ascending times",
+                got=late.isoformat(),
+                cure="sort the rows by time",
+            )
+        )
+    since = index - index[0]
+    off = since % pd.Timedelta(hours=1) != pd.Timedelta(0)
+    if off.any():
+        problems.append(
+            describe(
+                f"{int(off.sum())} stamps lie between the hours",
+                expected="one row an hour",
+                got=index[off][0].isoformat(),
+                cure="read the file through read_weather, which sums and picks",
+            )
+        )
+    if index.max() - index.min() > pd.Timedelta(hours=LONGEST_H):
+        problems.append(
+            describe(
+                "the table spans more than a century",
+                expected="real dates",
+                got=f"{index.min().date()} to {index.max().date()}",
+            )
+        )
+    return problems
+
+
+def _mend_range(
+    out: pd.DataFrame, column: str, rule: Column, problems: list[str], notes: list[str]
+) -> None:
+    values = out[column].to_numpy()
+    with np.errstate(invalid="ignore"):
+        bad = (values < rule.low) | (values > rule.high)
+    count = int(np.count_nonzero(bad))
+    if count:
+        if count > IMPOSSIBLE_SHARE * np.count_nonzero(~np.isnan(values)):
+            worst = values[bad][np.argmax(np.abs(values[bad]))]
+            problems.append(
+                describe(
+                    f"{count} impossible values",
+                    where=column,
+                    expected=f"{rule.low:g} to {rule.high:g} {rule.unit}",
+                    got=float(worst),
+                    cure="is the unit right?",
+                )
+            )
+        notes.append(f"{column}: {count} impossible values are unknown")
+        out[column] = np.where(bad, np.nan, values)
+    elif column == "solar_wm2" and values.size and np.nanmin(values, initial=0.0) < 0:
+        out[column] = np.maximum(values, 0.0)  # a pyranometer's night offset
+
+
+def _mend_dew_point(out: pd.DataFrame, problems: list[str], notes: list[str]) -> None:
+    temp, dew = out["temp_c"].to_numpy(), out["dew_point_c"].to_numpy()
+    with np.errstate(invalid="ignore"):
+        above = dew > temp
+        far = dew > temp + DEW_EXCESS_C
+    count = int(np.count_nonzero(far))
+    if count:
+        if count > IMPOSSIBLE_SHARE * len(out):
+            problems.append(
+                describe(
+                    f"{count} dew points above the air temperature",
+                    where="dew_point_c",
+                    expected="dew point <= temp_c",
+                    got=float(np.nanmax(dew - temp)),
+                    cure="are they swapped?",
+                )
+            )
+        notes.append(f"dew_point_c: {count} values far above the air are unknown")
+    if above.any():
+        mended = np.where(above, temp, dew)
+        out["dew_point_c"] = np.where(far, np.nan, mended)

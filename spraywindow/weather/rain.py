@@ -1,0 +1,140 @@
+"""Rain in windows, from hourly values and from totals over several hours.
+
+A total over a longer period counts whole in every window that it overlaps when dryness is judged
+(the high end), and only where it lies inside when wetness is (the low end). Sums are taken in
+whole micrometres, so that 0.254 mm stays 0.254 mm.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spraywindow.weather.interval import Array, Interval
+
+MEASURABLE_MM = 0.254
+"""The least amount that a US gauge reports (0.01 in); less is a trace."""
+_UM = 1000.0
+Integers = NDArray[np.int64]
+
+
+class Rain:
+    """Rain along the first axis (hours), with what is not known about it.
+
+    Parameters
+    ----------
+    rain_mm : array
+        Sum over the hour [mm]; NaN is unknown or part of a longer total.
+    total_mm, period_h, hour_of_period : array, optional
+        For hours inside a longer total: that total [mm], its length [h] and the number of the
+        hour within it, from 0 (`spraywindow.weather.hourly.PERIOD_COLUMNS`); NaN elsewhere.
+    """
+
+    def __init__(
+        self,
+        rain_mm: Array,
+        total_mm: Array | None = None,
+        period_h: Array | None = None,
+        hour_of_period: Array | None = None,
+    ) -> None:
+        missing = np.isnan(rain_mm)
+        some_missing = bool(missing.any())
+        whole = np.rint((np.where(missing, 0.0, rain_mm) if some_missing else rain_mm) * _UM)
+        self._known = _running(whole.astype(np.int64))
+        self._periods = None
+        self.hourly = Interval(rain_mm, rain_mm)
+        if some_missing and total_mm is not None and period_h is not None:
+            assert hour_of_period is not None
+            inside = missing & ~np.isnan(total_mm)
+            missing = missing & ~inside
+            total = np.rint(np.where(inside, total_mm, 0.0) * _UM).astype(np.int64)
+            begins = np.where(inside & _edges(inside, hour_of_period, before=True), total, 0)
+            ends = np.where(inside & _edges(inside, hour_of_period, before=False), total, 0)
+            self._periods = (
+                _running(begins),
+                _running(ends),
+                # only a period that the data hold to its last hour surely rained inside them;
+                # one cut off at the front may have rained before them
+                _running(np.where(hour_of_period == period_h - 1, ends, 0)),
+                _running(np.where(hour_of_period == 0, 0, begins)),
+            )
+        if some_missing:
+            low = np.where(np.isnan(rain_mm), 0.0, rain_mm)
+            high = np.where(missing, np.inf, low)
+            if self._periods is not None and total_mm is not None:
+                high = np.where(inside, total_mm, high)
+            self.hourly = Interval(low, high)
+        self._missing = _running(missing.astype(np.int64)) if missing.any() else None
+
+    def ahead(self, hours: int, start: int = 0) -> Interval:
+        """Sum over the hours ``t + start`` up to, not including, ``t + start + hours`` [mm].
+
+        Hours past the end of the data are unknown: the high end is inf there.
+        """
+        return self._between(start, start + hours)
+
+    def until(self, end: Integers) -> Interval:
+        """Sum over the hours ``t`` up to, not including, row ``end[t]`` [mm]."""
+        return self._between(0, end)
+
+    def before(self, hours: int) -> Interval:
+        """Sum over the `hours` hours before the stamp [mm]; unknown before the data begin."""
+        return self._between(-hours, 0)
+
+    def _between(self, start: int, end: int | Integers) -> Interval:
+        """Sum from the row ``t + start`` to ``t + end`` (or to the rows of an array)."""
+
+        def over(ends_in: Integers, starts_in: Integers) -> Integers:
+            return _at(ends_in, end) - _at(starts_in, start)
+
+        low = high = over(self._known, self._known)
+        if self._periods is not None:
+            first, last, complete, cut = self._periods
+            high = low + over(first, last)
+            low = low + np.maximum(over(complete, first) - over(cut, cut), 0)
+        count = len(self._known) - 1
+        rows = np.arange(count).reshape(-1, *[1] * (self._known.ndim - 1))
+        unknown = (rows + start < 0) | ((rows + end if isinstance(end, int) else end) > count)
+        if self._missing is not None:
+            unknown = unknown | (over(self._missing, self._missing) > 0)
+        low_mm, high_mm = low / _UM, high / _UM
+        high_mm[np.broadcast_to(unknown, high_mm.shape)] = np.inf
+        return Interval(low_mm, high_mm)
+
+
+def rain_of(columns: dict[str, Array]) -> Rain:
+    """Make the rain of a weather table's columns, period totals included."""
+    return Rain(
+        columns["rain_mm"],
+        columns.get("rain_total_mm"),
+        columns.get("rain_total_h"),
+        columns.get("rain_total_hour"),
+    )
+
+
+def _running(values: Integers) -> Integers:
+    """Cumulative sum along the first axis, beginning with zero."""
+    out = np.zeros((len(values) + 1, *values.shape[1:]), dtype=np.int64)
+    np.cumsum(values, axis=0, out=out[1:])
+    return out
+
+
+def _at(total: Integers, where: int | Integers) -> Integers:
+    """Running total at row t + `where` (a fixed step, by slices), or at the rows `where`."""
+    count = len(total) - 1
+    if not isinstance(where, int):
+        rows = np.broadcast_to(np.clip(where, 0, count), (count, *total.shape[1:]))
+        return np.take_along_axis(total, rows, axis=0)
+    step = min(max(where, -count), count)
+    if step <= 0:
+        return np.concatenate([np.zeros_like(total[:-step]), total[: count + step]])
+    return np.concatenate([total[step:], np.repeat(total[-1:], step - 1, axis=0)])
+
+
+def _edges(inside: NDArray[np.bool_], hour: Array, *, before: bool) -> NDArray[np.bool_]:
+    """Rows where a period begins (or ends): its neighbour is outside or of another period."""
+    joined = np.zeros(inside.shape, dtype=bool)
+    joined[1:] = inside[1:] & inside[:-1] & (hour[1:] == hour[:-1] + 1)
+    if before:
+        return ~joined
+    return ~np.concatenate([joined[1:], np.zeros((1, *joined.shape[1:]), dtype=bool)])
