@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from numbers import Real
 from zoneinfo import ZoneInfo
 
 from spraywindow.errors import InputError, describe, one_line
@@ -41,7 +42,7 @@ class Place:
                 ("longitude", self.longitude, -180, 180, "degrees"),
                 ("elevation_m", self.elevation_m, -450, 6000, "m"),
             )
-            if not (isinstance(value, int | float) and low <= value <= high)
+            if isinstance(value, bool) or not (isinstance(value, Real) and low <= value <= high)
         ]
         try:
             ZoneInfo(self.timezone)

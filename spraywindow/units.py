@@ -90,8 +90,8 @@ _TABLE: dict[str, tuple[str, float, float, str]] = {
 
 UNITS: dict[str, Unit] = {}
 for _name, (_dimension, _scale, _offset, _others) in _TABLE.items():
-    for _spelling in (_name, *_others.split()):
-        UNITS[_spelling] = Unit(_dimension, _scale, _offset)
+    for _spelling in (_name, _name.lower(), *_others.split()):
+        UNITS.setdefault(_spelling, Unit(_dimension, _scale, _offset))
 
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 _POINTS = (
@@ -100,13 +100,13 @@ _POINTS = (
 )  # fmt: skip
 
 
-def unit(text: str, *, where: str = "") -> Unit:
+def unit(text: str, *, where: str = "", dimension: str = "") -> Unit:
     """Look a unit up by any spelling in the table, or as a quotient of two ("kg/ha").
 
     Raises
     ------
     InputError
-        If the unit is unknown; the message lists the known ones.
+        If the unit is unknown; the message lists the known ones, of `dimension` where it is given.
     """
     key = text.strip().replace(" ", "_") if isinstance(text, str) else text
     for candidate in (key, key.lower()) if isinstance(key, str) else ():
@@ -115,9 +115,12 @@ def unit(text: str, *, where: str = "") -> Unit:
     if isinstance(key, str) and "/" in key:
         above, below = (unit(part, where=where) for part in key.rsplit("/", 1))
         if not above.offset and not below.offset:
+            if (above.dimension, below.dimension) == ("length", "time"):
+                return Unit("speed", above.scale / below.scale / 3600)  # "ft/s": m/h to m/s
             return Unit(f"{above.dimension}/{below.dimension}", above.scale / below.scale)
+    known = [name for name, row in _TABLE.items() if dimension in ("", row[0])] or [*_TABLE]
     raise InputError(
-        describe("unknown unit", where=where, expected="one of " + ", ".join(_TABLE), got=text)
+        describe("unknown unit", where=where, expected="one of " + ", ".join(known), got=text)
     )
 
 
@@ -144,10 +147,9 @@ def convert(values: Number, source: str, target: str, *, where: str = "") -> Num
     4.4704
     """
     difference = target.startswith("delta_")
-    given, wanted = (
-        unit(source.removeprefix("delta_"), where=where),
-        unit(target.removeprefix("delta_")),
-    )
+    wanted = unit(target.removeprefix("delta_"))
+    source_name = source.removeprefix("delta_") if difference else source
+    given = unit(source_name, where=where, dimension=wanted.dimension)
     if given.dimension != wanted.dimension:
         raise InputError(
             describe(
@@ -165,7 +167,7 @@ def convert(values: Number, source: str, target: str, *, where: str = "") -> Num
 
 
 def quantity(text: object, target: str, *, where: str = "") -> float:
-    """Read "12 ft" as a number in `target` units; a bare number is refused unless zero.
+    """Read "12 ft" as a number in `target` units; a bare number is refused.
 
     Raises
     ------
@@ -182,6 +184,8 @@ def quantity(text: object, target: str, *, where: str = "") -> float:
     if isinstance(text, str) and target == "deg" and text.strip().upper() in _POINTS:
         return _POINTS.index(text.strip().upper()) * 22.5
     match = _QUANTITY.match(text) if isinstance(text, str) else None
+    if match is not None and not np.isfinite(float(match[1])):
+        match = None
     if match is None or not match[2]:
         bare = match is not None or (isinstance(text, int | float) and not isinstance(text, bool))
         raise InputError(

@@ -129,6 +129,7 @@ def test_dormant_trees_are_refused_with_the_reason() -> None:
     coming = advice(table(), Wake(date(2021, 3, 17), observed=False))
     assert coming.state == "dormant"
     assert "flowering is forecast for 2021-03-17" in coming.reason
+    assert coming.days[1].reason == "the trees are dormant"
     assert coming.windows[0].start == date(2021, 3, 17)
     assert any("is a forecast" in warning for warning in coming.warnings)
 
@@ -141,6 +142,17 @@ def test_open_window_prefers_the_day_before_light_rain() -> None:
     assert window.light_rain
 
 
+def test_a_bad_day_splits_the_windows() -> None:
+    weather = rained(26.0, FIRST + 70)
+    windows = advice(weather).windows
+    assert [(w.start.day, w.stop.day) for w in windows] == [(15, 15), (18, 18)]
+
+
+def test_rain_that_fell_this_morning_is_not_due() -> None:
+    noon = NOW + pd.Timedelta(hours=6)
+    assert feeding_days(rained(26.0, FIRST + 1), PLACE, SOILS["loam"], noon)[0].verdict == "go"
+
+
 def test_late_summer_stops_it() -> None:
     # Clemson: none after mid-August; south of the equator half a year on
     assert last_feeding_day(date(2021, 2, 20), 38.0) == date(2021, 8, 15)
@@ -151,6 +163,9 @@ def test_late_summer_stops_it() -> None:
         found = advice(late, now=NOW + pd.Timedelta(days=days))
         assert found.state == state
     assert "none after 2021-08-15" in found.reason
+    last = advice(late, now=NOW + pd.Timedelta(days=153))
+    assert [day.verdict for day in last.days[:2]] == ["go", "no-go"]
+    assert last.days[1].reason == "too late in the year: none after 2021-08-15"
     assert not found.windows
 
 
@@ -164,6 +179,12 @@ def test_impossible_dates() -> None:
         advice(table(), tree=FedTree(Dose(4.0, "cup"), GRANULES, last_day=date(2021, 1, 1)))
     odd = advice(table(), Wake(date(2020, 9, 20), observed=True))
     assert any("odd time of the year" in warning for warning in odd.warnings)
+    old = advice(table(), Wake(date(2020, 2, 20), observed=True))
+    assert any("more than a year ago" in warning for warning in old.warnings)
+    south = Place(-33.0, 18.5, 100.0, "Africa/Johannesburg")
+    september = feeding_advice(table(), south, TREE, NOW, wake=Wake(date(2020, 9, 20), True))
+    assert not any("odd time" in warning for warning in september.warnings)
+    assert (september.state, september.last_day) == ("over", date(2021, 2, 15))
 
 
 def test_what_was_given_counts() -> None:

@@ -63,12 +63,17 @@ def test_dust_since_the_last_washing() -> None:
     assert (held.verdict, held.reason) == (
         "no-go", "washed on 2021-06-08, by jet or rain: next from 2021-06-22")  # fmt: skip
     assert first(table(), last_wash=date(2021, 6, 7)).verdict == "go"
+    today = first(table(), last_wash=date(2021, 6, 21))
+    assert (today.day, today.verdict) == (date(2021, 6, 21), "no-go")
+    assert "washed on 2021-06-21" in first(rained(6.0, FIRST - 2)).reason  # in the night before
     assert first(rained(5.0, 10 * 24)).verdict == "no-go"
     assert first(rained(4.9, 10 * 24)).verdict == "go"
     assert first(rained(np.nan, 10 * 24)).verdict == "unknown"
 
 
 def test_the_time_before_the_table() -> None:
+    whole = table().iloc[14 * 24 + 21 :]  # from a local midnight
+    assert first(whole).verdict == "unknown"
     short = table().iloc[15 * 24 :]
     assert "say when it was" in first(short).reason
     assert first(short, last_rain=date(2021, 5, 1)).verdict == "go"
@@ -81,7 +86,8 @@ def test_rain_that_comes() -> None:
     assert first(rained(0.3, FIRST + 5)).reason == "rain is due"
     assert first(rained(0.3, FIRST + 20)).verdict == "go"
     assert first(rained(5.1, FIRST + 40)).reason == "rain is due that washes them"
-    assert first(rained(np.nan, FIRST + 5)).verdict == "unknown"
+    gap = first(rained(np.nan, FIRST + 5))
+    assert (gap.verdict, gap.reason) == ("unknown", "the coming rain is not known")
     days = hosing_days(table(), PLACE, NOW, stage_bbch=79)
     assert (days[-1].verdict, days[-1].reason) == ("unknown", "too early to say")
 
@@ -90,6 +96,9 @@ def test_it_must_dry_before_evening() -> None:
     dull = table().assign(solar_wm2=20.0, dew_point_c=lambda t: t["temp_c"])
     assert first(dull).reason == "it would not dry before evening"
     assert first(dull, rules=HosingRules(wood_film_mm=0.0, leaf_area_index=0.0)).verdict == "go"
+    some = first(table()).drying_low_mm
+    assert first(table(), rules=HosingRules(wood_film_mm=some - 0.81)).verdict == "go"
+    assert first(table(), rules=HosingRules(wood_film_mm=some - 0.79)).verdict == "no-go"
     gap = table()
     gap.iloc[FIRST + 5, gap.columns.get_loc("temp_c")] = np.nan
     unknown = first(gap, rules=HosingRules(wood_film_mm=3.0))

@@ -111,7 +111,8 @@ def test_mix_published() -> None:
 def test_loads() -> None:
     loads = tank_loads(250.0, 100.0)
     assert (loads.full, loads.last_l, loads.count) == (2, pytest.approx(50.0), 3)
-    assert tank_loads(0.3, 0.1).count == 3  # rounding is not a fourth load
+    tenths = tank_loads(0.3, 0.1)  # rounding makes neither a fourth load nor a part load
+    assert (tenths.full, tenths.last_l, tenths.count) == (3, 0.0, 3)
     mix = product_mix(loads, Rate("powder", 0.004, "kg"))
     assert (mix.per_full_load, mix.last_load, mix.total) == pytest.approx((0.4, 0.2, 1.0))
     assert product_mix(tank_loads(50.0, 100.0), oil_rate(0.02)).per_full_load == 0
@@ -140,6 +141,8 @@ def test_bad_sizes_are_refused_together() -> None:
         tree_row_volume_m3_per_ha(5.0, 3.0, 2.0)
     with pytest.raises(InputError, match=r"spray volume.*tank"):
         tank_loads(float("nan"), 0.0)
+    with pytest.raises(InputError, match="spray volume"):
+        tank_loads(float("inf"), 100.0)
     with pytest.raises(InputError, match="rate"):
         oil_rate(1.5)
     with pytest.raises(InputError, match="row length"):

@@ -14,6 +14,7 @@ from spraywindow.orchard.rain_bounds import rain_between
 from spraywindow.orchard.soil_water import SOILS, bucket, soil_water
 from spraywindow.orchard.water_demand import water_demand
 from spraywindow.place import Place
+from spraywindow.weather.air import dew_point_from_humidity
 
 PLACE = Place(38.0, 23.0, 100.0, "Europe/Athens")
 START = pd.Timestamp("2021-03-01", tz="UTC")
@@ -90,6 +91,42 @@ def test_demand_with_radiation_is_known_by_the_hour() -> None:
     assert gap["low_mm"] == 0 < gap["high_mm"]
 
 
+def test_demand_of_one_hour_is_example_19_of_fao_56() -> None:
+    # 1 October, 14 to 15 h: 38 degC, 52 %, 3.3 m/s at 2 m, 2.450 MJ -> 0.63 mm; 28 degC, 90 %,
+    # 1.9 m/s at night -> 0.00 mm
+    place = Place(16.22, -16.25, 8.0, "UTC")
+    index = pd.date_range("2021-10-01", periods=24, freq="h", tz="UTC")
+    weather = pd.DataFrame(
+        {
+            "temp_c": 38.0,
+            "dew_point_c": dew_point_from_humidity(38.0, 52.0),
+            "wind_ms": 3.3 / 0.748,
+            "solar_wm2": 2.450 / 0.0036,
+        },
+        index=index,
+    )
+    assert water_demand(weather, place)["low_mm"].iloc[15] == pytest.approx(0.63, abs=5e-3)
+    measured = water_demand(weather.assign(pressure_hpa=1012.0), place)
+    assert measured["low_mm"].iloc[15] == pytest.approx(0.63, abs=5e-3)
+    night = weather.assign(
+        temp_c=28.0, dew_point_c=dew_point_from_humidity(28.0, 90.0), wind_ms=1.9 / 0.748
+    )
+    damp = water_demand(night, place).iloc[3]  # a clearer sky than the example's: 0.7 for 0.8
+    assert damp.tolist() == pytest.approx([0.0, 0.0], abs=1e-2)
+    unseen = weather.assign(solar_wm2=weather["solar_wm2"].where(index.hour > 5))
+    windy = water_demand(unseen, place).iloc[3]  # a night needs no pyranometer
+    assert 0.05 < windy["low_mm"] == windy["high_mm"]
+    calm_and_damp = weather.assign(temp_c=5.0, dew_point_c=5.0, wind_ms=0.0)
+    assert water_demand(calm_and_damp, place)["low_mm"].min() == 0  # dew is no negative demand
+
+
+def test_the_extremes_of_longer_steps_widen_the_day() -> None:
+    weather = table(3)
+    wide = weather.assign(temp_min_c=weather["temp_c"] - 2, temp_max_c=weather["temp_c"] + 2)
+    ratio = water_demand(wide, PLACE)["low_mm"].sum() / water_demand(weather, PLACE)["low_mm"].sum()
+    assert ratio == pytest.approx(math.sqrt(16 / 12))  # eq. 52: the root of the spread
+
+
 def test_bucket_closed_forms() -> None:
     loam = SOILS["loam"]
     wettest, end = bucket([1000.0, 0.0], [0.0, 0.0], loam, loam.capacity_mm)
@@ -102,6 +139,8 @@ def test_bucket_closed_forms() -> None:
     assert end[0] == pytest.approx(loam.capacity_mm - 5)
     _, end = bucket(np.zeros(400), np.full(400, 9.0), loam, loam.capacity_mm)
     assert end[-1] == pytest.approx(loam.wilting_mm, abs=0.1)
+    _, end = bucket([0.0], [1000.0], loam, loam.capacity_mm)
+    assert end[0] == loam.wilting_mm  # a greedy day takes no more than there is
     assert bucket(np.zeros((3, 2)), 1.0, loam, [80.0, 40.0])[1].shape == (3, 2)
 
 
@@ -121,5 +160,14 @@ def test_soil_bounds_hold_each_other_and_close() -> None:
     water = soil_water(rained(20.0, 5 * 24, 10), PLACE, SOILS["loam"])
     assert (water["end_low_mm"] <= water["end_high_mm"]).all()
     assert water["wettest_low_mm"].iloc[5] == pytest.approx(SOILS["loam"].full_mm)
+    whole_days = Place(38.0, 23.0, 100.0, "UTC")
+    first = soil_water(table(), whole_days, SOILS["loam"]).iloc[0]
+    assert first["wettest_high_mm"] == SOILS["loam"].full_mm
+    assert first["wettest_low_mm"] == SOILS["loam"].wilting_mm
+    hidden = rained(20.0, 5 * 24, 10)
+    hidden.loc[hidden.index[7 * 24 : 9 * 24], "temp_c"] = np.nan
+    unsure = soil_water(hidden, PLACE, SOILS["loam"])
+    assert unsure["end_low_mm"].iloc[9] < water["end_low_mm"].iloc[9]
+    assert unsure["end_high_mm"].iloc[9] > water["end_high_mm"].iloc[9]
     gap = water["end_high_mm"] - water["end_low_mm"]
     assert gap.iloc[6] < 0.2 * gap.iloc[0]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +12,7 @@ import pytest
 
 from spraywindow.errors import InputError, SourceError
 from spraywindow.place import Place
+from spraywindow.sources import metnorway, nws, openmeteo
 from spraywindow.sources.forecast import default_service, get_forecast
 from spraywindow.sources.nws import OutsideServiceArea
 from spraywindow.sources.session import polite_session
@@ -109,3 +112,40 @@ def test_wrong_arguments_are_told() -> None:
         get_forecast(ATHENS, now=now, service="other")
     with pytest.raises(InputError, match="no time zone"):
         get_forecast(ATHENS, now=now.tz_localize(None))
+
+
+def spoiled(node: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[tuple[Any, ...], Any]]:
+    """Yield every way to lose or replace one node of a reply, with where it was."""
+    keys = list(node) if isinstance(node, dict) else range(len(node))
+    for key in keys:
+        for other in (None, "x", [], {}, -1, True, [None], {"values": [None]}):
+            yield (*path, key), other
+        if isinstance(node[key], dict | list):
+            yield from spoiled(node[key], (*path, key))
+
+
+PARSERS: list[tuple[Callable[[Any], pd.DataFrame], Any]] = [
+    (nws.parse, test_sources_nws.reply()),
+    (metnorway.parse, test_sources_metnorway.reply()),
+    (openmeteo.parse, test_sources_openmeteo.reply()),
+]
+
+
+@pytest.mark.parametrize(("parse", "payload"), PARSERS, ids=["nws", "metnorway", "openmeteo"])
+def test_a_reply_with_any_one_node_replaced_is_read_or_refused_never_a_crash_nor_drier(
+    parse: Callable[[Any], pd.DataFrame], payload: Any
+) -> None:
+    whole = parse(payload)
+    for path, other in spoiled(payload):
+        damaged = copy.deepcopy(payload)
+        holder = damaged
+        for key in path[:-1]:
+            holder = holder[key]
+        holder[path[-1]] = other
+        try:
+            out = parse(damaged)
+        except SourceError:
+            continue
+        if other is None:  # what is taken away is never known better, nor dry
+            dry = out.index[out["rain_mm"] == 0]
+            assert (whole["rain_mm"].reindex(dry) == 0).all(), path

@@ -108,6 +108,13 @@ def test_instants_are_interpolated_over_one_step_with_its_extremes_beside() -> N
     assert out["wind_from_deg"].iloc[3:10].tolist() == pytest.approx([350, 355, 0, 5, 10, 15, 20])
 
 
+def test_a_stamp_below_the_minimum_of_its_step_widens_it() -> None:
+    payload = reply()
+    steps_of(payload)[3]["data"]["next_6_hours"]["details"]["air_temperature_min"] = 6.5
+    out = metnorway.parse(payload)
+    assert out["temp_min_c"].iloc[3:9].tolist() == [6.0, 6.5, 6.5, 6.5, 6.5, 6.5]
+
+
 def test_without_extremes_the_temperature_within_a_long_step_is_unknown() -> None:
     payload = reply()
     del steps_of(payload)[3]["data"]["next_6_hours"]["details"]["air_temperature_min"]
@@ -167,6 +174,8 @@ def broken(change: str) -> Any:
             steps[1]["time"] = steps[1]["time"].replace(":00:00", ":30:00")
         case "order":
             steps.reverse()
+        case "far":
+            steps[-1]["time"] = "2199-01-01T00:00:00Z"
         case "twice":
             steps[1]["time"] = steps[0]["time"]
         case "text":
@@ -189,6 +198,7 @@ def broken(change: str) -> Any:
         ("half hour", "not on an hour"),
         ("order", "out of order"),
         ("twice", "out of order"),
+        ("far", "spans too long"),
         ("text", "wind_speed is not a list of numbers"),
         ("list", "no properties"),
     ],

@@ -120,6 +120,7 @@ def test_units_are_read_not_assumed() -> None:
         (reply(temperature=layer("degC", (0, "P900D", 1))), "validTime"),
         (reply(temperature={"uom": "wmoUnit:degC", "values": [1]}), "not a list of intervals"),
         (reply(temperature={"uom": "wmoUnit:degC", "values": {"a": 1}}), "not a list of intervals"),
+        (reply(temperature=layer("degC", (99_999, "PT1H", 1))), "spans too long"),
         (reply(temperature=[1]), "not a list of intervals"),
     ],
 )
@@ -173,11 +174,36 @@ def test_a_point_outside_is_told_apart_from_trouble(tmp_path: Path) -> None:
         (Reply(expired, 503), Reply()),
         (Reply(POINT), Reply(expired, 503)),
         (Reply(POINT), Reply(problem, 404)),
-        (Reply({"properties": {**POINT["properties"], "gridId": "../x"}}), Reply()),
     ):
         out, _ = served(tmp_path, now, points, grid)
         assert isinstance(out, SourceError)
         assert not isinstance(out, OutsideServiceArea)
+
+
+def test_a_grid_square_that_is_none_is_never_asked_for(tmp_path: Path) -> None:
+    odd = Reply({"properties": {**POINT["properties"], "gridId": "../x"}})
+    out, asked = served(tmp_path, pd.Timestamp.now("UTC"), odd, Reply())
+    assert "grid square" in str(out)
+    assert len(asked) == 1
+
+
+def test_the_square_of_a_point_may_be_old_its_layers_not(tmp_path: Path) -> None:
+    now = pd.Timestamp.now("UTC")
+    past = {"Expires": "Wed, 25 Nov 2020 02:00:00 GMT", "Last-Modified": "x"}
+    down = Reply(status=503)
+    layers = Reply(reply(now.floor("h")), headers=past)
+    routes: Any = {
+        "/points": [Reply(POINT, headers=past), down],
+        "/gridpoints": [layers, layers, down],
+    }
+    with Loopback(routes=routes) as server, polite_session(tmp_path, backoff_s=0.01) as http:
+        for age_h in (0, 8):
+            later = now + pd.Timedelta(hours=age_h)
+            nws.forecast(SITE, now=later, session=http, base_url=server.url)
+        with pytest.raises(SourceError, match=r"503.*8 h old"):
+            nws.forecast(
+                SITE, now=later + pd.Timedelta(minutes=1), session=http, base_url=server.url
+            )
 
 
 @needs_records

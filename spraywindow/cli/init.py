@@ -12,7 +12,7 @@ from spraywindow.cli.options import note, say, write_new
 _TEMPLATE = """\
 # A site file. Write quantities with their units: "12 ft", "3.5 m", "85 degF", "4 days".
 name = {name}
-units = "{units}"                     # what you read: "metric" or "us"
+units = "{units}"                      # what you read: "metric" or "us"
 # service = "metnorway"               # forecast: nws (US), metnorway, openmeteo (non-commercial)
 
 [place]
@@ -28,7 +28,7 @@ timezone = "{timezone}"
 # from = "08:00"                      # without them: daylight
 # until = "16:00"
 # days = ["Mon", "Tue", "Wed", "Thu", "Fri"]
-# closed = [{year}-01-06]
+# closed = [{year}-01-06]               # days without access
 
 [crew]
 people = 1
@@ -38,14 +38,14 @@ job = "2 h"                           # length of the job on site
 name = "all trees"
 crop = "peach"
 trees = 10
-height = "3.5 m"
-spread = "4 m"
-# stage = "dormant"                   # the stage seen on the buds, and the day it was seen:
-# observed = {year}-01-10             # words (bud swell, petal tips ...) or a BBCH code
+height = "{height}"
+spread = "{spread}"
+# stage = "dormant"                   # the stage seen on the buds, and the day it was seen,
+# observed = {year}-01-10               # in words (bud swell, petal tips ...) or as a BBCH code
 # bud_swell_from = "1 Feb"            # from here on a stage seen within 7 days is asked for
 
 [season]
-# leaf_fall = {year}-12-02            # seen; or, as usual:
+# leaf_fall = {year}-12-02              # seen; or, as usual:
 # usual_leaf_fall = "1 Dec"
 
 [program]
@@ -61,11 +61,13 @@ rounds = 5
 apart = "5 days"
 done = []
 
-# The label overrides any field of a material; limits are listed in DEVELOPERS.md:
+# The label overrides any field of a material and any of its limits, whose names
+# `spraywindow slots --hours --json` lists:
 # [materials.oil]
-# dry_spell = "48 h"
+# dry_spell = "48 h"                  # rain-free hours wanted afterwards
 # [materials.oil.limits.cold]
 # value = "40 degF"
+# comfort = "10 degF"                 # so far inside the limit all is well
 #
 # Other sprays that must be kept apart from oil:
 # [other_sprays]
@@ -99,6 +101,8 @@ def init(
         longitude=longitude,
         elevation=elevation,
         timezone=timezone,
+        height="12 ft" if units == "us" else "3.5 m",
+        spread="12 ft" if units == "us" else "4 m",
         year=dt.date.today().year,
     )
     try:

@@ -8,8 +8,16 @@ from typing import Annotated
 
 import typer
 
+from spraywindow.cli.backtest import backtest
+from spraywindow.cli.feed import feed
+from spraywindow.cli.hose import hose
 from spraywindow.cli.init import init
+from spraywindow.cli.log import log
+from spraywindow.cli.mix import mix
+from spraywindow.cli.report import report
+from spraywindow.cli.season import season
 from spraywindow.cli.slots import slots
+from spraywindow.cli.visits import visits
 
 app = typer.Typer(
     name="spraywindow",
@@ -20,6 +28,14 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command()(slots)
+app.command()(season)
+app.command()(backtest)
+app.add_typer(log)
+app.command()(visits)
+app.command()(feed)
+app.command()(hose)
+app.command()(mix)
+app.command()(report)
 app.command()(init)
 
 
@@ -57,6 +73,9 @@ def run() -> None:
     except Exception as error:
         # the parser's own exceptions (unknown option, missing value) carry their message
         message = getattr(error, "format_message", None)
+        if type(error).__name__ == "NoArgsIsHelpError":
+            typer.echo(str(error))
+            sys.exit(0)
         if message is None:
             if type(error).__name__ == "Abort":  # a prompt was left
                 sys.exit(130)

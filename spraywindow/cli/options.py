@@ -32,6 +32,13 @@ NowOption = Annotated[
     typer.Option("--now", help='Time of the answer, local ("2026-01-12 18:00") or with offset.'),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+RecordOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--record",
+        help="Application record. Default: the site file's key record, else its name with .db.",
+    ),
+]
 DEMO_NOTE = "The invented demo orchard; give --site FILE for your own (`spraywindow init FILE`)."
 
 
@@ -46,8 +53,36 @@ def the_site(path: Path | None) -> Site:
     return read_site(path)
 
 
+def record_path(record: Path | None, site_file: Path | None, site: Site) -> Path | None:
+    """The record named, else the one of the site file's key, else the site file's name with .db."""
+    if record is not None or site_file is None:
+        return record
+    named = site.record
+    return site_file.parent / named if named else site_file.with_suffix(".db")
+
+
+def with_record(site: Site, site_file: Path | None, record: Path | None, now: pd.Timestamp) -> Site:
+    """The site with the rounds of its application record; a default record may be absent."""
+    path = record_path(record, site_file, site)
+    if path is None or (record is None and not path.exists()):
+        return site
+    from spraywindow.orchard.record_site import season_rounds, with_rounds
+    from spraywindow.orchard.records import open_record
+
+    with open_record(path, read_only=True) as opened:
+        rounds = season_rounds(opened, site, now.tz_convert(site.place.timezone).date())
+    done, lines = with_rounds(site, rounds)
+    days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
+    note(f"From the record {path}: {days} of work this season.")
+    for line in lines:
+        note(f"! {line}")
+    return done
+
+
 def parse_now(text: str, timezone: str) -> pd.Timestamp:
     """Read a time; without an offset it is the site's local time."""
+    import re
+
     import pandas as pd
 
     from spraywindow.errors import InputError, describe
@@ -55,21 +90,36 @@ def parse_now(text: str, timezone: str) -> pd.Timestamp:
     trouble = InputError(
         describe("not a time", where="--now", expected='such as "2026-01-12 18:00"', got=text)
     )
-    try:
-        time = pd.Timestamp(text)
-    except ValueError as error:
-        raise trouble from error
-    if not isinstance(time, pd.Timestamp):  # NaT
+    # pandas would read a clock time alone, or "today", by this machine's clock
+    if not re.match(r"\d{4}-\d{2}-\d{2}([T ]|$)", text.strip()):
         raise trouble
-    if time.tzinfo is None:
-        try:
-            time = time.tz_localize(timezone)
-        except ValueError as error:
-            raise InputError(
-                describe("this local time does not exist or comes twice", where="--now", got=text,
-                         cure="give it with its offset: 2026-03-29T03:30+03:00")
-            ) from error  # fmt: skip
-    return time.tz_convert("UTC")
+    try:
+        time = pd.Timestamp(text.strip())
+        return (time if time.tzinfo else _local(time, timezone, text)).tz_convert("UTC")
+    except ValueError as error:
+        raise error if isinstance(error, InputError) else trouble from error
+
+
+def _local(time: pd.Timestamp, timezone: str, text: str) -> pd.Timestamp:
+    """Put a local time on the site's clock, which must show it just once."""
+    from spraywindow.errors import InputError, describe
+
+    summer, winter = (
+        time.tz_localize(timezone, ambiguous=early, nonexistent="shift_forward")
+        for early in (True, False)
+    )
+    if summer == winter and summer.tz_localize(None) == time:
+        return summer
+    twice = summer != winter
+    raise InputError(
+        describe(
+            f"the clocks {'show' if twice else 'jump over'} this local time{' twice' * twice}",
+            where="--now",
+            got=text,
+            cure=f"give it as {summer.isoformat(timespec='minutes')}"
+            + (f" or {winter.isoformat(timespec='minutes')}" if twice else ""),
+        )
+    )
 
 
 def the_now(text: str | None, site: Site, *, demo: bool) -> pd.Timestamp:
@@ -128,17 +178,19 @@ def progress(what: str) -> Iterator[None]:
 def write_new(path: Path, text: str) -> None:
     """Write a file whole or not at all, beside its place first; `InputError` if it cannot be."""
     import os
-    import tempfile
 
     from spraywindow.errors import InputError, describe
 
+    if path.exists() and not path.is_file():
+        raise InputError(describe("cannot write", where=str(path), expected="a plain file"))
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        with tempfile.NamedTemporaryFile(
-            "w", dir=path.parent, prefix=f".{path.name}.", delete=False, encoding="utf-8"
-        ) as file:
-            beside = Path(file.name)
-            file.write(text)
-        os.replace(beside, path)
+        try:
+            with beside.open("x", encoding="utf-8") as file:
+                file.write(text)
+            os.replace(beside, path)
+        finally:
+            beside.unlink(missing_ok=True)
     except OSError as error:
         raise InputError(describe("cannot write", where=str(path), got=error.strerror)) from error
 

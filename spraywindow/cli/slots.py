@@ -12,6 +12,7 @@ from spraywindow.cli.options import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    RecordOption,
     SiteOption,
     WeatherOption,
     note,
@@ -19,6 +20,7 @@ from spraywindow.cli.options import (
     the_now,
     the_site,
     the_weather,
+    with_record,
     write_new,
 )
 
@@ -33,8 +35,14 @@ def slots(
     material: Annotated[
         str | None, typer.Option("--material", help="Such as oil or copper. Default: next due.")
     ] = None,
+    record: RecordOption = None,
     service: Annotated[
-        str | None, typer.Option("--service", help="nws, metnorway or openmeteo.")
+        str | None,
+        typer.Option(
+            "--service",
+            help="nws, metnorway or openmeteo.",
+            autocompletion=lambda: ["nws", "metnorway", "openmeteo"],
+        ),
     ] = None,
     hours: Annotated[bool, typer.Option("--hours", help="Add the hour-by-hour table.")] = False,
     json: JsonOption = False,
@@ -43,6 +51,13 @@ def slots(
     ] = False,
     receipt: Annotated[
         Path | None, typer.Option("--receipt", help="Also keep the answer in this file.")
+    ] = None,
+    plot: Annotated[
+        Path | None, typer.Option("--plot", help="Also draw the week (.png or .svg).")
+    ] = None,
+    ics: Annotated[
+        Path | None,
+        typer.Option("--ics", help="Also write a calendar; an older one there is updated."),
     ] = None,
     exit_code: Annotated[
         bool, typer.Option("--exit-code", help="Exit 0 for go, 1 for no-go, 3 for unknown.")
@@ -55,10 +70,14 @@ def slots(
     if json and csv:
         raise InputError(describe("--json and --csv together", cure="choose one"))
     demo = site is None
+    if service is not None and (demo or weather is not None):
+        beside = "the demo" if demo and weather is None else "a weather file"
+        raise InputError(describe(f"--service beside {beside}", cure="leave one of them out"))
     the = the_site(site)
-    name = material or default_material(the)
-    the.material(name)  # an unknown one is refused before anything is fetched
     at = the_now(now, the, demo=demo and weather is None)
+    the = with_record(the, site, record, at)
+    name = material or default_material(the, at.tz_convert(the.place.timezone).date())
+    the.material(name)  # an unknown one is refused before anything is fetched
     table = the_weather(the, weather, columns, at, demo=demo, service=service)
     answer = evening(the, table, at, name)
 
@@ -67,6 +86,16 @@ def slots(
         from spraywindow.output.receipt import receipt_answer
 
         write_new(receipt, to_json(receipt_answer(answer, table)) + "\n")
+    if plot is not None or ics is not None:
+        every = [answer, *(evening(the, table, at, n) for n in the.program.materials if n != name)]
+        if plot is not None:
+            from spraywindow.output.plot_week import save_week_picture
+
+            save_week_picture(plot, table, every)
+        if ics is not None:
+            from spraywindow.output.calendar import updated_calendar
+
+            write_new(ics, updated_calendar(ics, every))
     if demo:
         note(DEMO_NOTE)
     if json:

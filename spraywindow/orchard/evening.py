@@ -3,37 +3,29 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from spraywindow.orchard.site import Block, Site
-from spraywindow.season.stages import stage_words
-from spraywindow.spray.hours import score_hours
+from spraywindow.orchard.block_states import BlockState, block_states, trees_finding
+from spraywindow.orchard.block_states import leaf_fall as leaf_fall
+from spraywindow.orchard.block_states import season_start as season_start
+from spraywindow.orchard.local_days import local_dates
+from spraywindow.orchard.site import Site
+from spraywindow.orchard.spacing import next_day, refuse_future, spacing_finding
+from spraywindow.orchard.verdicts import Finding
+from spraywindow.spray.hours import STAGE, score_hours
 from spraywindow.spray.material import Material, season_order
-from spraywindow.spray.slots import NO_ACCESS, Day, Slot, day_answers, find_slots
-from spraywindow.weather.hourly import known_at
+from spraywindow.spray.slots import NO_ACCESS, Day, Slot, day_answers, find_slots, open_hours
+from spraywindow.weather.hourly import AHEAD_H, known_at
 
-FRESH_STAGE_D = 7
-"""Late in the season a stage must have been seen within so many days; P."""
-BUD_SWELL_NORTH, BUD_SWELL_SOUTH = (1, 15), (7, 15)
-"""Earliest likely bud swell (month, day) where the site file has none; P, mild winters."""
-LEAF_FALL_NORTH, LEAF_FALL_SOUTH = (12, 1), (6, 1)
-"""Usual leaf fall where the site file has none; P, mild winters."""
-LEAF_FALL_SPREAD_D = 10
-"""The usual date holds to so many days; P."""
 WEEK_D = 7
-
-
-@dataclass(frozen=True)
-class BlockState:
-    """Whether a block of trees may get the material on that day; `open` None is unknown."""
-
-    block: Block
-    open: bool | None
-    why: str
+NOON_H = 12
+SPACING = "spacing"
+"""What holds a day too near to a spray that is done; a column of the hours, as `STAGE` is."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +33,8 @@ class Answer:
     """The answer for one day.
 
     `held_by` and `margin` belong to the limit nearest to letting it go; `why` is set instead
-    where no limit of the weather decides (stages, spacing, access).
+    where no limit of the weather decides (stages, spacing, the end of the weather). `early`: it
+    is unknown because the weather known does not reach far enough.
     """
 
     date: dt.date
@@ -50,13 +43,14 @@ class Answer:
     held_by: str
     margin: float
     why: str = ""
+    early: bool = False
 
 
 @dataclass(frozen=True)
 class Evening:
     """Everything that one evening's answer for a site and a material says.
 
-    `first` is today's answer before noon, else tomorrow's.
+    `today` is None from noon on; `blocks` are as of the first answer's day.
     """
 
     site: Site
@@ -83,10 +77,13 @@ class Evening:
         return None if until is None else until.tz_convert(self.site.place.timezone)
 
 
-def default_material(site: Site) -> str:
-    """The first material of the program that still has rounds to make, else the first."""
+def default_material(site: Site, day: dt.date) -> str:
+    """The material that may go on first from a day on, among those with rounds still to make."""
     entries = site.program.entries
-    return next((entry for entry in entries if entry.visits_owed), entries[0]).material
+    owed = [entry.material for entry in entries if entry.visits_owed]
+    return min(
+        owed or [entries[0].material], key=lambda name: next_day(site, site.material(name), day)
+    )
 
 
 def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name: str) -> Evening:
@@ -104,31 +101,41 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
     Raises
     ------
     WeatherError, InputError
-        If the weather does not hold `now`, or the material is unknown.
+        If the weather does not hold `now`, the material is unknown, or the site file calls a
+        round done on a day after `now`.
     """
     material = site.material(material_name)
     local_now = now.tz_convert(site.place.timezone)
-    blocks = [block_state(block, site, material, local_now.date()) for block in site.blocks]
+    today, tomorrow = local_now.date(), local_now.date() + dt.timedelta(days=1)
     table = known_at(weather, now)
-    hours = score_hours(table, site.place, material, _stage_of(blocks), setting=site.setting)
-    job_h = site.crew.job
-    until = local_now.normalize() + pd.Timedelta(days=WEEK_D + 1)
+    refuse_future(site, today)
+    days = [today + dt.timedelta(days=number) for number in range(AHEAD_H // 24 + 2)]
+    last = days[WEEK_D]
+    states = {day: block_states(site, material, day) for day in days}
+    trees = {day: trees_finding(states[day]) for day in days}
+    spacing = {day: spacing_finding(site, material, day) for day in days}
+
+    stage = _strictest(states, material)
+    hours = score_hours(table, site.place, material, stage, setting=site.setting)
+    hours = _held(_held(hours, site, SPACING, spacing), site, STAGE, trees)
+
+    job_h, access = site.crew.job, site.access
     slots = [
         slot
-        for slot in find_slots(hours, job_h, access=site.access, now=now)
-        if slot.start < until
-        and not _too_soon(site, material, slot.start.date())
-        and any(state.open for state in blocks)
+        for slot in find_slots(hours, job_h, access=access, now=now)
+        if slot.start.date() <= last
     ]
-    days = [
-        day
-        for day in day_answers(hours, job_h, access=site.access, now=now)
-        if day.date < until.date()
-        # what is left of today after working hours is no day of its own
-        and not (day.date == local_now.date() and day.held_by == NO_ACCESS)
+    morning = local_now.hour < NOON_H
+    cut_day = _cut_day(hours, site)
+    answers = [
+        _beyond(day.date)
+        if day.date == cut_day and day.verdict == "no-go" and day.held_by not in (SPACING, STAGE)
+        else _answer(day, slots, {SPACING: spacing, STAGE: trees}, hours.attrs["known_until"])
+        for day in day_answers(hours, job_h, access=access, now=now)
+        if day.date <= last
+        # what is left of an afternoon after working hours is no day of its own
+        and (morning or day.date != today or day.held_by != NO_ACCESS)
     ]
-    answers = [_answer(day, slots, site, material, blocks) for day in days]
-    tomorrow = local_now.date() + dt.timedelta(days=1)
     by_date = {answer.date: answer for answer in answers}
     return Evening(
         site=site,
@@ -137,8 +144,8 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         hours=hours,
         slots=slots,
         answers=answers,
-        blocks=blocks,
-        today=by_date.get(local_now.date()) if local_now.hour < 12 else None,
+        blocks=states[today if morning else tomorrow],
+        today=by_date.get(today, _beyond(today)) if morning else None,
         tomorrow=by_date.get(tomorrow, _beyond(tomorrow)),
         source=dict(table.attrs.get("source", {})),
         notes=list(table.attrs.get("notes", [])),
@@ -146,104 +153,71 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
 
 
 def _beyond(date: dt.date) -> Answer:
-    return Answer(date, "unknown", None, "", np.nan, "the weather does not reach so far")
+    return Answer(date, "unknown", None, "", np.nan, "the weather ends before that", early=True)
+
+
+def _cut_day(hours: pd.DataFrame, site: Site) -> dt.date | None:
+    """The last day of the weather, where it ends before that day's last working hour."""
+    times = pd.DatetimeIndex(hours.index).tz_convert(site.place.timezone)
+    working = times[open_hours(hours, site.access)]
+    last = times[-1]
+    latest = max(working.hour, default=0)
+    works = last.weekday() in site.access.weekdays and last.date() not in site.access.closed
+    return last.date() if works and last.hour < latest else None
 
 
 def _answer(
-    day: Day, slots: list[Slot], site: Site, material: Material, blocks: list[BlockState]
+    day: Day,
+    slots: list[Slot],
+    held: Mapping[str, Mapping[dt.date, Finding]],
+    known_until: pd.Timestamp | None,
 ) -> Answer:
-    if not any(state.open for state in blocks):
-        unsure = next((state for state in blocks if state.open is None), None)
-        why = unsure.why if unsure else blocks[0].why
-        return Answer(day.date, "unknown" if unsure else "no-go", None, "stage", np.nan, why)
-    soon = _too_soon(site, material, day.date)
-    if soon:
-        return Answer(day.date, "no-go", None, "spacing", np.nan, soon)
+    why = held[day.held_by][day.date].reason if day.held_by in held else ""
     slot = next((slot for slot in slots if slot.start.date() == day.date), None)
-    return Answer(day.date, day.verdict, slot, day.held_by, day.margin)
+    early = known_until is None or (day.start is not None and day.start > known_until)
+    early = early and day.verdict == "unknown" and not why
+    return Answer(day.date, day.verdict, slot, day.held_by, day.margin, why, early)
 
 
-def _stage_of(blocks: list[BlockState]) -> int | None:
-    """The most advanced stage among the blocks that may be sprayed: the strictest for frost."""
-    stages = [s.block.stage for s in blocks if s.open and s.block.stage is not None]
-    return max(stages, key=season_order) if stages else None
+def _strictest(states: Mapping[dt.date, list[BlockState]], material: Material) -> int | None:
+    """The stage to judge the hours by.
+
+    The most advanced among the blocks that may be sprayed, the strictest for frost; where none
+    may, the least advanced.
+    """
+    seen = [state for each in states.values() for state in each if state.block.stage is not None]
+    past = season_order(material.last_stage)
+    usable = [s.block.stage for s in seen if s.open and s.block.stage is not None]
+    usable = [stage for stage in usable if season_order(stage) <= past]
+    return max(usable, key=season_order) if usable else None
 
 
-def block_state(block: Block, site: Site, material: Material, day: dt.date) -> BlockState:
-    """Tell whether a block's stage allows the material on a local day."""
-    start = season_start(day, site)
-    stage = block.stage
-    seen = block.observed
-    if seen is not None and not start <= seen <= day:
-        if seen > day:
-            return BlockState(block, None, f"stage dated {seen}, after today")
-        stage = seen = None  # last winter's buds say nothing
-    if stage is not None and season_order(stage) > season_order(material.last_stage):
-        return BlockState(block, False, _past(stage, material))
-    if stage is None and day < leaf_fall(site, start):
-        return BlockState(block, False, "still in leaf, before the usual leaf fall")
-    if day >= _dated(block.bud_swell_from or _north_south(site, "bud swell"), start):
-        if seen is None:
-            return BlockState(block, None, "no stage observed, and buds may be swelling")
-        if (day - seen).days > FRESH_STAGE_D:
-            return BlockState(
-                block, None, f"stage last seen on {seen}, more than {FRESH_STAGE_D} days ago"
-            )
-    return BlockState(block, True, "")
-
-
-def _past(stage: int, material: Material) -> str:
-    words = "open flowers" if 60 <= stage < 69 else stage_words(stage)
-    return f"{words}; {material.name} stops after {stage_words(material.last_stage)}"
-
-
-def _north_south(site: Site, what: str) -> tuple[int, int]:
-    north = site.place.latitude >= 0
-    if what == "bud swell":
-        return BUD_SWELL_NORTH if north else BUD_SWELL_SOUTH
-    return LEAF_FALL_NORTH if north else LEAF_FALL_SOUTH
-
-
-def season_start(day: dt.date, site: Site) -> dt.date:
-    """First day of the growing year that holds a day: 1 July in the north, 1 January south."""
-    if site.place.latitude < 0:
-        return dt.date(day.year, 1, 1)
-    return dt.date(day.year if day.month >= 7 else day.year - 1, 7, 1)
-
-
-def _dated(month_day: tuple[int, int], start: dt.date) -> dt.date:
-    """The date of a day of the year in the growing year that begins at `start`."""
-    month, day = month_day
-    year = start.year if (month, day) >= (start.month, start.day) else start.year + 1
-    leap_safe = 28 if (month, day) == (2, 29) else day
-    return dt.date(year, month, leap_safe)
-
-
-def leaf_fall(site: Site, start: dt.date) -> dt.date:
-    """First day on which the leaves may be down: observed, else the usual date less its spread."""
-    seen = site.season.leaf_fall
-    if seen is not None and start <= seen < start + dt.timedelta(days=365):
-        return seen
-    usual = site.season.usual_leaf_fall or _north_south(site, "leaf fall")
-    return _dated(usual, start) - dt.timedelta(days=LEAF_FALL_SPREAD_D)
-
-
-def _too_soon(site: Site, material: Material, day: dt.date) -> str:
-    """Why a day is too near to what has been sprayed already; empty if it is not."""
-    program = site.program
-    for entry in program.entries:
-        if entry.material == material.name:
-            apart = entry.least_days
-        elif material.name in program.materials:
-            apart = program.days_between(material.name, entry.material)
-        else:
-            apart = program.between
-        for done in entry.days_done:
-            if 0 <= (day - done).days < apart:
-                return f"{entry.material} on {done}, {apart} days apart are wanted"
-    for name, dates in site.other_sprays.items():
-        for done in dates:
-            apart = material.days_apart.get(name, program.between)
-            if 0 <= (day - done).days < apart:
-                return f"{name} on {done}, {apart} days apart are wanted"
-    return ""
+def _held(
+    hours: pd.DataFrame, site: Site, name: str, findings: Mapping[dt.date, Finding]
+) -> pd.DataFrame:
+    """Lay findings about whole days over the scored hours, as a limit of that name."""
+    days = local_dates(pd.DatetimeIndex(hours.index), site.place.timezone)
+    verdicts = {pd.Timestamp(day): finding.verdict for day, finding in findings.items()}
+    of_hour = np.asarray(pd.Series(days).map(verdicts).fillna("go"), dtype=object)
+    stop = of_hour == "no-go"
+    open_end = (of_hour == "unknown") & np.asarray(hours["verdict"] != "no-go")
+    changed = stop | open_end
+    if name in hours.columns and not changed.any():
+        return hours
+    least = np.fmin(hours["margin"].to_numpy(dtype=float), -1.0)
+    margin = np.where(stop, least, np.where(open_end, np.nan, hours["margin"]))
+    column = np.where(stop, -1.0, np.where(of_hour == "unknown", np.nan, 1.0))
+    verdict = np.where(stop, "no-go", np.where(open_end, "unknown", hours["verdict"]))
+    held_by = np.where(changed, name, np.asarray(hours["held_by"], dtype=object))
+    out = hours.assign(
+        verdict=pd.Categorical(verdict, categories=hours["verdict"].cat.categories),
+        go=hours["go"] & ~changed,
+        margin=margin,
+        held_by=pd.Categorical(held_by),
+        **{name: column},
+    )
+    out.attrs = {
+        **hours.attrs,
+        "not_judged": [other for other in hours.attrs["not_judged"] if other != name],
+    }
+    return out

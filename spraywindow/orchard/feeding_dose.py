@@ -155,7 +155,7 @@ def _plan_warnings(annual: Dose, had: float, left: float, each: float, parts: in
             f"{annual.amount / parts:.3g}; give less rather than catch up at once"
         )
     if left > 1e-9 * annual.amount and not open_:
-        warnings.append(f"{left:.3g} {measure} are left over; do not make up for them this year")
+        warnings.append(f"left over: {left:.3g} {measure}; do not make up for it this year")
     return tuple(warnings)
 
 

@@ -159,8 +159,8 @@ def hosing_days(
         finding = hardest((
             _stage(stage_bbch),
             _month(local_day.month, place, rules),
-            _dust(local_day.date(), *events, rules),
             *_rain(weather, begin, evening, rules),
+            _dust(local_day.date(), *events, rules),
             not_above(-high, -low, -rules.film_mm, over="it would not dry before evening",
                       unknown="whether it dries before evening is not known"),
         ))  # fmt: skip
@@ -235,8 +235,8 @@ def _washing_days(
 
 
 def _dust(day: date, did: tuple[date, ...], may: tuple[date, ...], rules: HosingRules) -> Finding:
-    last_did = max((d for d in did if d < day), default=None)
-    last_may = max((d for d in may if d < day), default=None)
+    last_did = max((d for d in did if d <= day), default=None)
+    last_may = max((d for d in may if d <= day), default=None)
     if last_did is not None and (day - last_did).days < rules.dust_days:
         due = last_did + timedelta(days=rules.dust_days)
         return Finding("no-go", f"washed on {last_did}, by jet or rain: next from {due}")

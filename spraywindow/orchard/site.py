@@ -7,153 +7,87 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, ValidationError, model_validator
 
-from spraywindow.errors import InputError, SprayWindowError, describe, one_line
-from spraywindow.orchard.site_fields import (
-    Bearing,
-    Clock,
-    Day,
-    DayOfYear,
-    Hours,
-    Kelvins,
-    Metres,
-    Share,
-    StageCode,
-    Weekday,
+from spraywindow.errors import InputError, describe, one_line
+from spraywindow.orchard.site_fields import Day, Name, Table
+from spraywindow.orchard.site_limits import LimitFields
+from spraywindow.orchard.site_materials import MaterialFields, Materials, build_materials
+from spraywindow.orchard.site_mixing import (
+    CopperFields,
+    CopperLimitFields,
+    CopperUseFields,
+    MixFields,
+    SprayerFields,
 )
-from spraywindow.orchard.site_materials import MaterialFields
+from spraywindow.orchard.site_problems import site_problems
+from spraywindow.orchard.site_program import build_program, material_of
+from spraywindow.orchard.site_tables import (
+    DEFAULT_ROUNDS,
+    AccessFields,
+    Block,
+    Blocks,
+    CrewFields,
+    PlaceFields,
+    ProgramFields,
+    RoundFields,
+    SeasonFields,
+    Service,
+    Units,
+)
+from spraywindow.orchard.site_year import (
+    FeedingFields,
+    GivenFields,
+    GroundFields,
+    HosingFields,
+)
 from spraywindow.place import Place
-from spraywindow.season.entry import Entry
 from spraywindow.season.program import Program
 from spraywindow.spray.catalogue import CATALOGUE
 from spraywindow.spray.conditions import Setting
 from spraywindow.spray.material import Material
-from spraywindow.spray.slots import DURATION_H, Access
-
-USUAL_BETWEEN_D = 2
-"""Days between rounds of different materials; P."""
-SERVICES = ("nws", "metnorway", "openmeteo")
+from spraywindow.spray.slots import Access
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class PlaceFields(_Table):
-    """Where the site lies, and what bears on its weather."""
-
-    latitude: float
-    longitude: float
-    elevation: Metres
-    timezone: str
-    frost_hollow: Kelvins = Field(0.0, ge=0, le=10)
-    dew_off: Hours = Field(0.0, ge=-4, le=6)
-    neighbours: tuple[Bearing, ...] = ()
-
-
-class AccessFields(_Table):
-    """When the site may be worked."""
-
-    opens: Clock | None = Field(None, alias="from")
-    until: Clock | None = None
-    days: tuple[Weekday, ...] = tuple(range(7))
-    closed: tuple[Day, ...] = ()
-
-
-class CrewFields(_Table):
-    """Who does the work, and how long the job takes."""
-
-    people: int = Field(1, ge=1)
-    job: Hours = Field(DURATION_H, gt=0, le=24)
-
-
-class Block(_Table):
-    """Trees that are looked after and judged together."""
-
-    name: str = Field(min_length=1)
-    crop: str = Field(min_length=1)
-    trees: int = Field(ge=1)
-    height: Metres = Field(gt=0, le=20)
-    spread: Metres = Field(gt=0, le=20)
-    row_spacing: Metres | None = Field(None, gt=0)
-    trunk_diameter: Metres | None = Field(None, gt=0, le=2)
-    planted: int | None = Field(None, ge=1900, le=2200)
-    stage: StageCode | None = None
-    observed: Day | None = None
-    bud_swell_from: DayOfYear | None = None
-    chill: str | None = None
-
-    @model_validator(mode="after")
-    def _dated(self) -> Block:
-        if (self.stage is None) != (self.observed is None):
-            raise ValueError("stage and observed go together: the stage seen, and the day it was")
-        return self
-
-
-class SeasonFields(_Table):
-    """The dormant season's dates, as far as they are known."""
-
-    leaf_fall: Day | None = None
-    usual_leaf_fall: DayOfYear | None = None
-    first_flower: Day | None = None
-
-
-class RoundFields(_Table):
-    """One material of the program."""
-
-    material: str = Field(min_length=1)
-    rounds: int | None = Field(None, ge=1)
-    apart: Hours | None = Field(None, gt=0)
-    priority: float = Field(1.0, gt=0)
-    target: tuple[str, ...] | None = None
-    season_maximum: int | None = Field(None, ge=1)
-    copper_per_round_kg_ha: float = Field(0.0, ge=0)
-    done: tuple[Day, ...] = ()
-    partly_done: tuple[tuple[Day, Share], ...] = ()
-
-
-DEFAULT_ROUNDS = (RoundFields(material="oil"), RoundFields(material="copper"))
-
-
-class ProgramFields(_Table):
-    """The winter's program."""
-
-    between: Hours = Field(24.0 * USUAL_BETWEEN_D, ge=0)
-    tank_mixes: tuple[tuple[str, ...], ...] = ()
-    copper_maximum_kg_ha: float | None = Field(None, gt=0)
-    rounds: tuple[RoundFields, ...] = ()
-
-
-class Site(_Table):
+class Site(Table):
     """A site file's content; see the README for an example.
 
     The tables of the file are its fields; the properties give what the rest of the program
     works with.
     """
 
-    name: str = Field(min_length=1)
-    units: Literal["metric", "us"] = "metric"
-    service: Literal["nws", "metnorway", "openmeteo"] | None = None
+    name: Name
+    units: Units = "metric"
+    service: Service | None = None
+    record: Name | None = None
     where: PlaceFields = Field(alias="place")
     access_hours: AccessFields = Field(default_factory=AccessFields, alias="access")
     crew: CrewFields = Field(default_factory=CrewFields)
-    blocks: tuple[Block, ...] = Field(min_length=1)
+    blocks: Blocks
     season: SeasonFields = Field(default_factory=SeasonFields)
     program_fields: ProgramFields = Field(default_factory=ProgramFields, alias="program")
-    material_fields: dict[str, MaterialFields] = Field(default_factory=dict, alias="materials")
+    material_fields: Materials = Field(default_factory=dict, alias="materials")
     other_sprays: dict[str, tuple[Day, ...]] = Field(default_factory=dict)
+    feeding: FeedingFields | None = None
+    ground: GroundFields | None = None
+    hosing: HosingFields = Field(default_factory=HosingFields)
+    sprayer: SprayerFields | None = None
+    mix: dict[str, MixFields] = Field(default_factory=dict)
+    copper: CopperFields = Field(default_factory=CopperFields)
 
     @model_validator(mode="after")
     def _whole(self) -> Site:
-        names = [block.name for block in self.blocks]
-        twice = sorted({name for name in names if names.count(name) > 1})
-        if twice:
-            raise ValueError(f"two blocks are called {twice[0]!r}")
-        # building once here reports everything wrong with them at the border
-        _ = self.place, self.materials, self.program
+        hours, job_h = self.access_hours, self.crew.job
+        if hours.opens is not None and hours.until is not None:
+            open_h = hours.until - hours.opens
+            if job_h > open_h:
+                raise InputError(
+                    describe("the job is longer than the working hours", where="crew.job",
+                             expected=f"at most {open_h:g} h", got=f"{job_h:g} h")
+                )  # fmt: skip
+        _ = self.program  # building it once reports what contradicts itself at the border
         return self
 
     @cached_property
@@ -181,52 +115,39 @@ class Site(_Table):
     @cached_property
     def materials(self) -> Mapping[str, Material]:
         """The catalogue's materials and the file's own, by name."""
-        return {
-            **CATALOGUE,
-            **{name: fields.build(name) for name, fields in self.material_fields.items()},
-        }
+        return {**CATALOGUE, **build_materials(self.material_fields)}
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""
-        if name not in self.materials:
-            raise InputError(
-                describe(
-                    "unknown material",
-                    expected="one of " + ", ".join(self.materials),
-                    got=name,
-                    cure=f'add a table [materials."{name}"] to the site file',
-                )
-            )
-        return self.materials[name]
+        return material_of(self.materials, name)
 
     @cached_property
     def program(self) -> Program:
         """The winter's program; three rounds of oil and five of copper where the file has none."""
-        fields = self.program_fields
-        rounds = fields.rounds or DEFAULT_ROUNDS
-        entries = []
-        for each in rounds:
-            material = self.material(each.material)
-            entries.append(
-                Entry(
-                    material=each.material,
-                    rounds=each.rounds or material.rounds,
-                    least_days=int(-(-each.apart // 24)) if each.apart else material.least_days,
-                    priority=each.priority,
-                    target=each.target,
-                    last_stage=material.last_stage,
-                    season_maximum=each.season_maximum,
-                    metallic_copper_per_round_kg_ha=each.copper_per_round_kg_ha,
-                    done=each.done,
-                    partly_done=each.partly_done,
-                )
-            )
-        return Program(
-            entries=tuple(entries),
-            between=int(-(-fields.between // 24)),
-            tank_mixes=fields.tank_mixes,
-            metallic_copper_maximum_kg_ha=fields.copper_maximum_kg_ha,
-        )
+        return build_program(self.program_fields, self.materials)
+
+
+TABLES: dict[tuple[str, ...], type[BaseModel]] = {
+    (): Site,
+    ("place",): PlaceFields,
+    ("access",): AccessFields,
+    ("crew",): CrewFields,
+    ("blocks",): Block,
+    ("season",): SeasonFields,
+    ("program",): ProgramFields,
+    ("program", "rounds"): RoundFields,
+    ("feeding",): FeedingFields,
+    ("feeding", "given"): GivenFields,
+    ("ground",): GroundFields,
+    ("hosing",): HosingFields,
+    ("sprayer",): SprayerFields,
+    ("mix", "*"): MixFields,
+    ("copper",): CopperFields,
+    ("copper", "limits"): CopperLimitFields,
+    ("copper", "used"): CopperUseFields,
+    ("materials", "*"): MaterialFields,
+    ("materials", "*", "limits", "*"): LimitFields,
+}
 
 
 def read_site(path: str | Path) -> Site:
@@ -257,8 +178,9 @@ def read_site(path: str | Path) -> Site:
         ) from error
     except tomllib.TOMLDecodeError as error:
         raise InputError(
-            describe("not TOML", where=str(path), expected="TOML", got=str(error))
-        ) from error
+            describe("not TOML", where=str(path), got=str(error),
+                     cure="text stands in quotes, a table's name in [brackets]")
+        ) from error  # fmt: skip
     return site_of(tables, where=str(path))
 
 
@@ -267,30 +189,7 @@ def site_of(tables: Mapping[str, Any], *, where: str = "site") -> Site:
     try:
         return Site.model_validate(tables)
     except ValidationError as error:
-        raise InputError(
-            one_line([_problem(dict(each), where) for each in error.errors(include_url=False)])
-        ) from error
-    except SprayWindowError as error:
-        raise InputError(f"{where}: {error}") from error
-
-
-def _problem(error: Mapping[str, Any], where: str) -> str:
-    """Turn one of pydantic's findings into our own line: key, expectation, finding."""
-    key = ".".join(
-        f"[{part + 1}]" if isinstance(part, int) else str(part) for part in error["loc"]
-    ).replace(".[", "[")
-    kind = error["type"]
-    at = f"{where}, {key}" if key else where
-    if kind == "extra_forbidden":
-        return describe("unknown key", where=at, cure="see the README for the keys of a site file")
-    if kind == "missing":
-        return describe("missing key", where=at)
-    message = str(error["msg"]).removeprefix("Value error, ").replace("Input should be ", "")
-    if kind == "value_error":
-        got = error["input"]
-        text = message if not key or isinstance(got, dict) else f"{message} (got {got!r})"
-        return f"{at}: {text}" if "got" not in message else f"{at}: {message}"
-    return describe("cannot be used", where=at, expected=message, got=error["input"])
+        raise InputError(one_line(site_problems(error, where, TABLES))) from error
 
 
 def with_done(

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Any
+import math
+from typing import Annotated
 
-from pydantic import BeforeValidator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from spraywindow.errors import InputError, describe
+from spraywindow.season.requirement import cultivar_group
 from spraywindow.season.stages import parse_stage
 from spraywindow.units import quantity
 
@@ -14,8 +17,40 @@ WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def _in(unit: str) -> BeforeValidator:
-    return BeforeValidator(lambda text: quantity(text, unit))
+class Table(BaseModel):
+    """A table of the site file: no key beside its fields, frozen."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
+
+
+def measured(
+    unit: str, low: float = -math.inf, high: float = math.inf, *, above: bool = False
+) -> BeforeValidator:
+    """Read a quantity in `unit` and hold it between two bounds; `above`: not `low` itself."""
+
+    def read(text: object) -> float:
+        value = quantity(text, unit)
+        if low <= value <= high and not (above and value == low):
+            return value
+        shown = unit.removeprefix("delta_")
+        bounds = [f"{'more than' if above else 'at least'} {low:g} {shown}"] * (low > -math.inf)
+        bounds += [f"at most {high:g} {shown}"] * (high < math.inf)
+        raise InputError(describe("out of range", expected=", ".join(bounds), got=text))
+
+    return BeforeValidator(read)
+
+
+def degrees(most: float, positive: str) -> BeforeValidator:
+    """Read a latitude or a longitude: a bare number, as maps give it."""
+
+    def read(value: object) -> float:
+        usable = isinstance(value, int | float) and not isinstance(value, bool)
+        if usable and -most <= float(value) <= most:  # type: ignore[arg-type]  # a number: checked
+            return float(value)  # type: ignore[arg-type]
+        expected = f"a number, {-most:g} to {most:g} degrees, {positive} positive"
+        raise InputError(describe("out of range", expected=expected, got=value))
+
+    return BeforeValidator(read)
 
 
 def _clock(text: object) -> float:
@@ -24,11 +59,11 @@ def _clock(text: object) -> float:
         return text.hour + text.minute / 60
     if isinstance(text, str):
         hour, colon, minute = text.strip().partition(":")
-        if hour.isdigit() and (minute.isdigit() or not colon):
+        if hour.isdecimal() and (minute.isdecimal() or not colon):
             value = int(hour) + int(minute or 0) / 60
             if value <= 24 and int(minute or 0) < 60:
                 return value
-    raise ValueError('a clock time such as "07:30"')
+    raise InputError(describe("not a clock time", expected='such as "07:30"', got=text))
 
 
 def _weekday(text: object) -> int:
@@ -36,7 +71,8 @@ def _weekday(text: object) -> int:
         for number, name in enumerate(WEEKDAYS):
             if text.strip().lower().startswith(name.lower()):
                 return number
-    raise ValueError("a day of the week: " + ", ".join(WEEKDAYS))
+    expected = "one of " + ", ".join(WEEKDAYS)
+    raise InputError(describe("not a day of the week", expected=expected, got=text))
 
 
 def _day_of_year(text: object) -> tuple[int, int]:
@@ -50,40 +86,71 @@ def _day_of_year(text: object) -> tuple[int, int]:
                 for number, name in enumerate(_MONTHS, start=1)
                 if word.lower().startswith(name.lower())
             ]
-            figures = [int(word) for word in words if word.isdigit()]
-            month, day = (named + figures) if named else figures if len(figures) == 2 else (0, 0)
+            figures = [int(word) for word in words if word.isdecimal()]
+            month, day = (
+                (named + figures)
+                if len(named) == len(figures) == 1
+                else figures
+                if len(figures) == 2
+                else (0, 0)
+            )
             try:
                 dt.date(2024, month, day)
             except ValueError:
                 pass
             else:
                 return month, day
-    raise ValueError('a day of the year such as "20 Feb" or "02-20"')
+    raise InputError(describe("not a day of the year", expected='such as "20 Feb"', got=text))
 
 
 def _stage(text: object) -> int:
     if isinstance(text, int | str):
         return parse_stage(text).bbch
-    raise ValueError('a growth stage such as "dormant" or 51')
+    raise InputError(describe("not a growth stage", expected='such as "dormant" or 51', got=text))
 
 
-def _date(text: object) -> Any:
+def _date(text: object) -> dt.date:
     """Let a date be written with or without quotes, but not as a time."""
-    if isinstance(text, dt.datetime):
-        raise ValueError("a date such as 2026-01-10, without a time")
-    return text
+    if isinstance(text, dt.date) and not isinstance(text, dt.datetime):
+        return text
+    if isinstance(text, str):
+        try:
+            return dt.date.fromisoformat(text.strip())
+        except ValueError:
+            pass
+    got = str(text) if isinstance(text, dt.datetime) else text
+    raise InputError(describe("not a date", expected="such as 2026-01-10", got=got))
 
 
-Metres = Annotated[float, _in("m")]
-Kelvins = Annotated[float, _in("delta_degC")]
-Hours = Annotated[float, _in("h")]
-Bearing = Annotated[float, _in("deg")]
-Litres = Annotated[float, _in("L")]
-SquareMetres = Annotated[float, _in("m2")]
-Share = Annotated[float, _in("fraction")]
-Speed = Annotated[float, _in("m/s")]
+def _target(text: object) -> str | dt.date:
+    """Read where rounds belong: a stage in words, or a day."""
+    try:
+        return _date(text)
+    except InputError:
+        _stage(text)
+        return str(text)
+
+
+def _chill(text: object) -> str:
+    if not isinstance(text, str):
+        raise InputError(describe("not a cultivar group", expected="its name", got=text))
+    return cultivar_group(text).name
+
+
+Metres = Annotated[float, measured("m")]
+Kelvins = Annotated[float, measured("delta_degC")]
+Hours = Annotated[float, measured("h")]
+Bearing = Annotated[float, measured("deg", 0, 360)]
+Share = Annotated[float, measured("fraction", 0, 1, above=True)]
+Latitude = Annotated[float, degrees(90, "north")]
+Longitude = Annotated[float, degrees(180, "east")]
 Clock = Annotated[float, BeforeValidator(_clock)]
 Weekday = Annotated[int, BeforeValidator(_weekday)]
 DayOfYear = Annotated[tuple[int, int], BeforeValidator(_day_of_year)]
 StageCode = Annotated[int, BeforeValidator(_stage)]
 Day = Annotated[dt.date, BeforeValidator(_date)]
+Target = Annotated[str | dt.date, BeforeValidator(_target)]
+Chill = Annotated[str, BeforeValidator(_chill)]
+Name = Annotated[str, Field(min_length=1, pattern=r"\S")]
+Count = Annotated[int, Field(strict=True, ge=1)]
+Flag = Annotated[bool, Field(strict=True)]

@@ -9,13 +9,16 @@ from typing import Any
 import pandas as pd
 
 from spraywindow.orchard.evening import Answer, Evening
-from spraywindow.output.words import age_h, cautions, limit_words, reason
+from spraywindow.output.words import age_h, cautions, closes_words, opens_words, reason
 from spraywindow.spray.slots import Slot
 
 
 def number(value: float, digits: int = 4) -> float | None:
-    """Round a number for JSON; NaN and infinity become None."""
-    return None if not math.isfinite(value) else round(float(value), digits)
+    """Round a number for JSON; NaN and infinity become None, what is below 0 stays below."""
+    if not math.isfinite(value):
+        return None
+    rounded = round(float(value), digits)
+    return -(10.0**-digits) if value < 0 and rounded == 0 else rounded
 
 
 def stamp(time: Any) -> str | None:
@@ -48,8 +51,8 @@ def slot_answer(slot: Slot, evening: Evening) -> dict[str, Any]:
         "duration_h": slot.duration_h,
         "margin": number(slot.margin),
         "chance": number(slot.chance, 3),
-        "opens": limit_words(slot.opens, evening.material),
-        "closes": limit_words(slot.closes, evening.material),
+        "opens": opens_words(slot, evening),
+        "closes": closes_words(slot, evening),
         "dry_h_after": number(slot.dry_h_after, 1),
     }
 
@@ -62,7 +65,7 @@ def _day_answer(answer: Answer, evening: Evening) -> dict[str, Any]:
         "start": stamp(slot.start if slot else None),
         "end": stamp(slot.end if slot else None),
         "margin": number(slot.margin if slot else answer.margin),
-        "reason": reason(answer, evening.material, evening.site.units),
+        "reason": reason(answer, evening),
     }
 
 
@@ -86,7 +89,7 @@ def slots_answer(evening: Evening, *, with_hours: bool = False) -> dict[str, Any
                 "date": answer.date.isoformat(),
                 "verdict": answer.verdict,
                 "held_by": answer.held_by or None,
-                "reason": reason(answer, evening.material, evening.site.units),
+                "reason": reason(answer, evening),
             }
             for answer in evening.answers
         ],
@@ -117,7 +120,7 @@ def hours_answer(evening: Evening) -> list[dict[str, Any]]:
             "time": stamp(time.tz_convert(zone)),
             "verdict": row["verdict"],
             "margin": number(row["margin"]),
-            "held_by": row["held_by"],
+            "held_by": str(row["held_by"]),
             "limits": {name: number(row[name]) for name in limits},
         }
         for time, row in zip(hours.index, hours.to_dict("records"), strict=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from spraywindow.orchard.evening import Evening
-from spraywindow.output.answers import shown_hours, slot_answer
+from spraywindow.output.answers import number, shown_hours, slot_answer, stamp
 
 
 def slots_csv(evening: Evening) -> str:
@@ -19,9 +19,8 @@ def slots_csv(evening: Evening) -> str:
 def hours_csv(evening: Evening) -> str:
     """One row an hour in local time: verdict, margin, what holds it, and each limit's margin."""
     hours = shown_hours(evening).drop(columns="go")
-    hours.index = pd.DatetimeIndex(hours.index).tz_convert(evening.site.place.timezone)
-    return str(
-        hours.round(4).to_csv(
-            index_label="time", date_format="%Y-%m-%dT%H:%M%z", lineterminator="\n"
-        )
-    )
+    times = pd.DatetimeIndex(hours.index).tz_convert(evening.site.place.timezone)
+    hours.index = pd.Index([stamp(time) for time in times], name="time")
+    numbers = hours.select_dtypes("number").columns
+    hours = hours.assign(**{name: hours[name].map(number) for name in numbers})
+    return str(hours.to_csv(lineterminator="\n"))

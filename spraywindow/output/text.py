@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
-import io
 import textwrap
 
 import pandas as pd
-from rich import box
-from rich.console import Console
-from rich.table import Table
 
 from spraywindow.orchard.evening import Evening
 from spraywindow.output.answers import shown_hours
+from spraywindow.output.notices import EARLY
 from spraywindow.output.words import (
     blocks_line,
     cautions,
     clock,
+    closes_words,
     day_words,
     headline,
     limit_words,
+    opens_words,
     reason,
+    rounds_line,
     source_line,
 )
 from spraywindow.spray.slots import open_hours
 
 WIDTH = 80
+GAP = 2
 
 
 def paragraph(text: str, indent: str = "  ") -> str:
@@ -33,17 +34,28 @@ def paragraph(text: str, indent: str = "  ") -> str:
 
 
 def table_text(columns: list[str], rows: list[list[str]], right: tuple[int, ...] = ()) -> str:
-    """Set a plain table; columns numbered in `right` are aligned right, long cells wrap."""
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), show_edge=False, pad_edge=False)
-    for number, name in enumerate(columns):
-        table.add_column(name, justify="right" if number in right else "left",
-                         no_wrap=number < len(columns) - 1)  # fmt: skip
-    for row in rows:
-        table.add_row(*row)
-    buffer = io.StringIO()
-    Console(file=buffer, width=WIDTH, color_system=None, highlight=False, markup=False,
-            emoji=False).print(table)  # fmt: skip
-    return "\n".join(line.rstrip() for line in buffer.getvalue().rstrip().splitlines())
+    """Set a plain table; columns numbered in `right` are aligned right, the last one wraps.
+
+    A line break in a column's name sets it on two lines.
+    """
+    depth = max(name.count("\n") for name in columns) + 1
+    names = [(name.split("\n") + [""] * depth)[:depth] for name in columns]
+    head = [list(line) for line in zip(*names, strict=True)]
+    lines = [*head, *rows]
+    widths = [max(len(line[column]) for line in lines) for column in range(len(columns) - 1)]
+    room = max(20, WIDTH - sum(widths) - GAP * len(widths))
+    out = []
+    for line in lines:
+        cells = [
+            cell.rjust(width) if number in right else cell.ljust(width)
+            for number, (cell, width) in enumerate(zip(line, widths, strict=False))
+        ]
+        lead = "".join(cell + " " * GAP for cell in cells)
+        for part in textwrap.wrap(line[-1], room, break_on_hyphens=False) or [""]:
+            out.append((lead + part).rstrip())
+            lead = " " * len(lead)
+    out.insert(depth, "-" * max(map(len, out)))
+    return "\n".join(out)
 
 
 def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = False) -> str:
@@ -51,29 +63,57 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
 
     `others` are the evenings of the program's other materials, a line each.
     """
-    parts = [paragraph(f"{evening.site.name}: {headline(evening)}")]
-    lines = [paragraph(f"For {blocks_line(evening.blocks)}.")]
-    lines += [paragraph(f"Also: {headline(other)}") for other in others]
-    parts.append("\n".join(lines))
-    parts.append(_slots_text(evening))
-    parts.append(_days_text(evening))
+    lines = [paragraph(f"{evening.site.name}: {headline(evening)}.")]
+    if evening.today is not None:
+        lines.append(paragraph(f"{headline(evening, evening.tomorrow)}."))
+    parts = ["\n".join(lines)]
+    lines = [paragraph(f"{blocks_line(evening.blocks)}.")]
+    if rounds := rounds_line(evening):
+        lines.append(paragraph(f"{rounds}."))
+    lines += [paragraph(_instead(other, evening)) for other in others]
+    parts += ["\n".join(lines), _slots_text(evening)]
+    if evening.answers:
+        parts.append(_days_text(evening))
     if with_hours:
         parts.append(_hours_text(evening))
-    foot = []
-    until = evening.known_until
-    if until is not None:
-        foot.append(paragraph(
-            f"Known until {day_words(until.date())} {clock(until)}: {evening.material.name} wants "
-            f"{evening.material.dry_spell_h:.0f} h of rain-free weather afterwards."
-        ))  # fmt: skip
-    if evening.hours.attrs["not_judged"]:
-        names = ", ".join(evening.hours.attrs["not_judged"])
-        foot.append(paragraph(f"Not judged, the source does not tell: {names}."))
-    foot += [paragraph(f"Note: {note}.") for note in evening.notes]
-    foot.append(paragraph(source_line(evening.source, evening.now)))
-    parts.append("\n".join(foot))
+    parts.append("\n".join(_foot(evening)))
     parts.append("\n".join(paragraph(f"! {line}") for line in cautions(evening)))
     return "\n\n".join(parts)
+
+
+def _instead(other: Evening, evening: Evening) -> str:
+    """Another material's answer; both on one day only where a tank mix allows it."""
+    program = evening.site.program
+    names = evening.material.name, other.material.name
+    line = f"{'Or instead' if other.first.verdict == 'go' else 'Also'}: {headline(other)}"
+    known = set(names) <= set(program.materials)
+    if other.first.verdict == evening.first.verdict == "go" and known:
+        days = program.days_between(*names)
+        if program.is_mix(names):
+            line += "; the two may go out in one tank"
+        elif days:
+            line += f"; keep {days} days between the two"
+    return f"{line}."
+
+
+def _foot(evening: Evening) -> list[str]:
+    lines = []
+    until = evening.known_until
+    dry_h = evening.material.dry_spell_h
+    if until is not None and until >= evening.now:
+        wanted = f": {evening.material.name} wants {dry_h:.0f} rain-free hours after it"
+        lines.append(f"Known until {day_words(until.date())} {clock(until)}, later is {EARLY}"
+                     f"{wanted if dry_h else ''}.")  # fmt: skip
+    else:
+        lines.append(f"No hour from now on can be answered: {EARLY}.")
+    if evening.hours.attrs["not_judged"]:
+        names = ", ".join(
+            limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]
+        )
+        lines.append(f"Not judged, the weather does not tell: {names}.")
+    lines += [f"Note: {note}." for note in evening.notes]
+    lines.append(source_line(evening.source, evening.now))
+    return [paragraph(line) for line in lines]
 
 
 def _slots_text(evening: Evening) -> str:
@@ -85,26 +125,20 @@ def _slots_text(evening: Evening) -> str:
             f"{clock(slot.start)}-{clock(slot.end)}",
             clock(slot.best_start),
             f"{100 * slot.chance:.0f} %",
-            f"{slot.margin:.2f}",
             f"{slot.dry_h_after:.0f} h",
-            f"{limit_words(slot.opens, evening.material)} / "
-            f"{limit_words(slot.closes, evening.material)}",
+            f"{opens_words(slot, evening)} / {closes_words(slot, evening)}",
         ]
         for slot in evening.slots
     ]
-    head = ["day", "hours", "best", "holds", "margin", "dry", "held before / after"]
+    head = ["day", "hours", "best\nstart", "chance\nto hold", "rain-free\nafter", "opens / closes"]
     return "Slots of the coming week, the likeliest to hold first\n" + table_text(
-        head, rows, right=(3, 4, 5)
+        head, rows, right=(3, 4)
     )
 
 
 def _days_text(evening: Evening) -> str:
     rows = [
-        [
-            day_words(answer.date),
-            answer.verdict,
-            reason(answer, evening.material, evening.site.units),
-        ]
+        [day_words(answer.date), answer.verdict, reason(answer, evening)]
         for answer in evening.answers
     ]
     return "Day by day\n" + table_text(["day", "answer", "why"], rows)
@@ -113,16 +147,18 @@ def _days_text(evening: Evening) -> str:
 def _hours_text(evening: Evening) -> str:
     hours = shown_hours(evening)
     hours = hours[open_hours(hours, evening.site.access)]
+    if not len(hours):
+        return "Hour by hour: no working hour in the weather that is known."
     zone = evening.site.place.timezone
     rows = []
     for time, row in zip(
         pd.DatetimeIndex(hours.index).tz_convert(zone), hours.to_dict("records"), strict=True
     ):
+        comfortable = row["verdict"] == "go" and row["margin"] >= 1.0
+        words = "" if comfortable else limit_words(row["held_by"], evening.material)
         margin = "" if row["verdict"] == "unknown" else f"{row['margin']:.2f}"
-        rows.append([
-            f"{day_words(time.date())} {clock(time)}", row["verdict"], margin,
-            limit_words(row["held_by"], evening.material),
-        ])  # fmt: skip
-    return "Hour by hour, in working hours\n" + table_text(
-        ["hour", "answer", "margin", "held by"], rows, right=(2,)
+        rows.append([f"{day_words(time.date())} {clock(time)}", row["verdict"], margin, words])
+    note = "Hour by hour, in working hours; margin: 0 at a limit, 1 comfortable\n"
+    return note + table_text(
+        ["hour", "answer", "margin", "nearest limit, or stopped by"], rows, right=(2,)
     )

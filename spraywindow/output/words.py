@@ -7,48 +7,65 @@ import math
 
 import pandas as pd
 
-from spraywindow.orchard.evening import Answer, BlockState, Evening
+from spraywindow.orchard.block_states import BlockState
+from spraywindow.orchard.evening import SPACING, Answer, Evening
+from spraywindow.orchard.wording import day_words as day_words
 from spraywindow.output.notices import EARLY, LABEL, SPRAYING
 from spraywindow.output.units import System, can_show, shown
 from spraywindow.spray.hours import STAGE
 from spraywindow.spray.material import Limit, Material
 from spraywindow.spray.slots import FAR_END, NO_ACCESS, Slot
 
+_HOUR = pd.Timedelta(hours=1)
+_OWN_WORDS = {
+    NO_ACCESS: "outside working hours",
+    FAR_END: EARLY,
+    STAGE: "growth stage",
+    SPACING: "too soon after the last spray",
+}
+_SIDES = {
+    "at least": "at least",
+    "above": "more than",
+    "at most": "at most",
+    "below": "less than",
+}
+NOTHING_NEAR = "nothing near its limit"
+
 
 def limit_words(name: str, material: Material) -> str:
-    """Growers' words for what holds an hour: a limit, the access hours, the end of the data."""
-    if name == NO_ACCESS:
-        return "outside working hours"
-    if name == FAR_END:
-        return EARLY
-    if name == STAGE:
-        return "growth stage"
-    return material.limit(name).words
+    """Growers' words for what holds an hour: a limit, the working hours, the end of the data."""
+    return _OWN_WORDS.get(name) or material.limit(name).words
 
 
-def reason(answer: Answer, material: Material, system: System) -> str:
+def reason(answer: Answer, evening: Evening) -> str:
     """Why a day is as it is: the limit nearest to letting it go, with the value and the limit."""
+    material = evening.material
     if answer.why:
-        return answer.why
+        return f"{EARLY}: {answer.why}" if answer.early else answer.why
     if answer.verdict == "go" and answer.slot is not None:
-        return f"tightest: {limit_words(answer.slot.tightest, material)}"
+        slot = answer.slot
+        if slot.margin >= 1.0:
+            return NOTHING_NEAR
+        return f"nearest to its limit: {limit_words(slot.tightest, material)}"
+    if answer.held_by == NO_ACCESS:
+        return _no_access_words(answer.date, evening)
     words = limit_words(answer.held_by, material)
-    if answer.held_by in (NO_ACCESS, FAR_END, STAGE):
-        return words
     if answer.verdict == "unknown":
-        return f"{EARLY}: {words} cannot be ruled out"
-    found = found_value(material.limit(answer.held_by), answer.margin)
+        how = EARLY if answer.early else "cannot tell"
+        return f"{how}; not ruled out: {words}"
     limit = material.limit(answer.held_by)
-    if math.isnan(found) or not can_show(limit.unit) or limit.quantity == "hours_dry":
-        return words
-    side = {
-        "at least": "at least",
-        "above": "more than",
-        "at most": "at most",
-        "below": "less than",
-    }
-    wanted = f"{side[limit.bound]} {shown(limit.value, limit.unit, system)}"
-    return f"{words}: {shown(found, limit.unit, system)}, {wanted} wanted"
+    return words + _found_and_wanted(limit, answer.margin, evening.site.units)
+
+
+def _found_and_wanted(limit: Limit, margin: float, system: System) -> str:
+    """The value that stops a day beside the one that is wanted; empty where it has no unit."""
+    found = found_value(limit, margin)
+    if math.isnan(found) or not can_show(limit.unit) or limit.quantity.startswith("hours_dry"):
+        return ""
+    have, wanted = shown(found, limit.unit, system), shown(limit.value, limit.unit, system)
+    if have == wanted:  # the rounded value would seem to fit
+        return f" ({have}, just past the limit)"
+    return f" ({have}; {_SIDES[limit.bound]} {wanted} wanted)"
 
 
 def found_value(limit: Limit, margin: float) -> float:
@@ -59,48 +76,89 @@ def found_value(limit: Limit, margin: float) -> float:
     return limit.value + (away if limit.bound in ("at least", "above") else -away)
 
 
+def _no_access_words(date: dt.date, evening: Evening) -> str:
+    access, job_h = evening.site.access, evening.site.crew.job
+    if date in access.closed or date.weekday() not in access.weekdays:
+        return "not a working day"
+    left = " left" if date == evening.now.date() else ""
+    return f"less than {job_h:g} h of working time{left}"
+
+
 def clock(time: pd.Timestamp) -> str:
     """Local clock time, "10:00"."""
     return f"{time:%H:%M}"
 
 
-def day_words(date: dt.date) -> str:
-    """A local day, "Tue 13 Jan"."""
-    return f"{date:%a} {date.day} {date:%b}"
+def opens_words(slot: Slot, evening: Evening) -> str:
+    """What held the hour before a slot: a limit, the working hours, or nothing ("now")."""
+    if slot.opens != NO_ACCESS:
+        return limit_words(slot.opens, evening.material)
+    if slot.start - _HOUR < evening.now:
+        return "now"
+    return "daylight" if evening.site.access.start_h is None else "working hours"
 
 
-def closing_words(slot: Slot, material: Material) -> str:
-    """What opens and what closes a slot."""
-    return (
-        f"opens after: {limit_words(slot.opens, material)}; "
-        f"closes by: {limit_words(slot.closes, material)}"
-    )
+def closes_words(slot: Slot, evening: Evening) -> str:
+    """What stops the hour after a slot: a limit, the working hours, or the end of the data."""
+    if slot.closes == NO_ACCESS:
+        return "dusk" if evening.site.access.end_h is None else "working hours"
+    words = limit_words(slot.closes, evening.material)
+    unknown = slot.closes != FAR_END and evening.hours["verdict"].get(slot.end) == "unknown"
+    return f"{words} not ruled out" if unknown else words
 
 
-def headline(evening: Evening) -> str:
-    """The answer in one line: verdict, hours, material, what closes it or what stops it."""
-    answer, material = evening.first, evening.material
-    system = evening.site.units
-    when = "rest of today" if answer is evening.today else "tomorrow"
-    day = f"{when}, {day_words(answer.date)}"
+def opening_and_closing(slot: Slot, evening: Evening) -> str:
+    """What opens and what closes a slot, as a half sentence."""
+    before, after = opens_words(slot, evening), closes_words(slot, evening)
+    if slot.opens != NO_ACCESS:
+        before = f"opens after: {before}"
+    else:
+        before = "open now" if before == "now" else f"opens with {before}"
+    if slot.closes == NO_ACCESS:
+        after = "closes at dusk" if after == "dusk" else f"closes with {after}"
+    else:
+        after = f"closes when: {after}" if slot.closes != FAR_END else f"after that {EARLY}"
+    return f"{before}; {after}"
+
+
+def headline(evening: Evening, answer: Answer | None = None) -> str:
+    """An answer in one line: verdict, hours, day, material, what closes it or what stops it.
+
+    `answer` is the evening's first by default.
+    """
+    answer = answer or evening.first
+    name = evening.material.name
+    when = "today" if answer.date == evening.now.date() else "tomorrow"
+    day = f"{when} ({day_words(answer.date)}), {name}"
     if answer.verdict == "go" and answer.slot is not None:
         slot = answer.slot
-        return (
-            f"go {clock(slot.start)}-{clock(slot.end)}, {material.name} ({day}); "
-            f"{closing_words(slot, material)}"
-        )
-    return f"{answer.verdict}, {material.name} ({day}): {reason(answer, material, system)}"
+        hours = f"{clock(slot.start)}-{clock(slot.end)}"
+        return f"go {hours} {day}; {opening_and_closing(slot, evening)}"
+    return f"{answer.verdict} {day}: {reason(answer, evening)}"
 
 
 def blocks_line(blocks: list[BlockState]) -> str:
     """Which blocks the answer is for, and which not, with the reason."""
-    for_them = ", ".join(state.block.name for state in blocks if state.open)
-    parts = [for_them or "no block"]
+    unseen = " (no stage noted, taken as dormant)"
+    ready = [s.block.name + unseen * (s.block.stage is None) for s in blocks if s.open]
+    parts = [f"For {', '.join(ready)}"] if ready else ["No block is ready"]
     for state in blocks:
         if not state.open:
-            sure = "not" if state.open is False else "not without a look"
-            parts.append(f"{sure} {state.block.name}: {state.why}")
+            sure = "" if not ready else "not " if state.open is False else "not yet "
+            parts.append(f"{sure}{state.block.name}: {state.why}")
     return "; ".join(parts)
+
+
+def rounds_line(evening: Evening) -> str:
+    """How far the program has come with the material; empty where it is not in the program."""
+    name = evening.material.name
+    entry = next((e for e in evening.site.program.entries if e.material == name), None)
+    if entry is None:
+        return ""
+    done = f"{entry.rounds_done:g} of {entry.rounds} rounds of {name} done"
+    if entry.days_done:
+        done += f", the last on {day_words(entry.days_done[-1])}"
+    return done if entry.visits_owed else f"{done}: no round is owed"
 
 
 def cautions(evening: Evening) -> list[str]:
@@ -108,20 +166,20 @@ def cautions(evening: Evening) -> list[str]:
     lines = []
     slot = evening.first.slot
     if slot is not None:
-        inside = evening.hours.loc[slot.start : slot.end - pd.Timedelta(hours=1)]
+        inside = evening.hours.loc[slot.start : slot.end - _HOUR]
         for limit in evening.material.limits:
             if limit.kind == "caution" and limit.name in inside and (inside[limit.name] < 0).any():
                 lines.append(f"{limit.words}: {limit.reason}")
-    return [*lines, *evening.material.cautions, *SPRAYING, LABEL]
+    return list(dict.fromkeys([*lines, *evening.material.cautions, *SPRAYING, LABEL]))
 
 
 def source_line(source: dict[str, object], now: pd.Timestamp) -> str:
     """Where the weather came from, how old it is, and its credit."""
     name = str(source.get("name") or "a weather file")
-    issued = source.get("issued")
     parts = [f"Weather: {name}"]
-    if isinstance(issued, pd.Timestamp):
-        parts.append(f"issued {age_h(source, now):.0f} h before")
+    age = age_h(source, now)
+    if not math.isnan(age):
+        parts.append(f"issued {age:.0f} h before this answer" if age >= 0.5 else "just issued")
     if source.get("stale"):
         parts.append("service not reached: an older answer from the cache")
     if source.get("credit"):
@@ -134,4 +192,4 @@ def age_h(source: dict[str, object], now: pd.Timestamp) -> float:
     issued = source.get("issued")
     if not isinstance(issued, pd.Timestamp):
         return math.nan
-    return (now - issued) / pd.Timedelta(hours=1)
+    return (now - issued) / _HOUR

@@ -20,6 +20,7 @@ from spraywindow.weather.hourly import (
 
 HOUR = pd.Timedelta(hours=1)
 LONGEST_TOTAL_H = 12
+LONGEST_SPAN_H = 1000
 OLDEST_ISSUE_H = 24.0
 """A forecast issued longer ago is refused: services were seen to answer 200 with forecasts
 three days old; P: common practice, no source."""
@@ -43,6 +44,26 @@ class Service(NamedTuple):
     name: str
     credit: str
     old_issue_h: float
+
+
+def hours_between(first: pd.Timestamp, last: pd.Timestamp, *, service: str) -> pd.DatetimeIndex:
+    """Give every hour from `first` to `last`.
+
+    Raises
+    ------
+    SourceError
+        If they are further apart than any forecast reaches (a wrong stamp would fill the memory).
+    """
+    if last - first > LONGEST_SPAN_H * HOUR:
+        raise SourceError(
+            describe(
+                "the answer spans too long a time",
+                where=service,
+                expected=f"at most {LONGEST_SPAN_H} h",
+                got=f"{first.date()} to {last.date()}",
+            )
+        )
+    return pd.date_range(first, last, freq="h", name="time")
 
 
 def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.DataFrame:

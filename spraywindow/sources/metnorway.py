@@ -19,9 +19,16 @@ from numpy.typing import NDArray
 
 from spraywindow.errors import InputError, SourceError, describe
 from spraywindow.place import Place
-from spraywindow.sources.assemble import HOUR, RainTotal, Service, finish, rain_columns
+from spraywindow.sources.assemble import (
+    HOUR,
+    RainTotal,
+    Service,
+    finish,
+    hours_between,
+    rain_columns,
+)
 from spraywindow.sources.fetch import get_json
-from spraywindow.sources.reply import CURE, block, numbers
+from spraywindow.sources.reply import CURE, block, numbers, stamps
 from spraywindow.units import convert
 from spraywindow.weather.hourly import COLUMNS, REQUIRED
 
@@ -68,12 +75,12 @@ def parse(payload: Any) -> pd.DataFrame:
         If a block is missing, a step is not on an hour, or a unit is not what it should be.
     """
     meta = block(payload, "properties", "meta", service=SERVICE.name)
-    units = block(meta, "units", service=SERVICE.name)
-    steps = block(payload, "properties", "timeseries", service=SERVICE.name)
-    if not isinstance(steps, list) or not steps:
+    units = block(meta, "units", service=SERVICE.name, kind=dict)
+    steps = block(payload, "properties", "timeseries", service=SERVICE.name, kind=list)
+    if not steps:
         raise _odd("the answer has no steps")
-    times = _times([block(step, "time", service=SERVICE.name) for step in steps])
-    index = pd.date_range(times[0], times[-1], freq="h", name="time")
+    times = _step_times(steps)
+    index = hours_between(times[0], times[-1], service=SERVICE.name)
     position = np.asarray((times - times[0]) / HOUR)
     hours = np.arange(len(index), dtype=float)
     left = np.searchsorted(position, hours, side="right") - 1
@@ -82,7 +89,9 @@ def parse(payload: Any) -> pd.DataFrame:
     share = np.where(step_h > 0, (hours - position[left]) / np.where(step_h > 0, step_h, 1), 0.0)
 
     columns: dict[str, NDArray[np.float64]] = {}
-    details = [block(s, "data", "instant", "details", service=SERVICE.name) for s in steps]
+    details = [
+        block(s, "data", "instant", "details", service=SERVICE.name, kind=dict) for s in steps
+    ]
     for theirs, ours in INSTANTS.items():
         if ours not in REQUIRED and not any(theirs in step for step in details):
             continue
@@ -110,9 +119,8 @@ def parse(payload: Any) -> pd.DataFrame:
     table = pd.DataFrame(columns, index=index).join(
         rain_columns(index, _totals(steps, times, units))
     )
-    table.attrs["issued"] = _times([block(meta, "updated_at", service=SERVICE.name)], whole=False)[
-        0
-    ]
+    updated = block(meta, "updated_at", service=SERVICE.name)
+    table.attrs["issued"] = stamps([updated], service=SERVICE.name)[0]
     return table
 
 
@@ -130,7 +138,11 @@ def _totals(steps: list[Any], times: pd.DatetimeIndex, units: Any) -> list[RainT
 
 def _details(step: Any, period: str) -> Any:
     """Details of a coming period; the last steps have none."""
-    return (step["data"].get(period) or {}).get("details") or {}
+    coming = step["data"].get(period) or {}
+    details = coming.get("details") or {} if isinstance(coming, dict) else None
+    if not isinstance(details, dict):
+        raise _odd(f"{period} is odd")
+    return details
 
 
 def _column(given: list[Any], theirs: str, ours: str, units: Any) -> NDArray[np.float64]:
@@ -143,14 +155,11 @@ def _column(given: list[Any], theirs: str, ours: str, units: Any) -> NDArray[np.
         raise _odd(f"{theirs} comes in {units.get(theirs)!r}") from error
 
 
-def _times(stamps: list[Any], *, whole: bool = True) -> pd.DatetimeIndex:
-    try:
-        times = pd.DatetimeIndex(pd.to_datetime(stamps, format="ISO8601", utc=True))
-    except (ValueError, TypeError) as error:
-        raise _odd("a stamp is not a time") from error
-    if times.hasnans or not times.is_monotonic_increasing or times.has_duplicates:
+def _step_times(steps: list[Any]) -> pd.DatetimeIndex:
+    times = stamps([block(s, "time", service=SERVICE.name) for s in steps], service=SERVICE.name)
+    if not times.is_monotonic_increasing or times.has_duplicates:
         raise _odd("the steps are out of order")
-    if whole and (times != times.floor("h")).any():
+    if (times != times.floor("h")).any():
         raise _odd("a step is not on an hour")
     return times
 

@@ -19,7 +19,14 @@ import pandas as pd
 
 from spraywindow.errors import InputError, SourceError, describe
 from spraywindow.place import Place
-from spraywindow.sources.assemble import HOUR, RainTotal, Service, finish, rain_columns
+from spraywindow.sources.assemble import (
+    HOUR,
+    RainTotal,
+    Service,
+    finish,
+    hours_between,
+    rain_columns,
+)
 from spraywindow.sources.fetch import get_json
 from spraywindow.sources.reply import CURE, ServiceRefusal, block, numbers
 from spraywindow.units import convert
@@ -88,12 +95,8 @@ def parse(payload: Any) -> pd.DataFrame:
     told = [interval for layer in layers.values() for interval in layer]
     if not told:
         raise _odd("the answer holds no layers")
-    index = pd.date_range(
-        min(i.start for i in told),
-        max(i.start + (i.hours - 1) * HOUR for i in told),
-        freq="h",
-        name="time",
-    )
+    last = max(i.start + (i.hours - 1) * HOUR for i in told)
+    index = hours_between(min(i.start for i in told), last, service=SERVICE.name)
     columns = {
         LAYERS[name]: _expanded(index, layer)
         for name, layer in layers.items()

@@ -20,7 +20,7 @@ from spraywindow.errors import InputError, SourceError, describe
 from spraywindow.place import Place
 from spraywindow.sources.assemble import Service, finish
 from spraywindow.sources.fetch import get_json
-from spraywindow.sources.reply import CURE, block, numbers
+from spraywindow.sources.reply import CURE, block, numbers, stamps
 from spraywindow.units import convert
 from spraywindow.weather.hourly import COLUMNS, REQUIRED
 
@@ -80,17 +80,14 @@ def parse(payload: Any) -> pd.DataFrame:
         if len(payload) != 1:
             raise _odd(f"{len(payload)} places came where one was asked")
         payload = payload[0]
-    times = block(payload, "hourly", "time", service=SERVICE.name)
-    units = block(payload, "hourly_units", service=SERVICE.name)
+    times = block(payload, "hourly", "time", service=SERVICE.name, kind=list)
+    units = block(payload, "hourly_units", service=SERVICE.name, kind=dict)
     if payload.get("utc_offset_seconds") != 0:
         # one of today's offsets is put on all stamps, so local ones cannot be undone
         raise _odd("the times are not UTC")
     if units.get("time") != "iso8601":
         raise _odd("the times are not ISO 8601")
-    try:
-        index = pd.DatetimeIndex(pd.to_datetime(times, format="%Y-%m-%dT%H:%M", utc=True))
-    except (ValueError, TypeError) as error:
-        raise _odd("a stamp is not a time") from error
+    index = stamps(times, service=SERVICE.name)
     hourly = payload["hourly"]
     columns = {}
     for variable in VARIABLES:

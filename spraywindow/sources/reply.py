@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import numpy as np
+import pandas as pd
 import requests
 from numpy.typing import NDArray
 from urllib3.exceptions import NewConnectionError
@@ -89,13 +90,24 @@ def what_failed(error: Exception, service: str) -> str:
     return describe(what, where=service, cure="check the network, or give a weather file")
 
 
-def block(payload: Any, *keys: str, service: str) -> Any:
+def block(payload: Any, *keys: str, service: str, kind: type = object) -> Any:
     """Walk to a block of a reply, or say which one is missing.
+
+    Parameters
+    ----------
+    payload : object
+        The JSON document.
+    *keys : str
+        The way to the block.
+    service : str
+        Whose reply it is.
+    kind : type
+        What the block must be: ``dict``, ``list``, ``str``.
 
     Raises
     ------
     SourceError
-        If a step of the way is missing, null or not an object.
+        If a step of the way is missing, null or not an object, or the block is of another kind.
     """
     here = payload
     for number, key in enumerate(keys, start=1):
@@ -103,7 +115,25 @@ def block(payload: Any, *keys: str, service: str) -> Any:
             path = ".".join(keys[:number])
             raise SourceError(describe(f"the answer has no {path}", where=service, cure=CURE))
         here = here[key]
+    if not isinstance(here, kind):
+        raise SourceError(describe(f"{'.'.join(keys)} is odd", where=service, cure=CURE))
     return here
+
+
+def stamps(values: list[Any], *, service: str) -> pd.DatetimeIndex:
+    """Read ISO 8601 stamps, of UTC where they name no offset.
+
+    Raises
+    ------
+    SourceError
+        If one is not a time.
+    """
+    try:
+        if all(isinstance(value, str) for value in values):
+            return pd.DatetimeIndex(pd.to_datetime(values, format="ISO8601", utc=True))
+    except ValueError:
+        pass
+    raise SourceError(describe("a stamp is not a time", where=service, cure=CURE))
 
 
 def numbers(values: Any, *, service: str, where: str) -> NDArray[np.float64]:

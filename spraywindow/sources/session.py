@@ -11,7 +11,7 @@ import os
 from importlib.metadata import version
 from pathlib import Path
 from sqlite3 import Error as SqliteError
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import requests
 from requests.adapters import HTTPAdapter
@@ -37,7 +37,7 @@ DEPRECATED = 203
 class PatientRetry(Retry):
     """Back-off from the first retry on; a Retry-After is kept, or the request is given up."""
 
-    def increment(self, *args: Any, **kwargs: Any) -> Retry:
+    def increment(self, *args: Any, **kwargs: Any) -> Self:
         """Give up where the service asks for more patience than there is."""
         response = kwargs.get("response")
         if response is not None and (self.get_retry_after(response) or 0) > LONGEST_WAIT_S:

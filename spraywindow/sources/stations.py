@@ -6,6 +6,7 @@ for a month and waits without an end; each of these is turned off or refused her
 
 from __future__ import annotations
 
+import logging
 import os
 import socket
 import sqlite3
@@ -78,7 +79,7 @@ def station_record(
     if last < first:
         raise ValueError(f"the record ends ({last}) before it starts ({first})")
     folder = cache_folder(cache_dir) / "meteostat"
-    with _careful(folder, timeout_s) as library:
+    with _careful(folder, timeout_s) as library, _heard() as complaints:
         near = _near(library, place, radius_km, min(stations, MOST_STATIONS), folder)
         # A sum over the hour that ends at a stamp needs one stamp more.
         frames = [
@@ -96,6 +97,7 @@ def station_record(
                 "the station archive gave nothing",
                 where="meteostat",
                 expected=f"hours of {first.date()} to {last.date()} at {names}",
+                got=complaints[-1] if complaints else None,
                 cure="check the network, or take the reanalysis",
             )
         )
@@ -156,6 +158,24 @@ def _careful(folder: Path, timeout_s: float) -> Iterator[Any]:
         socket.setdefaulttimeout(waited)
         for key, value in before.items():
             setattr(config, key, value)
+
+
+@contextmanager
+def _heard() -> Iterator[list[str]]:
+    # The library logs failures and goes on; without a handler, Python prints the traceback.
+    complaints: list[str] = []
+
+    class Ear(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            error = record.exc_info[1] if record.exc_info else None
+            complaints.append(" ".join(str(error or record.getMessage()).split())[:160])
+
+    logger, ear = logging.getLogger("meteostat"), Ear(logging.WARNING)
+    logger.addHandler(ear)
+    try:
+        yield complaints
+    finally:
+        logger.removeHandler(ear)
 
 
 def _near(

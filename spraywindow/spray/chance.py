@@ -42,6 +42,7 @@ _KIND_OF = {
     "lowest_temp": "temperature",
     "highest_temp": "temperature",
     "lowest_temp_until_dry": "temperature",
+    "lowest_temp_either_side": "temperature",
     "wind_at_top": "wind",
     "gust": "wind",
     "humidity": "humidity",

@@ -60,9 +60,9 @@ class Conditions:
         At the middle of each hour.
     setting : Setting
     forecast : array of bool, optional
-        True for hours that are forecast rather than record.
+        True for hours that are forecast rather than record; the first axes of the columns.
     pressure_kpa : float
-        Mean pressure at the site's height [kPa], where the table has none.
+        Mean pressure at the site's height [kPa].
     """
 
     def __init__(
@@ -89,13 +89,14 @@ class Conditions:
     def temp(self) -> Interval:
         """Air temperature [degC], with step extremes and the frost hollow taken in."""
         values = self.columns["temp_c"]
-        out = interval(values)
+        low, high = interval(values)
         if "temp_min_c" in self.columns:
-            lowest, highest = self.columns["temp_min_c"], self.columns["temp_max_c"]
-            out = Interval(
-                np.where(np.isnan(lowest), out.low, np.fmin(values, lowest)),
-                np.where(np.isnan(highest), out.high, np.fmax(values, highest)),
-            )
+            lowest = self.columns["temp_min_c"]
+            low = np.where(np.isnan(lowest), low, np.fmin(values, lowest))
+        if "temp_max_c" in self.columns:
+            highest = self.columns["temp_max_c"]
+            high = np.where(np.isnan(highest), high, np.fmax(values, highest))
+        out = Interval(low, high)
         hollow = self.setting.frost_hollow_c
         if hollow:
             night = self.sun.hours_from_rise_or_set <= 0.0
@@ -109,7 +110,8 @@ class Conditions:
         """Air temperature as frost is judged [degC]: a forecast less its uncertainty."""
         if self.forecast is None or not self.forecast.any():
             return self.temp
-        taken = FORECAST_FROST_C * self.forecast.reshape(-1, *[1] * (len(self.shape) - 1))
+        further = [None] * (len(self.shape) - self.forecast.ndim)
+        taken = FORECAST_FROST_C * self.forecast[(..., *further)]
         return self.temp.map(lambda temp: temp - taken)
 
     @cached_property
@@ -173,18 +175,23 @@ class Conditions:
     def hours_dry(self) -> Interval:
         """Hours since the wood dried [h]: 0 in its first dry hour, -1 while wet or wetting."""
 
-        def since_dry(water: Array) -> Array:
+        def since_dry(water: Array, may: bool) -> Array:
             wet = np.maximum(water[:-1], water[1:]) > wetness.DRY_MM
-            wet = self._moved_dew_off(wet)
+            wet = self._moved_dew_off(wet, may)
             rows = np.arange(len(wet)).reshape(-1, *[1] * (wet.ndim - 1))
             last_wet = np.maximum.accumulate(np.where(wet, rows, -1), axis=0)
-            return np.where(wet, -1.0, rows - last_wet - 1.0)
+            since = np.where(wet, -1.0, rows - last_wet - 1.0)
+            # before the data the wood may have been dry for ever
+            return since if may else np.where(last_wet < 0, np.inf, since)
 
-        low, high = since_dry(self.water.high), since_dry(self.water.low)
-        return Interval(low, high)
+        return Interval(since_dry(self.water.high, True), since_dry(self.water.low, False))
 
-    def _moved_dew_off(self, wet: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        """Keep wet hours on for a later dew-off, or cut their last ones for an earlier one."""
+    def _moved_dew_off(self, wet: NDArray[np.bool_], may: bool) -> NDArray[np.bool_]:
+        """Keep wet hours on for a later dew-off, or cut their last ones for an earlier one.
+
+        `may` says whether `wet` holds the hours that may be wet, or only those that surely are:
+        the hours after the end count so.
+        """
         later = round(self.setting.dew_off_h)
         out = wet.copy()
         for step in range(1, abs(later) + 1):
@@ -192,6 +199,7 @@ class Conditions:
                 out[step:] |= wet[:-step]
             else:
                 out[:-step] &= wet[step:]
+                out[-step:] &= may
         return out
 
     @cached_property
@@ -202,6 +210,11 @@ class Conditions:
         return Interval(
             np.where(self.temp.high >= 10.0, 2.0, 4.0), np.where(self.temp.low >= 10.0, 2.0, 4.0)
         )
+
+    @cached_property
+    def dry_h(self) -> Array:
+        """Hours from each row on that are known to stay without measurable rain [h]."""
+        return _hours_to(self.rain.hourly.high >= MEASURABLE_MM, at_end=0.0)
 
     @cached_property
     def hours_dry_before_trouble(self) -> Interval:

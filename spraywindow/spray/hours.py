@@ -10,56 +10,25 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, describe
 from spraywindow.place import Place
 from spraywindow.spray.conditions import Conditions, Setting
-from spraywindow.spray.material import Limit, Material, season_order
-from spraywindow.spray.quantities import QUANTITIES
+from spraywindow.spray.kernel import GO as GO
+from spraywindow.spray.kernel import NO_GO as NO_GO
+from spraywindow.spray.kernel import UNKNOWN as UNKNOWN
+from spraywindow.spray.kernel import VERDICTS as VERDICTS
+from spraywindow.spray.kernel import Scores as Scores
+from spraywindow.spray.kernel import score_arrays as score_arrays
+from spraywindow.spray.margins import margin_of as margin_of
+from spraywindow.spray.material import STAGE as STAGE
+from spraywindow.spray.material import Material
 from spraywindow.weather.air import pressure_at_kpa
 from spraywindow.weather.hourly import COLUMNS, PERIOD_COLUMNS, RANGE_COLUMNS, check_hourly
-from spraywindow.weather.interval import Array, Interval
+from spraywindow.weather.interval import Array
 from spraywindow.weather.rain import MEASURABLE_MM
 from spraywindow.weather.sun import Sun, sun_at
 
-VERDICTS = ("go", "no-go", "unknown")
-GO, NO_GO, UNKNOWN = range(3)
-STAGE = "stage"
-"""Name of the limit on the growth stage, and of its column."""
-_JUST_OUTSIDE = -1e-9
 
-
-@dataclass(frozen=True)
-class Scores:
-    """Scored hours as arrays, time on the first axis.
-
-    Attributes
-    ----------
-    verdict : int array
-        Index into `VERDICTS`.
-    margin : array
-        The least margin [-]: 0 at a limit, 1 a comfort width inside; NaN where unknown.
-    held : int array
-        Index into `names`: the limit that holds the hour.
-    decided : bool array
-        Whether every hard limit of the hour is decided.
-    names : tuple of str
-        The limits judged.
-    margins : dict of str to array
-        Per limit; NaN where it is unknown.
-    not_judged : tuple of str
-        Limits whose optional column the table does not carry.
-    """
-
-    verdict: NDArray[np.int8]
-    margin: Array
-    held: NDArray[np.int8]
-    decided: NDArray[np.bool_]
-    names: tuple[str, ...]
-    margins: dict[str, Array]
-    not_judged: tuple[str, ...]
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Background:
     """What slots need beside the scored hours; rides in ``attrs["background"]``."""
 
@@ -73,116 +42,6 @@ class Background:
     def __deepcopy__(self, memo: dict[int, Any]) -> Background:
         """Stay one object: pandas copies attrs at every step."""
         return self
-
-
-def margin_of(limit: Limit, quantity: Interval) -> Interval:
-    """Lowest and highest margin that a limit can give, at most 1 [-]."""
-
-    def toward(values: Array) -> Array:
-        if limit.bound in ("at least", "above"):
-            margin = (values - limit.value) / limit.width
-        else:
-            margin = (limit.value - values) / limit.width
-        if limit.bound in ("above", "below"):
-            margin = np.where(margin == 0.0, _JUST_OUTSIDE, margin)
-        margin = np.minimum(margin, 1.0)
-        return np.maximum(margin, 0.0) if limit.kind == "soft" else margin
-
-    low_end, high_end = quantity
-    if limit.bound in ("at most", "below"):
-        low_end, high_end = high_end, low_end
-    low = toward(low_end)
-    return Interval(low, low if quantity.known else toward(high_end))
-
-
-def score_arrays(conditions: Conditions, material: Material, stage: int | None = None) -> Scores:
-    """Score a block of hours: the one kernel for tonight, thirty winters and every replay.
-
-    Parameters
-    ----------
-    conditions : Conditions
-        Arrays with time on the first axis, any axes after it.
-    material : Material
-    stage : int, optional
-        BBCH stage of the trees; without it the stage is not judged.
-
-    Returns
-    -------
-    Scores
-    """
-    shape = conditions.shape
-    least_low, least_high = np.full(shape, np.inf), np.full(shape, np.inf)
-    least_open = np.full(shape, np.inf)
-    held_low, held_high, held_open = (np.zeros(shape, dtype=np.int8) for _ in range(3))
-    hard_low = np.full(shape, np.inf)
-    margins: dict[str, Array] = {}
-    names: list[str] = []
-    not_judged = [] if stage is not None else [STAGE]
-
-    def take(name: str, kind: str, margin: Interval) -> None:
-        nonlocal least_low, least_high, least_open, hard_low
-        low, high = margin
-        margins[name] = (
-            low if margin.known else np.where(low >= 0.0, low, np.where(high < 0.0, high, np.nan))
-        )
-        names.append(name)
-        if kind == "caution":
-            return
-        number = np.int8(len(names) - 1)
-        np.copyto(held_low, number, where=low < least_low)
-        least_low = np.minimum(least_low, low)
-        if kind == "soft":
-            return
-        hard_low = np.minimum(hard_low, low)
-        np.copyto(held_high, number, where=high < least_high)
-        least_high = np.minimum(least_high, high)
-        if not margin.known:
-            still_open = np.where((low < 0.0) & (high >= 0.0), high, np.inf)
-            np.copyto(held_open, number, where=still_open < least_open)
-            least_open = np.minimum(least_open, still_open)
-
-    if stage is not None:
-        behind = season_order(material.last_stage) - season_order(stage)
-        flat = np.full(shape, 1.0 if behind >= 0 else -1.0)
-        take(STAGE, "hard", Interval(flat, flat))
-    for limit in material.limits:
-        if not _applies(limit, material, stage, conditions.setting):
-            continue
-        if limit.quantity not in QUANTITIES:
-            raise InputError(
-                describe(
-                    "unknown quantity",
-                    where=f"material {material.name}, limit {limit.name}",
-                    expected="one of " + ", ".join(QUANTITIES),
-                    got=limit.quantity,
-                )
-            )
-        quantity = QUANTITIES[limit.quantity]
-        if any(column not in conditions.columns for column in quantity.needs):
-            not_judged.append(limit.name)
-            continue
-        take(limit.name, limit.kind, margin_of(limit, quantity.compute(conditions, limit)))
-
-    verdict = np.where(hard_low >= 0.0, GO, np.where(least_high < 0.0, NO_GO, UNKNOWN))
-    return Scores(
-        verdict=verdict.astype(np.int8),
-        margin=np.where(verdict == GO, least_low, np.where(verdict == NO_GO, least_high, np.nan)),
-        held=np.where(
-            verdict == GO, held_low, np.where(verdict == NO_GO, held_high, held_open)
-        ).astype(np.int8),
-        decided=np.isinf(least_open),
-        names=tuple(names),
-        margins=margins,
-        not_judged=tuple(not_judged),
-    )
-
-
-def _applies(limit: Limit, material: Material, stage: int | None, setting: Setting) -> bool:
-    if limit.quantity == "degrees_off_downwind":
-        return bool(setting.neighbours_deg)
-    if limit.name == "green and frost":
-        return stage is not None and material.green_stage <= season_order(stage)
-    return True
 
 
 def weather_columns(weather: pd.DataFrame) -> dict[str, Array]:

@@ -7,12 +7,15 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Literal
 
-from spraywindow.errors import InputError, describe
+from spraywindow.errors import InputError, describe, one_line
 
 Kind = Literal["hard", "soft", "caution"]
 Bound = Literal["at least", "at most", "above", "below"]
 KINDS: tuple[Kind, ...] = ("hard", "soft", "caution")
 BOUNDS: tuple[Bound, ...] = ("at least", "at most", "above", "below")
+STAGE = "stage"
+"""Name of the limit on the growth stage, and of its column."""
+_TAKEN = ("verdict", "go", "margin", "held_by", STAGE)  # other columns of the scored hours
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,11 @@ class Limit:
         Where the value comes from; "P" is common practice, no source.
     hours : float, optional
         Length of the window that the quantity looks over [h].
+
+    Raises
+    ------
+    InputError
+        If a value is out of range, or the name is that of another column; all problems at once.
     """
 
     name: str
@@ -65,8 +73,17 @@ class Limit:
             problems.append(("kind", " or ".join(KINDS), self.kind))
         if self.hours is not None and not 0 < self.hours <= 24 * 14:
             problems.append(("window", "more than 0 h, at most 14 days", self.hours))
-        for what, expected, got in problems:
-            raise InputError(describe(what, where=f"limit {self.name}", expected=expected, got=got))
+        if self.name in _TAKEN:
+            problems.append(("name", "none of the columns " + ", ".join(_TAKEN), self.name))
+        if problems:
+            raise InputError(
+                one_line(
+                    [
+                        describe(what, where=f"limit {self.name}", expected=expected, got=got)
+                        for what, expected, got in problems
+                    ]
+                )
+            )
 
 
 @dataclass(frozen=True)
@@ -92,6 +109,11 @@ class Material:
         Days to keep from another material, both ways: ``{"sulfur": 30}``.
     cautions : tuple of str
     source : str
+
+    Raises
+    ------
+    InputError
+        If two limits share a name.
     """
 
     name: str
@@ -106,6 +128,14 @@ class Material:
     days_apart: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     cautions: tuple[str, ...] = ()
     source: str = ""
+
+    def __post_init__(self) -> None:
+        names = [limit.name for limit in self.limits]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise InputError(
+                describe("limits of one name", where=f"material {self.name}", got=", ".join(twice))
+            )
 
     def limit(self, name: str) -> Limit:
         """Give the limit of that name; `InputError` naming the known ones if there is none."""

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from spraywindow.errors import InputError, describe
 from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.material import Limit
 from spraywindow.weather import air
@@ -20,7 +21,6 @@ from spraywindow.weather.interval import (
     ends_lowest,
     forward_highest,
     forward_lowest,
-    greater,
     interval,
     lowest_around,
     lowest_until,
@@ -52,7 +52,13 @@ def _temp(now: Conditions, limit: Limit) -> Interval:
 
 def _hours(limit: Limit) -> int:
     if limit.hours is None:
-        raise ValueError(f"limit {limit.name} needs the hours of its window")
+        raise InputError(
+            describe(
+                "the window is missing",
+                where=f"limit {limit.name}",
+                expected=f"hours, for {limit.quantity}",
+            )
+        )
     return int(np.ceil(limit.hours))
 
 
@@ -63,7 +69,7 @@ def _sun_temp(now: Conditions, limit: Limit) -> Interval:
 
 
 def _warm_sun_elevation(now: Conditions, limit: Limit) -> Interval:
-    elevation, temp, cloud = now.sun.elevation_deg, now.temp, now.cloud
+    elevation, temp, cloud = now.sun.elevation_deg, ends_highest(now.temp), now.cloud
     free = np.full(now.shape, -90.0)
     high_sun = np.broadcast_to(elevation, now.shape)
     return Interval(
@@ -99,9 +105,12 @@ def _wet_bulb_depression(now: Conditions, limit: Limit) -> Interval:
 def _dry_and_hot(humidity_pct: float) -> Callable[[Conditions, Limit], Interval]:
     def beyond(now: Conditions, limit: Limit) -> Interval:
         """How far the air is from being both dry and hot [points of %, or K]: either one will."""
-        moist = ends_lowest(now.humidity).map(lambda humidity: humidity - humidity_pct)
-        cool = (-ends_highest(now.temp)).map(lambda temp: temp + HOT_C)
-        return greater(moist, cool)
+        temp, humidity = now.temp, now.humidity
+        low = np.maximum(humidity.low - humidity_pct, HOT_C - temp.high)
+        if temp.known and humidity.known:
+            return ends_lowest(Interval(low, low))
+        high = np.maximum(humidity.high - humidity_pct, HOT_C - temp.low)
+        return ends_lowest(Interval(low, high))
 
     return beyond
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -11,36 +10,18 @@ import pandas as pd
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, describe
+from spraywindow.spray.access import DURATION_H as DURATION_H
+from spraywindow.spray.access import NO_ACCESS as NO_ACCESS
+from spraywindow.spray.access import Access as Access
+from spraywindow.spray.access import Mask, background_of, job_hours, local_days
+from spraywindow.spray.access import open_hours as open_hours
 from spraywindow.spray.chance import chance_of_holding
+from spraywindow.spray.days import Day as Day
+from spraywindow.spray.days import day_answers as day_answers
+from spraywindow.spray.days import day_margins as day_margins
 from spraywindow.spray.hours import Background
-from spraywindow.weather.interval import Array
 
-DURATION_H = 2.0
-"""Usual length of the job [h]; P."""
-NO_ACCESS = "access hours"
 FAR_END = "end of the data"
-Mask = NDArray[np.bool_]
-
-
-@dataclass(frozen=True)
-class Access:
-    """When the site may be worked.
-
-    Parameters
-    ----------
-    start_h, end_h : float or None
-        Local clock hours; None leaves that side to daylight.
-    weekdays : frozenset of int
-        Monday is 0.
-    closed : frozenset of date
-        Single local days without access.
-    """
-
-    start_h: float | None = None
-    end_h: float | None = None
-    weekdays: frozenset[int] = frozenset(range(7))
-    closed: frozenset[dt.date] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -81,56 +62,6 @@ class Slot:
     material: str
 
 
-@dataclass(frozen=True)
-class Day:
-    """A local day: its verdict and, unless go, the limit nearest to letting it go.
-
-    `margin` is that limit's margin in the best stretch, NaN where unknown.
-    """
-
-    date: dt.date
-    verdict: str
-    held_by: str
-    margin: float
-    start: pd.Timestamp | None = None
-
-
-def background_of(hours: pd.DataFrame) -> Background:
-    """What `score_hours` left beside its frame."""
-    background = hours.attrs.get("background")
-    if not isinstance(background, Background):
-        raise ValueError("the frame does not come from score_hours: its attrs are missing")
-    return background
-
-
-def open_hours(hours: pd.DataFrame, access: Access | None = None) -> Mask:
-    """Hours in which the site may be worked: all of the hour inside the access or daylight."""
-    background = background_of(hours)
-    access = access or Access()
-    index = pd.DatetimeIndex(hours.index)
-    local = index.tz_convert(background.place.timezone)
-    clock = (local.hour + local.minute / 60).to_numpy(dtype=float)
-    daylight = background.daylight.reindex(index, fill_value=False).to_numpy(dtype=bool)
-    after = daylight if access.start_h is None else clock >= access.start_h
-    before = daylight if access.end_h is None else clock + 1.0 <= access.end_h
-    mask = after & before
-    if len(access.weekdays) < 7:
-        mask = mask & np.isin(np.asarray(local.dayofweek), sorted(access.weekdays))
-    if access.closed:
-        mask = mask & ~np.isin(local.date, sorted(access.closed))
-    return np.asarray(mask, dtype=bool)
-
-
-def _job_hours(duration_h: float) -> int:
-    if not 0 < duration_h <= 24:
-        raise InputError(
-            describe(
-                "job length out of range", expected="more than 0 h, at most 24", got=duration_h
-            )
-        )
-    return int(np.ceil(duration_h))
-
-
 def find_slots(
     hours: pd.DataFrame,
     duration_h: float = DURATION_H,
@@ -161,7 +92,7 @@ def find_slots(
     InputError
         If `duration_h` is out of range.
     """
-    need = _job_hours(duration_h)
+    need = job_hours(duration_h)
     background = background_of(hours)
     index = pd.DatetimeIndex(hours.index)
     workable = open_hours(hours, access)
@@ -169,17 +100,11 @@ def find_slots(
         workable = workable & np.asarray(index >= now)
     go = hours["go"].to_numpy(dtype=bool) & workable
     slots = [
-        _slot(hours, background, index, workable, first, last, need)
-        for first, last in _runs(go, _local_days(index, background))
+        _slot(hours, background, index, first, last, need)
+        for first, last in _runs(go, local_days(index, background))
         if last - first >= need
     ]
     return sorted(slots, key=lambda slot: (-round(slot.chance, 6), -slot.margin, slot.start))
-
-
-def _local_days(index: pd.DatetimeIndex, background: Background) -> NDArray[np.int64]:
-    """Number of each hour's local day since the epoch."""
-    local = index.tz_convert(background.place.timezone).tz_localize(None)
-    return np.asarray(local.as_unit("s").asi8 // 86400)
 
 
 def _runs(go: Mask, days: NDArray[np.int64]) -> Iterator[tuple[int, int]]:
@@ -196,7 +121,6 @@ def _slot(
     hours: pd.DataFrame,
     background: Background,
     index: pd.DatetimeIndex,
-    workable: Mask,
     first: int,
     last: int,
     need: int,
@@ -225,109 +149,18 @@ def _slot(
         duration_h=float(last - first),
         margin=float(least.max()),
         chance=chance,
-        opens=_held(hours, workable, first - 1),
-        closes=_held(hours, workable, last),
+        opens=_held(hours, first - 1),
+        closes=_held(hours, last),
         tightest=str(hours["held_by"].iloc[best + int(np.argmin(margin[job]))]),
         dry_h_after=dry_h,
         material=material.name,
     )
 
 
-def _held(hours: pd.DataFrame, workable: Mask, row: int) -> str:
+def _held(hours: pd.DataFrame, row: int) -> str:
     """What holds the hour at a row beside a run."""
     if not 0 <= row < len(hours):
         return FAR_END
     if not hours["go"].iloc[row]:
         return str(hours["held_by"].iloc[row])
     return NO_ACCESS
-
-
-def day_margins(
-    hours: pd.DataFrame, duration_h: float = DURATION_H, *, access: Access | None = None
-) -> pd.Series:
-    """The margin of each local day's best slot.
-
-    Parameters
-    ----------
-    hours, duration_h, access
-        As for `find_slots`.
-
-    Returns
-    -------
-    Series
-        Indexed by local day (naive midnight), one for each day in the data; NaN without a slot.
-    """
-    need = _job_hours(duration_h)
-    background = background_of(hours)
-    index = pd.DatetimeIndex(hours.index)
-    days = _local_days(index, background)
-    go = hours["go"].to_numpy(dtype=bool) & open_hours(hours, access)
-    best = np.full(int(days[-1] - days[0]) + 1, -np.inf)
-    if len(go) >= need:
-        margin = np.where(go, hours["margin"].to_numpy(dtype=float), -np.inf)
-        least = sliding_window_view(margin, need).min(axis=-1)
-        same_day = days[need - 1 :] == days[: len(days) - need + 1]
-        np.maximum.at(best, (days[: len(least)] - days[0])[same_day], least[same_day])
-    calendar = pd.to_datetime(np.arange(days[0], days[-1] + 1), unit="D")
-    return pd.Series(np.where(np.isinf(best), np.nan, best), index=calendar, name="margin")
-
-
-def day_answers(
-    hours: pd.DataFrame,
-    duration_h: float = DURATION_H,
-    *,
-    access: Access | None = None,
-    now: pd.Timestamp | None = None,
-) -> list[Day]:
-    """Say of each local day whether it has a slot, and if not, which limit is nearest.
-
-    Parameters
-    ----------
-    hours, duration_h, access, now
-        As for `find_slots`.
-
-    Returns
-    -------
-    list of Day
-        A day is "go" with a slot; "unknown" where a stretch of job length has no no-go hour but
-        an unknown one; else "no-go". Days without a workable stretch are "no-go" by
-        ``"access hours"``.
-    """
-    need = _job_hours(duration_h)
-    background = background_of(hours)
-    index = pd.DatetimeIndex(hours.index)
-    workable = open_hours(hours, access)
-    if now is not None:
-        workable = workable & np.asarray(index >= now)
-    days = _local_days(index, background)
-    margin = hours["margin"].to_numpy(dtype=float)
-    verdict = np.asarray(hours["verdict"], dtype=object)
-    # an unknown hour ranks below every go hour and above every no-go hour
-    rank = np.where(verdict == "unknown", -1e-12, margin)
-    answers = []
-    for day in np.unique(days):
-        rows = np.flatnonzero(days == day)
-        date = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
-        if now is not None and index[int(rows[-1])] < now:
-            continue
-        starts = [
-            row for row in rows if row + need <= rows[-1] + 1 and workable[row : row + need].all()
-        ]
-        if not starts:
-            answers.append(Day(date, "no-go", NO_ACCESS, np.nan))
-            continue
-        least: Array = np.array([rank[row : row + need].min() for row in starts])
-        best = int(starts[int(np.argmax(least))])
-        worst = best + int(np.argmin(rank[best : best + need]))
-        stretch = set(verdict[best : best + need])
-        answer = "no-go" if "no-go" in stretch else "unknown" if "unknown" in stretch else "go"
-        answers.append(
-            Day(
-                date,
-                answer,
-                str(hours["held_by"].iloc[worst]),
-                float(margin[worst]),
-                index[best].tz_convert(background.place.timezone),
-            )
-        )
-    return answers

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import WeatherError, describe, one_line
+from spraywindow.weather.hour_index import index_problems
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,13 @@ OPTIONAL: dict[str, Column] = {
     "pressure_hpa": Column("hPa", 450.0, 1090.0, "air pressure at the site"),
 }
 COLUMNS = REQUIRED | OPTIONAL
+COARSE: dict[str, Column] = {
+    "rain_total_mm": Column("mm", 0.0, 1500.0, "rain of a longer period"),
+    "rain_total_h": Column("h", 1.0, 24.0, "length of that period"),
+    "rain_total_hour": Column("h", 0.0, 23.0, "number of the hour in that period"),
+    "temp_min_c": Column("degC", -60.0, 60.0, "lowest air temperature of a longer step"),
+    "temp_max_c": Column("degC", -60.0, 60.0, "highest air temperature of a longer step"),
+}
 PERIOD_COLUMNS = ("rain_total_mm", "rain_total_h", "rain_total_hour")
 """A rain total of a longer period, repeated on each of its hours: the total [mm], the length of
 the period [h], and the number of this hour within it (0 is the first)."""
@@ -53,7 +61,6 @@ IMPOSSIBLE_SHARE = 0.001
 DEW_EXCESS_C = 1.0
 """A dew point up to this much above the air is rounding (whole degrees Fahrenheit) and is
 clipped [degC]; P: common practice, no source."""
-LONGEST_H = 1_000_000
 HISTORY_H, AHEAD_H = 264, 264
 """What an evening's answer works with [h]: eleven days, for the rain of the ten before, and
 after."""
@@ -82,7 +89,7 @@ def check_hourly(table: pd.DataFrame, *, name: str = "weather") -> pd.DataFrame:
         All problems at once: missing columns, text in numbers, an index that is not UTC,
         shuffled, duplicated or finer than hourly; more than 0.1 % impossible values in a column.
     """
-    problems = _index_problems(table)
+    problems = index_problems(table.index)
     missing = [column for column in REQUIRED if column not in table.columns]
     if missing:
         problems.append(
@@ -92,31 +99,20 @@ def check_hourly(table: pd.DataFrame, *, name: str = "weather") -> pd.DataFrame:
                 got=list(map(str, table.columns)),
             )
         )
-    known = [c for c in (*COLUMNS, *PERIOD_COLUMNS, *RANGE_COLUMNS) if c in table.columns]
-    for column in known:
-        if not pd.api.types.is_numeric_dtype(table[column]):
-            bad = pd.to_numeric(table[column], errors="coerce").isna() & table[column].notna()
-            if bad.any():
-                problems.append(
-                    describe(
-                        "text in numbers",
-                        where=column,
-                        expected="numbers",
-                        got=str(table[column][bad].iloc[0]),
-                    )
-                )
+    problems += _column_problems(table)
     if problems:
         raise WeatherError(f"{name}: {one_line(problems)}")
 
     full = pd.date_range(table.index[0], table.index[-1], freq="h", name="time")
     notes: list[str] = list(table.attrs.get("notes", []))
-    out = table[known].astype("float64")
+    known = [column for column in (*COLUMNS, *COARSE) if column in table.columns]
+    out: pd.DataFrame = table[known].apply(pd.to_numeric).astype("float64")
     if len(full) != len(out):
         notes.append(f"{len(full) - len(out)} missing hours are unknown")
         out = out.reindex(full)
     else:
         out.index = full
-    for column, rule in COLUMNS.items():
+    for column, rule in (COLUMNS | COARSE).items():
         if column in out.columns:
             _mend_range(out, column, rule, problems, notes)
     _mend_dew_point(out, problems, notes)
@@ -140,75 +136,41 @@ def known_at(table: pd.DataFrame, now: pd.Timestamp) -> pd.DataFrame:
     first, last = table.index[0], table.index[-1] + pd.Timedelta(hours=1)
     if not first <= now <= last:
         raise WeatherError(
-            describe("the weather does not hold the time asked for", where=now.isoformat(),
+            describe("the weather does not hold the time of the answer", got=now.isoformat(),
                      expected=f"{first.isoformat()} to {last.isoformat()}",
-                     cure="give --now, or newer weather")
+                     cure="give another --now, or newer weather")
         )  # fmt: skip
     out = table.loc[now - pd.Timedelta(hours=HISTORY_H) : now + pd.Timedelta(hours=AHEAD_H)]
-    out.attrs = {"forecast_from": now.floor("h"), **table.attrs}
+    out.attrs = {"forecast_from": now - (now - first) % pd.Timedelta(hours=1), **table.attrs}
     return out
 
 
-def _index_problems(table: pd.DataFrame) -> list[str]:
-    index = table.index
-    if not isinstance(index, pd.DatetimeIndex):
-        return [
-            describe(
-                "the index is not of times", expected="a UTC hourly index", got=type(index).__name__
-            )
-        ]
-    if not len(index):
-        return ["the table is empty"]
-    if index.tz is None or str(index.tz) not in ("UTC", "UTC+00:00", "Etc/UTC"):
-        return [
-            describe(
-                "the times are not UTC",
-                expected="a tz-aware UTC index",
-                got=str(index.tz),
-                cure='use tz_localize or tz_convert("UTC")',
-            )
-        ]
-    if index.hasnans:
-        return [f"{int(np.count_nonzero(index.isna()))} stamps are not times"]
-    problems = []
-    if index.has_duplicates:
-        first = index[index.duplicated()][0]
+def _column_problems(table: pd.DataFrame) -> list[str]:
+    problems = [
+        describe(f"column {column} stands twice", expected="each column once")
+        for column in table.columns[table.columns.duplicated()].unique()
+        if column in COLUMNS or column in COARSE
+    ]
+    if problems:
+        return problems
+    absent = [column for column in PERIOD_COLUMNS if column not in table.columns]
+    if 0 < len(absent) < len(PERIOD_COLUMNS):
         problems.append(
-            describe(
-                f"{int(index.duplicated().sum())} hours stand twice",
-                expected="each hour once",
-                got=first.isoformat(),
-            )
+            describe("missing column " + ", ".join(absent), expected=", ".join(PERIOD_COLUMNS))
         )
-    elif not index.is_monotonic_increasing:
-        late = index[1:][np.diff(index.asi8) < 0][0]
-        problems.append(
-            describe(
-                "the hours are out of order",
-                expected="ascending times",
-                got=late.isoformat(),
-                cure="sort the rows by time",
-            )
-        )
-    since = index - index[0]
-    off = since % pd.Timedelta(hours=1) != pd.Timedelta(0)
-    if off.any():
-        problems.append(
-            describe(
-                f"{int(off.sum())} stamps lie between the hours",
-                expected="one row an hour",
-                got=index[off][0].isoformat(),
-                cure="read the file through read_weather, which sums and picks",
-            )
-        )
-    if index.max() - index.min() > pd.Timedelta(hours=LONGEST_H):
-        problems.append(
-            describe(
-                "the table spans more than a century",
-                expected="real dates",
-                got=f"{index.min().date()} to {index.max().date()}",
-            )
-        )
+    for column in (*COLUMNS, *COARSE):
+        if column in table.columns and not pd.api.types.is_numeric_dtype(table[column]):
+            text = table[column].astype("str")
+            bad = pd.to_numeric(text, errors="coerce").isna() & table[column].notna()
+            if bad.any():
+                problems.append(
+                    describe(
+                        "text in numbers",
+                        where=column,
+                        expected="numbers",
+                        got=text[bad].iloc[0],
+                    )
+                )
     return problems
 
 
@@ -228,12 +190,13 @@ def _mend_range(
                     where=column,
                     expected=f"{rule.low:g} to {rule.high:g} {rule.unit}",
                     got=float(worst),
-                    cure="is the unit right?",
+                    cure="is the unit right, or is it a code for missing?",
                 )
             )
         notes.append(f"{column}: {count} impossible values are unknown")
-        out[column] = np.where(bad, np.nan, values)
-    elif column == "solar_wm2" and values.size and np.nanmin(values, initial=0.0) < 0:
+        values = np.where(bad, np.nan, values)
+        out[column] = values
+    if column == "solar_wm2":
         out[column] = np.maximum(values, 0.0)  # a pyranometer's night offset
 
 

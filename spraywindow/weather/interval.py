@@ -70,13 +70,7 @@ def forward_lowest(values: Interval, hours: int, start: int = 0) -> Interval:
         Same shape. Past the end of the data nothing is known: the low end is -inf there, the
         high end is the lowest of what is known.
     """
-    low = _slide(values.low, hours + 1, start, -np.inf)
-    if values.known:
-        high = low.copy()
-        edge = max(len(low) - hours - start, 0)
-        high[edge:] = _slide(values.high[edge:], hours + 1, start, np.inf)
-        return Interval(low, high)
-    return Interval(low, _slide(values.high, hours + 1, start, np.inf))
+    return _forward(values, hours, start, np.minimum)
 
 
 def lowest_around(values: Interval, hours: int) -> Interval:
@@ -103,7 +97,7 @@ def lowest_until(values: Interval, hours: Interval) -> Interval:
         while width <= int(spans.max(initial=0)) + 1:
             here = (spans + 1 >= width) & (spans + 1 < 2 * width)
             second = rows + spans + 1 - width
-            late = np.take_along_axis(window, np.minimum(second, len(series) - 1), axis=0)
+            late = np.take_along_axis(window, np.clip(second, 0, len(series) - 1), axis=0)
             late = np.where(second < len(series), late, beyond)
             out = np.where(here, np.minimum(window, late), out)
             shifted = np.full(window.shape, beyond)
@@ -117,18 +111,28 @@ def lowest_until(values: Interval, hours: Interval) -> Interval:
 
 def forward_highest(values: Interval, hours: int, start: int = 0) -> Interval:
     """Highest value of the stamps ``t + start`` to ``t + start + hours``: see `forward_lowest`."""
-    return -forward_lowest(-values, hours, start)
+    return _forward(values, hours, start, np.maximum)
 
 
-def _slide(values: Array, width: int, start: int, beyond: float) -> Array:
-    """Minimum over `width` rows from row t + start on, by doubling; `beyond` past the end."""
+def _forward(values: Interval, hours: int, start: int, pick: np.ufunc) -> Interval:
+    low = _slide(values.low, hours + 1, start, -np.inf, pick)
+    if not values.known:
+        return Interval(low, _slide(values.high, hours + 1, start, np.inf, pick))
+    high = low.copy()
+    edge = max(len(low) - hours - start, 0)  # only from here on do windows pass the end
+    high[edge:] = _slide(values.high[edge:], hours + 1, start, np.inf, pick)
+    return Interval(low, high)
+
+
+def _slide(values: Array, width: int, start: int, beyond: float, pick: np.ufunc) -> Array:
+    """Least or greatest of `width` rows from row t + start on, by doubling; `beyond` at the end."""
     count = len(values)
     padding = np.full((width - 1 + start, *values.shape[1:]), beyond)
     window = np.concatenate([values, padding])[start:] if len(padding) else values
     reach = 1
     while reach < width:
         step = min(reach, width - reach)
-        window = np.minimum(window[:-step], window[step:])
+        window = pick(window[:-step], window[step:])
         reach += step
     return window[:count]
 
@@ -152,4 +156,6 @@ def lesser(first: Interval, second: Interval) -> Interval:
 
 def greater(first: Interval, second: Interval) -> Interval:
     """The greater of two quantities."""
-    return -lesser(-first, -second)
+    low = np.maximum(first.low, second.low)
+    known = first.known and second.known
+    return Interval(low, low if known else np.maximum(first.high, second.high))

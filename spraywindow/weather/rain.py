@@ -45,18 +45,17 @@ class Rain:
         self.hourly = Interval(rain_mm, rain_mm)
         if some_missing and total_mm is not None and period_h is not None:
             assert hour_of_period is not None
-            inside = missing & ~np.isnan(total_mm)
+            inside = missing & ~np.isnan(total_mm + period_h + hour_of_period)
             missing = missing & ~inside
             total = np.rint(np.where(inside, total_mm, 0.0) * _UM).astype(np.int64)
-            begins = np.where(inside & _edges(inside, hour_of_period, before=True), total, 0)
-            ends = np.where(inside & _edges(inside, hour_of_period, before=False), total, 0)
+            begins, ends, whole_begins, whole_ends = _edges(inside, total, period_h, hour_of_period)
             self._periods = (
-                _running(begins),
-                _running(ends),
-                # only a period that the data hold to its last hour surely rained inside them;
-                # one cut off at the front may have rained before them
-                _running(np.where(hour_of_period == period_h - 1, ends, 0)),
-                _running(np.where(hour_of_period == 0, 0, begins)),
+                _running(np.where(begins, total, 0)),
+                _running(np.where(ends, total, 0)),
+                # only a period that the data hold from its first hour to its last surely rained
+                # inside them
+                _running(np.where(whole_begins, total, 0)),
+                _running(np.where(whole_ends, total, 0)),
             )
         if some_missing:
             low = np.where(np.isnan(rain_mm), 0.0, rain_mm)
@@ -89,9 +88,11 @@ class Rain:
 
         low = high = over(self._known, self._known)
         if self._periods is not None:
-            first, last, complete, cut = self._periods
-            high = low + over(first, last)
-            low = low + np.maximum(over(complete, first) - over(cut, cut), 0)
+            first, last, whole_first, whole_last = self._periods
+            high = low + over(first, last)  # that begin before the end, less that ended before
+            low = low + np.maximum(
+                over(whole_last, whole_first), 0
+            )  # 0: one longer than the window
         count = len(self._known) - 1
         rows = np.arange(count).reshape(-1, *[1] * (self._known.ndim - 1))
         unknown = (rows + start < 0) | ((rows + end if isinstance(end, int) else end) > count)
@@ -131,10 +132,22 @@ def _at(total: Integers, where: int | Integers) -> Integers:
     return np.concatenate([total[step:], np.repeat(total[-1:], step - 1, axis=0)])
 
 
-def _edges(inside: NDArray[np.bool_], hour: Array, *, before: bool) -> NDArray[np.bool_]:
-    """Rows where a period begins (or ends): its neighbour is outside or of another period."""
-    joined = np.zeros(inside.shape, dtype=bool)
-    joined[1:] = inside[1:] & inside[:-1] & (hour[1:] == hour[:-1] + 1)
-    if before:
-        return ~joined
-    return ~np.concatenate([joined[1:], np.zeros((1, *joined.shape[1:]), dtype=bool)])
+Rows = NDArray[np.bool_]
+
+
+def _edges(
+    inside: Rows, total: Integers, period_h: Array, hour: Array
+) -> tuple[Rows, Rows, Rows, Rows]:
+    """First and last rows of each stretch of one period; then those of stretches held whole."""
+    joined = np.zeros((len(inside) + 1, *inside.shape[1:]), dtype=bool)
+    same = (total[1:] == total[:-1]) & (period_h[1:] == period_h[:-1])
+    joined[1:-1] = inside[1:] & inside[:-1] & same & (hour[1:] == hour[:-1] + 1)
+    begins, ends = inside & ~joined[:-1], inside & ~joined[1:]
+    # with time on the last axis, the first and last rows of a stretch come in pairs
+    first = np.nonzero(np.moveaxis(begins, 0, -1))
+    last = np.nonzero(np.moveaxis(ends, 0, -1))
+    first, last = (first[-1], *first[:-1]), (last[-1], *last[:-1])
+    whole = (hour[first] == 0) & (hour[last] == period_h[last] - 1)
+    whole_begins, whole_ends = np.zeros_like(begins), np.zeros_like(ends)
+    whole_begins[first], whole_ends[last] = whole, whole
+    return begins, ends, whole_begins, whole_ends

@@ -17,19 +17,17 @@ References
    estimates, Agricultural and Forest Meteorology 141:105 (constants from memory).
 .. [2] Sentelhas et al. (2008), Suitability of relative humidity as an estimator of leaf wetness
    duration, Agricultural and Forest Meteorology 148:392.
-.. [3] FAO-56 (see `spraywindow.weather.air`), eq. 38-40 for the radiation.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import NDArray
 
 from spraywindow.weather import air
 from spraywindow.weather.interval import Array, Interval
-from spraywindow.weather.sun import cloud_from_share, transmitted_share
+from spraywindow.weather.radiation import Radiation as Radiation
+from spraywindow.weather.radiation import net_radiation_wm2
+from spraywindow.weather.radiation import radiation as radiation
 
 STORE_MM = 0.3
 """Water that bare bark can hold [mm], range 0.1-0.8; common practice, no source."""
@@ -42,84 +40,9 @@ DEW_MOST_MM_H, DRYING_MOST_MM_H = -0.15, 1.5
 """Bounds of what an hour can bring or take [mm/h] where its weather is unknown."""
 SLOWEST_DRYING_H = 48
 """Drying is followed this far [h]."""
-ALBEDO = 0.23
+_NM = 1e6
 MM_PER_WM2_HOUR = 3600.0 / 2.45e6  # latent heat 2.45 MJ/kg, FAO-56 annex 3
-STEFAN_BOLTZMANN_WM2 = 4.903e-9 / 0.0864  # FAO-56 eq. 39, MJ/m2/day to W/m2
 LEAST_WIND_MS = 0.5  # FAO-56 p. 63: below it, free convection keeps up the exchange
-DAYLIGHT_DEG = 10.0
-"""Clearness is read from measured radiation only above this sun [degrees]."""
-
-
-@dataclass(frozen=True)
-class Radiation:
-    """Short-wave radiation and cloud, each as an interval; None where the table has neither."""
-
-    solar_wm2: Interval
-    cloud: Interval
-
-
-def radiation(
-    elevation_deg: Array, clear_wm2: Array, solar_wm2: Array | None, cloud: Array | None
-) -> Radiation | None:
-    """Make radiation and cloud out of what the table carries: either one gives the other.
-
-    Parameters
-    ----------
-    elevation_deg, clear_wm2 : array
-        Sun at mid-hour and clear-sky radiation (`spraywindow.weather.sun.Sun`).
-    solar_wm2 : array or None
-        Measured or forecast global radiation, mean of the hour [W/m2].
-    cloud : array or None
-        Cloud cover [0-1].
-
-    Notes
-    -----
-    With radiation alone, the night keeps the clearness of the last hour in which the sun stood
-    10 degrees high (FAO-56 p. 75); if that hour is missing, the cloud of the night is unknown.
-    """
-    if solar_wm2 is None and cloud is None:
-        return None
-    if cloud is not None:
-        cover = _bounded(cloud, np.zeros(1), np.ones(1))
-    else:
-        assert solar_wm2 is not None
-        high_sun = elevation_deg > DAYLIGHT_DEG
-        share = solar_wm2 / np.where(high_sun, clear_wm2, np.nan)
-        cover = _bounded(_hold(cloud_from_share(share), high_sun), np.zeros(1), np.ones(1))
-    if solar_wm2 is not None:
-        sun = _bounded(np.clip(solar_wm2, 0.0, 1.1 * clear_wm2), np.zeros(1), 1.1 * clear_wm2)
-    else:
-        low = clear_wm2 * transmitted_share(cover.high)
-        sun = Interval(low, low if cover.known else clear_wm2 * transmitted_share(cover.low))
-    return Radiation(sun, cover)
-
-
-def _bounded(values: Array, low: Array, high: Array) -> Interval:
-    unknown = np.isnan(values)
-    if not unknown.any():
-        return Interval(values, values)
-    return Interval(np.where(unknown, low, values), np.where(unknown, high, values))
-
-
-def _hold(values: Array, at: NDArray[np.bool_]) -> Array:
-    """Carry the value of the last row where `at` is true (NaN included) onward."""
-    rows = np.arange(len(values)).reshape(-1, *[1] * (values.ndim - 1))
-    last = np.maximum.accumulate(np.where(at, rows, -1), axis=0)
-    held = np.take_along_axis(values, np.maximum(last, 0), axis=0)
-    return np.where(last >= 0, held, np.nan)
-
-
-def net_radiation_wm2(temp_c: Array, vapour_kpa: Array, solar_wm2: Array, cloud: Array) -> Array:
-    """Net radiation of a surface at air temperature [W/m2], FAO-56 eq. 38-40.
-
-    The relative radiation of eq. 39 comes from cloud [0-1], so that nights have one too.
-    """
-    short = (1.0 - ALBEDO) * solar_wm2  # eq. 38
-    clearness = 1.35 * transmitted_share(cloud) - 0.35
-    long = (
-        STEFAN_BOLTZMANN_WM2 * (temp_c + 273.16) ** 4 * (0.34 - 0.14 * np.sqrt(vapour_kpa))
-    ) * clearness  # eq. 39
-    return np.asarray(short - long)  # eq. 40
 
 
 def wet_surface_evaporation_mm(
@@ -214,22 +137,22 @@ def _bounded_walk(steps: Array, top: float, start: float) -> Array:
 def humid_surface_mm(humidity_pct: Interval, rain_mm: Interval, temp_c: Interval) -> Interval:
     """The humidity rule as a store: full where wet, empty where dry; rows as `surface_water_mm`.
 
-    Wet at 90 % relative humidity and above [2]_; after measurable rain for 2 h at 10 degC and
-    above, 4 h below (common practice, no source).
+    Wet at 90 % relative humidity and above [2]_; after rain for 2 h at 10 degC and above, 4 h
+    below (common practice, no source). Before the first and after the last hour all is unknown.
     """
 
-    def wet(humidity: Array, rain: Array, temp: Array, before: bool) -> Array:
-        rained = rain > 0.0
-        after = np.full(rained.shape, before)
-        for hours in range(1, 5):
-            lag = np.concatenate([np.full_like(rained[:hours], before), rained[:-hours]])
-            after = lag | after if hours == 1 else after | (lag & ((hours <= 2) | (temp < 10.0)))
-        state = (humidity >= WET_HUMIDITY_PCT) | rained | after[: len(rained)]
-        return np.asarray(np.where(state, STORE_MM, 0.0))
+    def wet(humidity: Array, rain: Array, temp: Array, unseen: bool) -> Array:
+        tail = humidity.shape[1:]
+        rained = np.full((len(humidity) + 5, *tail), unseen)
+        rained[4:-1] = rain > 0.0
+        humid, cold = (np.zeros((len(humidity) + 1, *tail), dtype=bool) for _ in range(2))
+        humid[:-1], cold[:-1] = humidity >= WET_HUMIDITY_PCT, temp < 10.0
+        lately = rained[4:] | rained[3:-1] | rained[2:-2]
+        long_ago = rained[1:-3] | rained[:-4]
+        return np.where(humid | lately | (cold & long_ago), STORE_MM, 0.0)
 
-    high = wet(humidity_pct.high, rain_mm.high, temp_c.low, True)
     low = wet(humidity_pct.low, rain_mm.low, temp_c.high, False)
-    return Interval(np.concatenate([low, low[-1:]]), np.concatenate([high, high[-1:]]))
+    return Interval(low, wet(humidity_pct.high, rain_mm.high, temp_c.low, True))
 
 
 def drying_hours(evaporation_mm: Interval, film_mm: float = FILM_MM) -> Interval:
@@ -238,19 +161,22 @@ def drying_hours(evaporation_mm: Interval, film_mm: float = FILM_MM) -> Interval
     Whole hours; `SLOWEST_DRYING_H` + 1 where it does not dry within that (or the data end). The
     dew of the coming evening does not count against it.
     """
+    film = round(film_mm * _NM)
 
     def hours(evaporation: Array, beyond: float) -> Array:
-        left = np.full(evaporation.shape, film_mm)
-        count = np.ones(evaporation.shape)
-        padding = np.full((SLOWEST_DRYING_H, *evaporation.shape[1:]), beyond)
-        ahead = np.concatenate([np.maximum(evaporation, 0.0), padding])
-        for step in range(SLOWEST_DRYING_H):
-            left -= ahead[step : step + len(left)]
-            wet = left > 1e-9
-            if not wet.any():
-                break
-            count += wet
-        return count
+        count = len(evaporation)
+        taken = np.full((count + SLOWEST_DRYING_H, *evaporation.shape[1:]), beyond)
+        taken[:count] = np.maximum(evaporation, 0.0)
+        # whole nanometres: a sum does not depend on where the table begins
+        total = np.zeros((len(taken) + 1, *taken.shape[1:]), dtype=np.int64)
+        np.cumsum(np.rint(taken * _NM).astype(np.int64), axis=0, out=total[1:])
+        columns = total.reshape(len(total), -1)
+        rows = np.arange(count)
+        out = np.empty((count, columns.shape[1]))
+        for column in range(columns.shape[1]):
+            series = np.ascontiguousarray(columns[:, column])
+            out[:, column] = np.searchsorted(series, series[:count] + film) - rows
+        return np.minimum(out, SLOWEST_DRYING_H + 1.0).reshape(evaporation.shape)
 
     slow = hours(evaporation_mm.low, 0.0)
     return Interval(hours(evaporation_mm.high, DRYING_MOST_MM_H), slow)

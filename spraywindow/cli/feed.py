@@ -1,0 +1,44 @@
+"""``spraywindow feed``: when to feed, how much; compost and mulch round the trees."""
+
+from __future__ import annotations
+
+from spraywindow.cli.options import (
+    DEMO_NOTE,
+    ColumnsOption,
+    JsonOption,
+    NowOption,
+    SiteOption,
+    WeatherOption,
+    note,
+    say,
+    the_now,
+    the_site,
+)
+from spraywindow.cli.year import year_weather
+
+
+def feed(
+    site: SiteOption = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say when to feed the trees and how much; never while they are dormant."""
+    from spraywindow.orchard.feed_site import feed_site
+
+    demo = site is None
+    the = the_site(site)
+    at = the_now(now, the, demo=demo and weather is None)
+    answer = feed_site(the, year_weather(the, weather, columns, at, demo=demo), at)
+    if demo:
+        note(DEMO_NOTE)
+    if json:
+        from spraywindow.output.answers import to_json
+        from spraywindow.output.year_answers import feed_answer
+
+        say(to_json(feed_answer(answer)))
+    else:
+        from spraywindow.output.feed_text import feed_text
+
+        say(feed_text(answer))

@@ -1,0 +1,44 @@
+"""``spraywindow hose``: mornings for washing dust and pests off the leaves."""
+
+from __future__ import annotations
+
+from spraywindow.cli.options import (
+    DEMO_NOTE,
+    ColumnsOption,
+    JsonOption,
+    NowOption,
+    SiteOption,
+    WeatherOption,
+    note,
+    say,
+    the_now,
+    the_site,
+)
+from spraywindow.cli.year import year_weather
+
+
+def hose(
+    site: SiteOption = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say on which mornings to wash the leaves with a jet of water."""
+    from spraywindow.orchard.hose_site import hose_site
+
+    demo = site is None
+    the = the_site(site)
+    at = the_now(now, the, demo=demo and weather is None)
+    answer = hose_site(the, year_weather(the, weather, columns, at, demo=demo), at)
+    if demo:
+        note(DEMO_NOTE)
+    if json:
+        from spraywindow.output.answers import to_json
+        from spraywindow.output.year_answers import hose_answer
+
+        say(to_json(hose_answer(answer)))
+    else:
+        from spraywindow.output.hose_text import hose_text
+
+        say(hose_text(answer))

@@ -1,0 +1,210 @@
+"""``spraywindow log``: the application record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from spraywindow.cli.log_after import advice, judge
+from spraywindow.cli.log_file import check, export
+from spraywindow.cli.log_paper import paper
+from spraywindow.cli.log_shared import (
+    FileArgument,
+    SetOption,
+    WhyOption,
+    estimated,
+    holding,
+    opened,
+    read_text,
+    record_file,
+    site_and_now,
+    written,
+)
+from spraywindow.cli.options import (
+    DEMO_NOTE,
+    ColumnsOption,
+    JsonOption,
+    NowOption,
+    RecordOption,
+    SiteOption,
+    WeatherOption,
+    note,
+    say,
+)
+
+if TYPE_CHECKING:
+    from spraywindow.orchard.record_history import Kept
+    from spraywindow.output.units import System
+
+log = typer.Typer(
+    name="log",
+    help="The application record: add, list, correct, papers, and what the rain did afterwards.",
+    no_args_is_help=True,
+)
+NumberArgument = Annotated[int, typer.Argument(help="Number of the entry.")]
+
+
+@log.command()
+def add(
+    file: FileArgument = None,
+    site: SiteOption = None,
+    record: RecordOption = None,
+    material: Annotated[str | None, typer.Option(help="Such as oil or copper.")] = None,
+    product: Annotated[str | None, typer.Option(help="As on the label.")] = None,
+    start: Annotated[str | None, typer.Option(help='Local, "2026-01-13 10:00".')] = None,
+    end: Annotated[str | None, typer.Option(help='"12:30", or as the start.')] = None,
+    amount: Annotated[str | None, typer.Option(help='Product used: "4 L", "5 lb".')] = None,
+    share: Annotated[str | None, typer.Option(help='Part of the round done: "60 %".')] = None,
+    settings: SetOption = None,
+    like: Annotated[
+        int | None, typer.Option(help="Copy product, numbers, names, intervals of that entry.")
+    ] = None,
+    receipt: Annotated[
+        Path | None, typer.Option(help="Receipt of the advice (`slots --receipt FILE`).")
+    ] = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    fetch: Annotated[
+        bool, typer.Option("--fetch/--no-fetch", help="Ask the service for weather not measured.")
+    ] = True,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Record an application that is done, or a part of one."""
+    from spraywindow.orchard import records
+    from spraywindow.orchard.record_entry import entry_from, refuse_ahead
+    from spraywindow.output.log_answers import added_answer, entry_cautions, receipt_cautions
+
+    the, at = site_and_now(site, now, demo=site is None and weather is None)
+    path = record_file(record, site, the)
+    fields = written(
+        file, settings, material=material, product=product, start=start, end=end, amount=amount,
+        share=share,
+    )  # fmt: skip
+    pattern = None
+    if like is not None:
+        with opened(path, site) as old:
+            pattern = holding(records.current(old), like).entry
+    entry = entry_from(the, fields, like=pattern, where=str(file or "entry"))
+    refuse_ahead(entry, at.to_pydatetime())
+    kept_receipt = None if receipt is None else read_text(receipt, "receipt")
+    beside = [] if kept_receipt is None else receipt_cautions(kept_receipt, entry)
+    entry = estimated(entry, the, weather, columns, at, demo=site is None, fetch=fetch)
+    new = not path.exists()
+    with records.open_record(path, create=True) as the_record:
+        number = records.add(the_record, entry, now=at.to_pydatetime(), receipt=kept_receipt)
+        kept = holding(records.current(the_record), number)
+        cautions = beside + entry_cautions(the_record, the, kept, at)
+    if site is None:
+        note(DEMO_NOTE)
+    if new:
+        note(f"A new record: {path}")
+    _told(added_answer(kept, path, cautions), kept, cautions, the.units, json, "Entered")
+
+
+@log.command()
+def correct(
+    number: NumberArgument,
+    why: WhyOption,
+    file: FileArgument = None,
+    site: SiteOption = None,
+    record: RecordOption = None,
+    settings: SetOption = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Correct an entry: a new one that points at the old."""
+    from spraywindow.orchard import records
+    from spraywindow.orchard.record_entry import one_amount
+    from spraywindow.orchard.record_fields import WEATHER_FIELDS, Entry
+    from spraywindow.orchard.written import fields_of
+    from spraywindow.output.log_answers import added_answer, entry_cautions
+
+    the, at = site_and_now(site, now)
+    path = record_file(record, site, the)
+    with records.open_record(path) as the_record:
+        old = holding(records.current(the_record), number).entry
+        changes = fields_of(written(file, settings), old.timezone, start=old.start)
+        changes = one_amount(changes) | changes
+        if weather is not None:
+            # checked before the weather is looked up at the corrected time
+            moved = Entry.read(old.model_dump() | {"start": old.start, "end": old.end} | changes)
+            filled = estimated(moved, the, weather, columns, at)
+            found = {n: getattr(filled, n) for n in WEATHER_FIELDS if n in filled.estimated}
+            known = {"estimated": filled.estimated, "weather_source": filled.weather_source}
+            changes = changes | found | known
+        made = records.correct(the_record, number, changes, why=why, now=at.to_pydatetime())
+        kept = holding(records.current(the_record), made)
+        cautions = entry_cautions(the_record, the, kept, at) if site is not None else []
+    _told(added_answer(kept, path, cautions), kept, cautions, the.units, json,
+          f"Correction of entry {number}")  # fmt: skip
+
+
+@log.command()
+def withdraw(
+    number: NumberArgument,
+    why: WhyOption,
+    site: SiteOption = None,
+    record: RecordOption = None,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Take back an entry that never should have been made; it stays in the history."""
+    from spraywindow.orchard import records
+    from spraywindow.output.answers import to_json
+
+    the, at = site_and_now(site, now)
+    path = record_file(record, site, the)
+    with records.open_record(path) as the_record:
+        made = records.withdraw(the_record, number, why=why, now=at.to_pydatetime())
+    if json:
+        say(to_json({"id": made, "withdraws": number, "why": why, "record": str(path)}))
+    else:
+        say(f"Entry {number} is withdrawn by entry {made}: {why}")
+
+
+@log.command("list")
+def show(
+    site: SiteOption = None,
+    record: RecordOption = None,
+    since: Annotated[str | None, typer.Option(help="First day, such as 2025-11-01.")] = None,
+    history: Annotated[
+        bool, typer.Option("--history", help="Also what was corrected or withdrawn.")
+    ] = False,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """List the entries; with --site those of the site, and its program so far."""
+    from spraywindow.orchard import records
+    from spraywindow.output.answers import to_json
+    from spraywindow.output.log_answers import list_answer, rows_since
+    from spraywindow.output.log_text import list_text
+
+    the, at = site_and_now(site, now)
+    path = record_file(record, site, the)
+    with opened(path, site) as the_record:
+        rows = records.history(the_record) if history else records.current(the_record)
+        rows = rows_since(rows, since, the.name if site is not None else None)
+        answer = list_answer(the_record, rows, the if site is not None else None, at)
+    say(to_json(answer) if json else list_text(answer, rows, the.units))
+
+
+log.command()(export)
+log.command()(check)
+log.command()(advice)
+log.command()(judge)
+log.command()(paper)
+
+
+def _told(
+    answer: dict[str, object], kept: Kept, cautions: list[str], units: System, json: bool, verb: str
+) -> None:
+    """Print what was entered."""
+    from spraywindow.output.answers import to_json
+    from spraywindow.output.log_text import entered_text
+
+    say(to_json(answer) if json else entered_text(kept, cautions, units, verb))

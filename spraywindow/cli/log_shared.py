@@ -1,0 +1,157 @@
+"""What the sub-commands of ``spraywindow log`` share: the record's file, settings, the weather."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from spraywindow.cli.options import note, record_path, the_now, the_site, the_weather
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from spraywindow.orchard.record_fields import Entry
+    from spraywindow.orchard.record_file import Record
+    from spraywindow.orchard.record_history import Kept
+    from spraywindow.orchard.site import Site
+
+SetOption = Annotated[
+    list[str] | None,
+    typer.Option("--set", help='A field: --set product="Oil A" --set amount="4 L". Repeatable.'),
+]
+FileArgument = Annotated[
+    Path | None, typer.Argument(help="Entry file (TOML, or JSON in .json) of fields.")
+]
+WhyOption = Annotated[str, typer.Option("--why", help="The reason; it is kept.")]
+FETCH_WITHIN_H = 36
+"""A forecast service still holds the hours of a round this long after it [h]; P."""
+
+
+def record_file(record: Path | None, site_file: Path | None, site: Site | None = None) -> Path:
+    """The record's file; an error where neither it nor a site is named."""
+    from spraywindow.errors import InputError, describe
+
+    path = record
+    if path is None and site_file is not None:
+        path = record_path(record, site_file, site or the_site(site_file))
+    if path is None:
+        raise InputError(
+            describe(
+                "no record named", cure="give --record FILE, or --site FILE whose record it is"
+            )
+        )
+    return path
+
+
+def opened(record: Path | None, site_file: Path | None, *, read_only: bool = True) -> Record:
+    """Open the record that is there."""
+    from spraywindow.errors import RecordError, describe
+    from spraywindow.orchard.records import open_record
+
+    path = record_file(record, site_file)
+    if not path.exists():
+        raise RecordError(
+            describe("no record there", where=str(path), cure="`spraywindow log add` begins one")
+        )
+    return open_record(path, read_only=read_only)
+
+
+def settings(pairs: Sequence[str] | None, option: str = "--set") -> dict[str, str]:
+    """Read ``NAME=VALUE`` options."""
+    from spraywindow.errors import InputError, describe
+
+    out: dict[str, str] = {}
+    for pair in pairs or ():
+        name, sign, value = pair.partition("=")
+        if not sign or not name.strip():
+            raise InputError(
+                describe("not a setting", where=option, expected="NAME=VALUE", got=pair)
+            )
+        if name.strip() in out:
+            raise InputError(describe("given twice", where=f"{option} {name.strip()}"))
+        out[name.strip()] = value.strip()
+    return out
+
+
+def written(
+    file: Path | None, pairs: Sequence[str] | None, **named: str | None
+) -> dict[str, object]:
+    """Fields of the entry file, with those of the options over them."""
+    from spraywindow.orchard.written import read_entry_file
+
+    fields = {} if file is None else read_entry_file(file)
+    given = {name: value for name, value in named.items() if value is not None}
+    return fields | given | settings(pairs)
+
+
+def holding(kept: Sequence[Kept], number: int) -> Kept:
+    """The entry of that number that holds; `RecordError` naming what there is otherwise."""
+    from spraywindow.errors import RecordError, describe
+
+    for row in kept:
+        if row.id == number:
+            return row
+    there = ", ".join(map(str, sorted(row.id for row in kept)[-12:])) or "none yet"
+    raise RecordError(describe(f"no entry {number} that holds", expected=f"one of {there}"))
+
+
+def read_text(path: Path, what: str) -> str:
+    """Read a text file that the user names."""
+    from spraywindow.errors import InputError, describe
+
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise InputError(
+            describe(f"cannot read the {what}", where=str(path), got=error.strerror)
+        ) from error
+    except UnicodeDecodeError as error:
+        raise InputError(describe(f"the {what} is not a text file", where=str(path))) from error
+
+
+def site_and_now(
+    site: Path | None, now: str | None, *, demo: bool = False
+) -> tuple[Site, pd.Timestamp]:
+    """The site and the time of the answer: the demo's issue time only where its weather is used."""
+    the = the_site(site)
+    return the, the_now(now, the, demo=demo)
+
+
+def estimated(
+    entry: Entry,
+    the: Site,
+    weather: Path | None,
+    columns: Path | None,
+    at: pd.Timestamp,
+    *,
+    demo: bool = False,
+    fetch: bool = True,
+) -> Entry:
+    """Fill in the weather at the time, where it was not measured; without it the entry stands."""
+    import pandas as pd
+
+    from spraywindow.errors import SourceError
+    from spraywindow.orchard.came import with_weather
+    from spraywindow.orchard.record_fields import WEATHER_FIELDS
+
+    lacking = [name for name in WEATHER_FIELDS if getattr(entry, name) is None]
+    if not lacking or (weather is None and not fetch):
+        return entry
+    if weather is None and not demo:
+        age_h = (at - pd.Timestamp(entry.start)) / pd.Timedelta(hours=1)
+        if age_h > FETCH_WITHIN_H:
+            note("No weather filled in: the round is too long ago for a forecast service; "
+                 "`log correct NUMBER --weather FILE` can do it.")  # fmt: skip
+            return entry
+    try:
+        table = the_weather(the, weather, columns, at, demo=demo and weather is None)
+    except SourceError as error:
+        note(f"No weather filled in: {error}")
+        return entry
+    filled = with_weather(entry, table)
+    if filled == entry:
+        note("No weather filled in: the source does not hold the hours of the round.")
+    return filled

@@ -1,0 +1,78 @@
+"""``spraywindow report``: one page for one site, to look at on a phone or on paper."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from spraywindow.cli.options import (
+    DEMO_NOTE,
+    ColumnsOption,
+    NowOption,
+    RecordOption,
+    SiteOption,
+    WeatherOption,
+    note,
+    say,
+    the_now,
+    the_site,
+    the_weather,
+    with_record,
+    write_new,
+)
+
+
+def report(
+    site: SiteOption = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    now: NowOption = None,
+    winters: Annotated[
+        Path | None,
+        typer.Option("--winters", help="Hourly record of past winters, for the season's picture."),
+    ] = None,
+    record: RecordOption = None,
+    service: Annotated[
+        str | None, typer.Option("--service", help="nws, metnorway or openmeteo.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="The page; default: the site's name, here.")
+    ] = None,
+) -> None:
+    """Write a page with the answer, the week, the program and the season; print its name."""
+    from spraywindow.orchard.evening import default_material, evening
+    from spraywindow.orchard.prospect import prospect
+    from spraywindow.output.page import page_html
+
+    demo = site is None
+    the = the_site(site)
+    at = the_now(now, the, demo=demo and weather is None)
+    the = with_record(the, site, record, at)
+    table = the_weather(the, weather, columns, at, demo=demo, service=service)
+    due = default_material(the, at.tz_convert(the.place.timezone).date())
+    names = [due, *(name for name in the.program.materials if name != due)]
+    evenings = [evening(the, table, at, name) for name in names]
+    past = None
+    if winters is not None:
+        from spraywindow.sources.tables import read_weather
+
+        past = read_weather(winters)
+    elif demo and weather is None:
+        from spraywindow.sources.samples import demo_winters
+
+        past = demo_winters()
+    answer = None if past is None else prospect(the, past, at, forecast=table)
+    page = page_html(evenings, table, answer, note=DEMO_NOTE if demo else "")
+    path = out or Path(f"{file_name(the.name)}.html")
+    write_new(path, page)
+    if demo:
+        note(DEMO_NOTE)
+    say(path)
+
+
+def file_name(name: str) -> str:
+    """A site's name as a file name: letters, digits and hyphens of any script."""
+    kept = "".join(letter if letter.isalnum() else " " for letter in name.lower())
+    return "-".join(kept.split())[:80] or "site"

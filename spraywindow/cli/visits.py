@@ -1,0 +1,216 @@
+"""``spraywindow visits``: one morning, many sites; and the client book before the season."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from spraywindow.cli.options import (
+    ColumnsOption,
+    JsonOption,
+    NowOption,
+    progress,
+    say,
+    the_now,
+    the_weather,
+    with_record,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+
+    from spraywindow.orchard.site import Site
+
+
+def visits(
+    sites: Annotated[
+        list[Path], typer.Argument(help="Site files; for the book in the order of priority.")
+    ],
+    weather: Annotated[
+        list[Path] | None,
+        typer.Option(help="Weather file: one for all sites, or one each in their order."),
+    ] = None,
+    columns: ColumnsOption = None,
+    home: Annotated[
+        str | None, typer.Option(help='Where the day begins and ends: "37.80, 21.40".')
+    ] = None,
+    leave: Annotated[
+        str | None, typer.Option(help='Earliest leaving, "07:00", local time of the first site.')
+    ] = None,
+    speed: Annotated[str, typer.Option(help="Mean speed between sites.")] = "50 km/h",
+    road: Annotated[
+        float, typer.Option(help="How much longer roads are than the straight line.")
+    ] = 1.3,
+    minutes: Annotated[
+        Path | None,
+        typer.Option(help='Table of driving minutes (CSV: from,to,minutes; home is "home").'),
+    ] = None,
+    usual: Annotated[
+        str | None,
+        typer.Option(help='Share of later mornings that are usable, "25 %".'),
+    ] = None,
+    book: Annotated[
+        bool, typer.Option("--book", help="The client book: past winters, who to promise what.")
+    ] = False,
+    visits_a_day: Annotated[
+        int, typer.Option(min=1, max=20, help="For the book: sites one crew serves on a good day.")
+    ] = 2,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say which sites to visit tomorrow, in which order, with what; or whom to promise what."""
+    the = _sites(sites)
+    at = the_now(now, the[0], demo=False)
+    tables = _weathers(the, weather, columns, at, book=book)
+    if book:
+        _say_book(the, tables, at, visits_a_day, json)
+        return
+    from spraywindow.errors import InputError, describe
+    from spraywindow.orchard.visits import plan_visits
+    from spraywindow.output.answers import to_json
+    from spraywindow.output.visits_answers import visits_answer
+    from spraywindow.output.visits_text import visits_text
+    from spraywindow.units import quantity
+
+    share = None if usual is None else quantity(usual, "fraction", where="--usual")
+    if share is not None and not 0 <= share <= 1:
+        raise InputError(
+            describe("out of range", where="--usual", expected="0 to 100 %", got=usual)
+        )
+    done = [with_record(site, path, None, at) for site, path in zip(the, sites, strict=True)]
+    matrix, told = _driving(done, home, quantity(speed, "km/h", where="--speed"), road, minutes)
+    plan = plan_visits(
+        done,
+        tables,
+        at,
+        matrix,
+        home=None if home is None else len(done),
+        leave_h=_clock(leave),
+        usual_share=share,
+    )
+    say(to_json(visits_answer(plan, at, told)) if json else visits_text(plan, at, told))
+
+
+def _sites(paths: Sequence[Path]) -> list[Site]:
+    from spraywindow.errors import InputError, describe
+    from spraywindow.orchard.site import read_site
+
+    the = [read_site(path) for path in paths]
+    names = [site.name for site in the]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise InputError(
+            describe(f"two site files are of {twice[0]!r}", cure="give each site its own name")
+        )
+    if len({site.place.latitude >= 0 for site in the}) > 1:
+        raise InputError(describe("sites on both sides of the equator", cure="plan them apart"))
+    return the
+
+
+def _weathers(
+    sites: Sequence[Site],
+    paths: Sequence[Path] | None,
+    columns: Path | None,
+    at: pd.Timestamp,
+    *,
+    book: bool,
+) -> list[pd.DataFrame]:
+    """One table a site: a shared file, a file each, or what each site's service says."""
+    from spraywindow.errors import InputError, describe
+
+    if not paths:
+        if book:
+            raise InputError(
+                describe("the book needs past winters", cure="give --weather FILE of many winters")
+            )
+        return [the_weather(site, None, columns, at, demo=False) for site in sites]
+    if len(paths) not in (1, len(sites)):
+        raise InputError(
+            describe("weather files and sites do not match", where="--weather",
+                     expected=f"1 or {len(sites)}", got=len(paths))
+        )  # fmt: skip
+    read = {
+        path: the_weather(sites[0], path, columns, at, demo=False) for path in dict.fromkeys(paths)
+    }
+    return [read[path] for path in (paths if len(paths) > 1 else list(paths) * len(sites))]
+
+
+def _driving(
+    sites: Sequence[Site], home: str | None, speed_kmh: float, road: float, table: Path | None
+) -> tuple[np.ndarray, str]:
+    """Minutes between all places, home last, and in words where they come from."""
+    import numpy as np
+
+    from spraywindow.orchard.driving import driving_minutes, with_minutes_table
+
+    points = [(site.place.latitude, site.place.longitude) for site in sites]
+    names = [site.name for site in sites]
+    if home is not None:
+        points.append(_point(home))
+        names.append("home")
+    place = np.array(points, dtype=float)
+    out = driving_minutes(place[:, 0], place[:, 1], speed_kmh=speed_kmh, road_factor=road)
+    told = f"{road:g} times the straight line at {speed_kmh:g} km/h"
+    if table is not None:
+        out, left = with_minutes_table(out, names, table)
+        told = f"from {table}" + (f"; {left} pairs not in it: {told}" if left else "")
+    if home is None:
+        told += "; no --home given, so the way to the first site and back is not counted"
+    return out, told
+
+
+def _point(text: str) -> tuple[float, float]:
+    from spraywindow.errors import InputError, describe
+
+    try:
+        latitude, longitude = (float(part) for part in text.split(","))
+    except ValueError:
+        latitude = longitude = float("nan")
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
+        raise InputError(
+            describe("not a point", where="--home", expected='"latitude, longitude" in degrees',
+                     got=text)
+        )  # fmt: skip
+    return latitude, longitude
+
+
+def _clock(text: str | None) -> float | None:
+    from datetime import time
+
+    from spraywindow.errors import InputError, describe
+
+    if text is None:
+        return None
+    try:
+        found = time.fromisoformat(text if len(text) > 4 else f"0{text}")
+    except ValueError as error:
+        raise InputError(
+            describe("not a clock time", where="--leave", expected='"07:00"', got=text)
+        ) from error
+    return found.hour + found.minute / 60
+
+
+def _say_book(
+    sites: Sequence[Site],
+    tables: Sequence[pd.DataFrame],
+    at: pd.Timestamp,
+    visits_a_day: int,
+    json: bool,
+) -> None:
+    from spraywindow.orchard.client_book import PROMISE, clients_of, make_book, site_season
+    from spraywindow.output.answers import to_json
+    from spraywindow.output.visits_answers import book_answer
+    from spraywindow.output.visits_text import book_text
+
+    with progress("replaying past winters"):
+        seasons = [
+            site_season(site, table, at.tz_convert(site.place.timezone).date())
+            for site, table in zip(sites, tables, strict=True)
+        ]
+        clients, winters, left_out = clients_of(sites, seasons)
+        made = make_book(clients, winters, left_out, visits_a_day=visits_a_day)
+    say(to_json(book_answer(made, PROMISE)) if json else book_text(made, PROMISE))

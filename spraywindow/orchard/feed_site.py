@@ -1,0 +1,235 @@
+"""What ``spraywindow feed`` answers for a site: each block's feeding, and the ground round it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from spraywindow.errors import describe
+from spraywindow.orchard.checks import refuse
+from spraywindow.orchard.feeding import (
+    FedTree,
+    FeedingAdvice,
+    FeedingWindow,
+    Wake,
+    feeding_advice,
+)
+from spraywindow.orchard.local_days import at_clock
+from spraywindow.orchard.mulch import LayerNeed, Ring, WaterIn, compost, layer_need, mulch, water_in
+from spraywindow.orchard.site import Site
+from spraywindow.orchard.site_tables import Block
+from spraywindow.orchard.site_year import FeedingFields, known_blocks, needed
+from spraywindow.orchard.soil_water import SOILS
+from spraywindow.orchard.verdicts import Verdict
+from spraywindow.orchard.waking import USUAL_SPREAD_D, waking
+from spraywindow.place import Place
+from spraywindow.weather.hourly import known_at
+
+MORNING_H = 8
+"""Clock hour at which compost and mulch are thought of as laid."""
+
+
+@dataclass(frozen=True)
+class BlockFeed:
+    """Feeding of one block: the waking it rests on, the advice, and why it is refused.
+
+    `unseen`: flowering was expected in the last days and nobody has noted it.
+    """
+
+    block: Block
+    wake: Wake | None
+    advice: FeedingAdvice
+    reason: str
+    unseen: bool
+
+    @property
+    def windows(self) -> tuple[FeedingWindow, ...]:
+        """The windows of a block that may be fed."""
+        return self.advice.windows if self.verdict == "go" else ()
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to check beside the nitrogen; of the waking only while it matters."""
+        advice = self.advice
+        if advice.plan is not None and advice.plan.annual == 0:
+            return ()  # the reason says it
+        if advice.plan is not None and advice.state in ("over", "fed"):
+            return advice.plan.warnings
+        return tuple(text for text in advice.warnings if text not in advice.nitrogen.warnings)
+
+    @property
+    def next_amount(self) -> float:
+        """Of the next part, per tree, in the user's measure; 0 where none is left."""
+        plan = self.advice.plan
+        return plan.next_part.amount if plan and plan.next_part else 0.0
+
+    @property
+    def verdict(self) -> Verdict:
+        """Whether there is a day for feeding; never go before somebody could see the trees wake."""
+        if self.advice.state != "open":
+            return "no-go"
+        if self.unseen:
+            return "unknown"
+        verdicts = {day.verdict for day in self.advice.days}
+        return "go" if "go" in verdicts else "unknown" if "unknown" in verdicts else "no-go"
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Compost and mulch: what they take, and whether they need watering when laid on a day."""
+
+    layers: tuple[LayerNeed, ...]
+    water: tuple[tuple[dt.date, WaterIn], ...]
+
+
+@dataclass(frozen=True)
+class FeedAnswer:
+    """The whole answer; `blocks` is empty where the site file tells only of the ground."""
+
+    site: Site
+    now: pd.Timestamp
+    blocks: tuple[BlockFeed, ...]
+    ground: Ground | None
+    source: dict[str, Any]
+    notes: tuple[str, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """Go if any block may be fed on any of the coming days."""
+        verdicts = {block.verdict for block in self.blocks}
+        return "go" if "go" in verdicts else "unknown" if "unknown" in verdicts else "no-go"
+
+    @property
+    def window(self) -> FeedingWindow | None:
+        """The first window of all blocks."""
+        windows = [window for block in self.blocks for window in block.windows]
+        return min(windows, key=lambda window: window.start) if windows else None
+
+
+def feed_site(site: Site, weather: pd.DataFrame, now: pd.Timestamp) -> FeedAnswer:
+    """Answer for one site and day.
+
+    Parameters
+    ----------
+    site : Site
+        With `[feeding]`, `[ground]` or both.
+    weather : DataFrame
+        Hourly table that holds `now`; eleven days before and after it are used.
+    now : Timestamp
+        tz-aware.
+
+    Raises
+    ------
+    InputError
+        If neither table is there, a size cannot be, a dose was given in the future, or a block
+        is unknown.
+    WeatherError
+        If the weather does not hold `now`.
+    """
+    feeding = site.feeding
+    if site.ground is None:
+        feeding = needed(site.feeding, "feeding", site.name)
+    if feeding is not None:
+        known_blocks(
+            {gift.block for gift in feeding.given if gift.block is not None},
+            {block.name for block in site.blocks},
+            "feeding.given",
+        )
+    table = known_at(weather, now)
+    today = now.tz_convert(site.place.timezone).date()
+    blocks = () if feeding is None else tuple(
+        _block(block, site, feeding, table, now, today) for block in site.blocks
+    )  # fmt: skip
+    return FeedAnswer(
+        site=site,
+        now=now.tz_convert(site.place.timezone),
+        blocks=blocks,
+        ground=_ground(site, table, today),
+        source=dict(table.attrs.get("source", {})),
+        notes=tuple(table.attrs.get("notes", [])),
+    )
+
+
+def _block(
+    block: Block,
+    site: Site,
+    feeding: FeedingFields,
+    table: pd.DataFrame,
+    now: pd.Timestamp,
+    today: dt.date,
+) -> BlockFeed:
+    woken = waking(block, site, today)
+    tree = FedTree(
+        annual=feeding.dose,
+        fertilizer=feeding.product,
+        given=feeding.given_to(block.name),
+        trunk_diameter_m=block.trunk_diameter,
+        age_years=None if block.planted is None else float(max(0, today.year - block.planted)),
+        parts=feeding.parts,
+        last_day=feeding.last_day(woken.wake.day) if woken.wake else None,
+    )
+    advice = feeding_advice(
+        table, site.place, tree, now,
+        wake=woken.wake,
+        soil=SOILS[feeding.soil],
+        snow_on_ground=feeding.snow_seen == today,
+    )  # fmt: skip
+    wake, reason = woken.wake, advice.reason
+    spread = dt.timedelta(days=USUAL_SPREAD_D)
+    unseen = wake is not None and not wake.observed and wake.day <= today < wake.day + spread
+    if feeding.dose.amount == 0:
+        reason = "the year's dose is 0"
+    elif wake is None:
+        reason = f"the trees are not awake: {woken.why}"
+    elif unseen and advice.state == "open":
+        reason = f"flowering is expected about {wake.day}: look at the trees and note it"
+    return BlockFeed(block, wake, advice, reason, unseen)
+
+
+def _ground(site: Site, table: pd.DataFrame, today: dt.date) -> Ground | None:
+    fields = site.ground
+    if fields is None:
+        return None
+    refuse(_gap_problem(block, fields.trunk_gap) for block in site.blocks)
+    rings = [
+        Ring(block.trees, block.spread, fields.trunk_gap, block.trunk_diameter or 0.0)
+        for block in site.blocks
+    ]
+    chosen = [
+        layer(depth)
+        for layer, depth in ((compost, fields.compost), (mulch, fields.mulch))
+        if depth is not None
+    ]
+    layers = tuple(layer_need(rings, layer, bag_l=fields.bag) for layer in chosen)
+    return Ground(layers, _watering(table, site.place, today))
+
+
+def _gap_problem(block: Block, gap_m: float) -> str | None:
+    most = (block.spread - (block.trunk_diameter or 0.0)) / 2
+    if gap_m < most:
+        return None
+    return describe(
+        "the trunk gap reaches beyond the drip line",
+        where=f"ground.trunk_gap, {block.name}",
+        expected=f"less than {most:.2f} m",
+        got=f"{gap_m:.2f} m",
+    )
+
+
+def _watering(
+    table: pd.DataFrame, place: Place, today: dt.date
+) -> tuple[tuple[dt.date, WaterIn], ...]:
+    """The watering for the coming days, as far as the weather knows; at least tomorrow's."""
+    found = []
+    for ahead in range(1, 8):
+        day = today + dt.timedelta(days=ahead)
+        water = water_in(table, at_clock(pd.Timestamp(day), MORNING_H, place.timezone))
+        found.append((day, water))
+    known: Sequence[tuple[dt.date, WaterIn]] = [
+        each for each in found if each[1].needed is not None
+    ]
+    return tuple(known or found[:1])

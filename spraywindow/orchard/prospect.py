@@ -1,0 +1,244 @@
+"""The feasibility report of one site: which season is meant, and what its blocks of trees need."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.errors import InputError, describe
+from spraywindow.orchard.block_states import season_start
+from spraywindow.orchard.site import Site
+from spraywindow.orchard.site_tables import Block
+from spraywindow.season.bloom import STAGE_SHARES
+from spraywindow.season.outlook import Outlook, season_outlook
+from spraywindow.season.past import Need
+from spraywindow.season.program import Program
+from spraywindow.season.requirement import cultivar_group
+from spraywindow.spray.material import Material
+
+CROP_GROUPS = {"apricot": "apricot", "prune": "prune", "plum": "prune"}
+"""Cultivar group of a crop where the block names none; P."""
+USUAL_GROUP = "low chill peach"
+"""Of every other crop, in a mild winter; P."""
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """Blocks of trees that flower together, and what the season holds for them."""
+
+    blocks: tuple[Block, ...]
+    need_name: str
+    outlook: Outlook
+
+
+@dataclass(frozen=True, eq=False)
+class Prospect:
+    """A site's feasibility report; the first group has the most trees.
+
+    `program` holds what was done in the season meant.
+
+    `begun` tells whether the season has begun, so that day 0 is tomorrow; `ended` is the day
+    before which the season at hand was over, when the report is for the next one. `in_flower`
+    are blocks that are past their season already.
+    """
+
+    site: Site
+    program: Program
+    now: pd.Timestamp
+    groups: tuple[Group, ...]
+    begun: bool
+    ended: dt.date | None
+    in_flower: tuple[Block, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def outlook(self) -> Outlook:
+        """Of the group with the most trees."""
+        return self.groups[0].outlook
+
+
+def season_leaf_fall(site: Site, start: dt.date) -> dt.date:
+    """Leaf fall of the growing year that begins at `start`: seen in it, else the usual date.
+
+    Without a usual date, the one seen in another year stands for it.
+
+    Raises
+    ------
+    InputError
+        If the site file has neither.
+    """
+    seen = site.season.leaf_fall
+    if seen is not None and start <= seen < start + dt.timedelta(days=365):
+        return seen
+    usual = site.season.usual_leaf_fall or ((seen.month, seen.day) if seen else None)
+    if usual is None:
+        raise InputError(
+            describe(
+                "no leaf fall",
+                where="site file, season",
+                expected='leaf_fall = a date seen, or usual_leaf_fall = "1 Dec"',
+            )
+        )
+    month, day = usual[0], min(usual[1], 28) if usual[0] == 2 else usual[1]
+    return dt.date(start.year + ((month, day) < (start.month, start.day)), month, day)
+
+
+def program_of_season(site: Site, today: dt.date) -> Program:
+    """The program with what was done in the season at hand: rounds of earlier winters are over.
+
+    Raises
+    ------
+    InputError
+        If a round done lies after today.
+    """
+    start = season_start(today, site)
+    entries = []
+    for entry in site.program.entries:
+        late = [day for day in entry.days_done if day > today]
+        if late:
+            raise InputError(
+                describe("a round done lies in the future", where=f"program, {entry.material}",
+                         expected=f"up to {today}", got=str(late[0]))
+            )  # fmt: skip
+        entries.append(
+            replace(
+                entry,
+                done=tuple(day for day in entry.done if day >= start),
+                partly_done=tuple(row for row in entry.partly_done if row[0] >= start),
+            )
+        )
+    return replace(site.program, entries=tuple(entries))
+
+
+def block_need(block: Block, site: Site, day: dt.date) -> tuple[str, Need]:
+    """What decides when a block flowers: its cultivar group, or the site's usual first flower."""
+    seen = None
+    fresh = block.observed is not None and season_start(day, site) <= block.observed <= day
+    if fresh and block.observed is not None and block.stage in STAGE_SHARES:
+        seen = (block.observed, STAGE_SHARES[block.stage])
+    usual = site.season.usual_first_flower
+    if block.chill is None and usual is not None:
+        return "the usual first flower of the site file", Need(usual)
+    name = block.chill or next(
+        (group for crop, group in CROP_GROUPS.items() if crop in block.crop.lower()), USUAL_GROUP
+    )
+    group = cultivar_group(name, where=f"block {block.name}, chill")
+    return f"cultivar group {group.name}", Need(group, seen)
+
+
+def prospect(
+    site: Site,
+    winters: pd.DataFrame,
+    now: pd.Timestamp,
+    *,
+    forecast: pd.DataFrame | None = None,
+    dry_spell_h: float | None = None,
+) -> Prospect:
+    """Make the report.
+
+    Parameters
+    ----------
+    site : Site
+    winters : DataFrame
+        Hourly record of past winters.
+    now : Timestamp
+    forecast : DataFrame, optional
+        Hourly table that holds `now`; used once the season has begun.
+    dry_spell_h : float, optional
+        Another dry spell wanted after the spray [h], for every material that wants one as long.
+
+    Raises
+    ------
+    InputError
+        If the site file has no leaf fall, or the record no past winter.
+    """
+    today = now.tz_convert(site.place.timezone).date()
+    start = season_start(today, site)
+    materials = {name: site.material(name) for name in site.program.materials}
+    if dry_spell_h is not None:
+        longest = max(material.dry_spell_h for material in materials.values())
+        materials = {
+            name: m.with_dry_spell(dry_spell_h) if m.dry_spell_h == longest else m
+            for name, m in materials.items()
+        }
+    tomorrow = today + dt.timedelta(days=1)
+    fall = season_leaf_fall(site, start)
+    begun = tomorrow > fall
+    program = program_of_season(site, today)
+    over = tuple(block for block in site.blocks if begun and _flowers(block, site, today))
+    blocks = tuple(block for block in site.blocks if block not in over)
+    groups = _groups(site, blocks, program, winters, materials, tomorrow if begun else fall,
+                     today, forecast if begun else None)  # fmt: skip
+    ended = None
+    if not groups or (begun and _over(groups[0].outlook)):
+        ended, begun, over = tomorrow, False, ()
+        fall = season_leaf_fall(site, season_start(start + dt.timedelta(days=400), site))
+        program = replace(
+            program, entries=tuple(replace(e, done=(), partly_done=()) for e in program.entries)
+        )
+        groups = _groups(site, site.blocks, program, winters, materials, fall, today, None)
+    return Prospect(site, program, now, tuple(groups), begun, ended, over, _notes(groups))
+
+
+def _flowers(block: Block, site: Site, today: dt.date) -> bool:
+    """Whether somebody saw the block in flower, or past it, this season."""
+    if block.stage is None or block.observed is None:
+        return False
+    return season_start(today, site) <= block.observed <= today and 60 <= block.stage < 91
+
+
+def _over(outlook: Outlook) -> bool:
+    """Whether the middle of the forecast last days lies before day 0."""
+    last = outlook.season.ending.turned_out
+    return bool(last.size and np.median(last.max(axis=0)) < 0)
+
+
+def _groups(
+    site: Site,
+    blocks: Sequence[Block],
+    program: Program,
+    winters: pd.DataFrame,
+    materials: dict[str, Material],
+    first: dt.date,
+    today: dt.date,
+    forecast: pd.DataFrame | None,
+) -> list[Group]:
+    by_need: dict[tuple[str, Need], list[Block]] = {}
+    for block in blocks:
+        by_need.setdefault(block_need(block, site, today), []).append(block)
+    groups = [
+        Group(
+            tuple(together),
+            name,
+            season_outlook(
+                winters, site.place, program, materials, first=first, need=need,
+                setting=site.setting, access=site.access, duration_h=site.crew.job,
+                forecast=forecast,
+            ),
+        )
+        for (name, need), together in by_need.items()
+    ]  # fmt: skip
+    return sorted(groups, key=lambda group: -sum(block.trees for block in group.blocks))
+
+
+def _notes(groups: Sequence[Group]) -> tuple[str, ...]:
+    notes = []
+    for group in groups:
+        outlook, names = group.outlook, ", ".join(block.name for block in group.blocks)
+        best = int(outlook.rounds_hindsight.max(initial=0))
+        if outlook.season.labels and best < outlook.owed:
+            notes.append(
+                f"{names}: no past winter could hold the program; the best held {best} of "
+                f"{outlook.owed} rounds, {outlook.owed - best} short, with hindsight"
+            )
+        never = int(np.isinf(outlook.season.ending.turned_out).any(axis=0).sum())
+        if never:
+            notes.append(
+                f"{names}: in {never} of {len(outlook.season.labels)} winters trees of "
+                f"{group.need_name} do not get the chill or heat to flower; is the group right?"
+            )
+    return tuple(notes)

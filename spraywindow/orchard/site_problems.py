@@ -1,0 +1,95 @@
+"""What is wrong with a site file, in lines that name key, expectation and finding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from spraywindow.errors import InputError, describe, one_line
+
+
+class Problems(InputError):
+    """Several problems of one table, found at once."""
+
+    def __init__(self, problems: Sequence[str]) -> None:
+        super().__init__(one_line(problems))
+        self.problems = list(problems)
+
+
+def nearest(name: object, known: Iterable[str]) -> str:
+    """A hint that names the known word nearest to a mistyped one, or nothing."""
+    import difflib
+
+    close = difflib.get_close_matches(str(name).lower(), list(known), 1, 0.6)
+    return f"did you mean {close[0]}?" if close else ""
+
+
+def site_problems(
+    error: ValidationError, where: str, tables: Mapping[tuple[str, ...], type[BaseModel]]
+) -> list[str]:
+    """Turn pydantic's findings into lines.
+
+    Parameters
+    ----------
+    error : ValidationError
+    where : str
+        The file.
+    tables : mapping
+        The model of each table, by its path of keys; "*" stands for any name.
+    """
+    lines: list[str] = []
+    for each in error.errors(include_url=False):
+        lines += _lines(dict(each), where, tables)
+    return lines
+
+
+def _lines(
+    error: Mapping[str, Any], where: str, tables: Mapping[tuple[str, ...], type[BaseModel]]
+) -> list[str]:
+    path = error["loc"]
+    key = ".".join(
+        f"[{part + 1}]" if isinstance(part, int) else str(part) for part in path
+    ).replace(".[", "[")
+    at = f"{where}, {key}" if key else where
+    kind, got = error["type"], error["input"]
+    if kind == "extra_forbidden":
+        keys = _keys_beside(path, tables)
+        cure = nearest(path[-1], keys)
+        return [describe("unknown key", where=at, expected="one of " + ", ".join(keys), cure=cure)]
+    if kind == "missing":
+        return [describe("missing key", where=at)]
+    if kind == "value_error":
+        cause = error["ctx"]["error"]
+        inner = cause.problems if isinstance(cause, Problems) else [str(cause)]
+        # the problems of a table's entries begin with the key inside it
+        joint = "." if key and isinstance(cause, Problems) else ": "
+        return [f"{at}{joint}{text}" for text in inner]
+    message = str(error["msg"])
+    expected = message.removeprefix("Input should be ").removeprefix("a valid ")
+    if kind in ("tuple_type", "list_type"):
+        expected = "a list" if not isinstance(got, Mapping) else f"a list of tables: [[{key}]]"
+    elif kind in ("dict_type", "model_type", "model_attributes_type"):
+        expected = "a table"
+    return [describe("cannot be used", where=at, expected=expected, got=_short(got))]
+
+
+def _short(got: object) -> object:
+    """The finding, or what kind of thing it is where it would fill the line."""
+    if isinstance(got, Mapping):
+        return "a table"
+    return got if len(repr(got)) <= 60 else f"{repr(got)[:60]} ..."
+
+
+def _keys_beside(
+    path: Sequence[Any], tables: Mapping[tuple[str, ...], type[BaseModel]]
+) -> list[str]:
+    """The keys that the table of a key knows."""
+    names = [part for part in path[:-1] if isinstance(part, str)]
+    for known, model in tables.items():
+        if len(known) == len(names) and all(
+            a in ("*", b) for a, b in zip(known, names, strict=True)
+        ):
+            return [field.alias or name for name, field in model.model_fields.items()]
+    return []

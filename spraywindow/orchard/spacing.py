@@ -1,0 +1,73 @@
+"""What has been sprayed already, and from which day on the next spray may follow it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+from spraywindow.errors import InputError, describe, one_line
+from spraywindow.orchard.site import Site
+from spraywindow.orchard.site_materials import days_apart
+from spraywindow.orchard.verdicts import Finding
+from spraywindow.orchard.wording import day_words
+from spraywindow.spray.material import Material
+
+
+def sprays_done(site: Site) -> Iterator[tuple[str, str, dt.date]]:
+    """Every spray of the site file: where it stands, its name, its local day."""
+    for entry in site.program.entries:
+        for day in entry.days_done:
+            yield "program.rounds", entry.material, day
+    for name, days in site.other_sprays.items():
+        for day in days:
+            yield "other_sprays", name, day
+
+
+def refuse_future(site: Site, today: dt.date) -> None:
+    """Raise `InputError` where the site file calls a spray done that lies after today."""
+    problems = [
+        describe("done on a day to come", where=f"site file, {where}, {name}", got=str(day),
+                 expected=f"{today}, the day of the answer, or before")
+        for where, name, day in sprays_done(site)
+        if day > today
+    ]  # fmt: skip
+    if problems:
+        raise InputError(one_line(problems))
+
+
+def wanted_days(site: Site, material: Material, done: str) -> int:
+    """Least days from a spray that is done to one of the material."""
+    program = site.program
+    known = site.materials.get(done)
+    label = days_apart(material, known or done)
+    if done == material.name:
+        entries = {entry.material: entry.least_days for entry in program.entries}
+        return entries.get(done, material.least_days)
+    if {done, material.name} <= set(program.materials):
+        return max(program.days_between(material.name, done), label)
+    return max(program.between, label)
+
+
+def spacing_finding(site: Site, material: Material, day: dt.date) -> Finding:
+    """Judge a day by the sprays before it; the one that holds it longest gives the reason."""
+    holding = [
+        (done + dt.timedelta(days=apart), name, done, apart)
+        for _, name, done in sprays_done(site)
+        if 0 <= (day - done).days < (apart := wanted_days(site, material, name))
+    ]
+    if not holding:
+        return Finding("go")
+    free, name, done, apart = max(holding)
+    gap = "between rounds" if name == material.name else "apart"
+    words = f"{name} went on {day_words(done)}: {apart} days {gap}, so from {day_words(free)} on"
+    return Finding("no-go", words)
+
+
+def next_day(site: Site, material: Material, day: dt.date) -> dt.date:
+    """The first day from `day` on that the sprays before it leave free."""
+    free = [
+        done + dt.timedelta(days=wanted_days(site, material, name))
+        for _, name, done in sprays_done(site)
+        if done <= day
+    ]
+    return max([day, *free])

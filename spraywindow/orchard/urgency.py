@@ -1,0 +1,66 @@
+"""How urgent a material is at a site: what is owed over what the season still holds."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from spraywindow.orchard.block_states import season_start
+from spraywindow.orchard.site import Site
+from spraywindow.spray.material import Material
+
+USUAL_SHARE, USUAL_SHARE_SHORT = 0.25, 0.5
+"""Share of mornings beyond the forecast that are expected to be usable, for materials that want
+days of dry weather afterwards (oil), and for those that want up to `SHORT_SPELL_H` (copper); P."""
+SHORT_SPELL_H = 24
+FIRST_FLOWER_NORTH, FIRST_FLOWER_SOUTH = (2, 15), (8, 15)
+"""Usual first flower (month, day) where the site file has none; P, mild winters."""
+
+
+@dataclass(frozen=True)
+class Urgency:
+    """How few chances a material still has at a site.
+
+    Attributes
+    ----------
+    owed : int
+        Visits owed.
+    known : int
+        Usable mornings known, from the day of the visit on.
+    later_days : int
+        Days from the last one that is answered to the first flower.
+    last_day : date
+        The day before the first flower.
+    usual_share : float
+        Of the later days that are expected to be usable.
+    """
+
+    owed: int
+    known: int
+    later_days: int
+    last_day: dt.date
+    usual_share: float
+
+    @property
+    def chances(self) -> float:
+        """Usable mornings that the season still holds, known and expected."""
+        return self.known + self.later_days * self.usual_share
+
+    @property
+    def value(self) -> float:
+        """Rounds owed for each of them; 0 when nothing is owed."""
+        return self.owed / max(self.chances, 1.0)
+
+
+def last_day_of(site: Site, today: dt.date) -> dt.date:
+    """The day before the usual first flower, of the site file or of mild winters at large."""
+    start = season_start(today, site)
+    default = FIRST_FLOWER_NORTH if site.place.latitude >= 0 else FIRST_FLOWER_SOUTH
+    month, day = site.season.usual_first_flower or default
+    year = start.year + ((month, day) < (start.month, start.day))
+    return dt.date(year, month, min(day, 28) if month == 2 else day) - dt.timedelta(days=1)
+
+
+def usual_share_of(material: Material) -> float:
+    """Share of later mornings that are expected to be usable for a material [0-1]."""
+    return USUAL_SHARE_SHORT if material.dry_spell_h <= SHORT_SPELL_H else USUAL_SHARE

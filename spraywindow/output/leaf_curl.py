@@ -1,0 +1,130 @@
+"""Leaf-curl weather ahead, and what is left of the last copper."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.orchard.site import Site
+from spraywindow.output.units import shown
+from spraywindow.output.week import conditions_of
+from spraywindow.output.words import day_words
+from spraywindow.season.copper_cover import copper_residue
+from spraywindow.season.infection import LEAF_CURL, infection_risk, spread_rain, wet_from_store
+from spraywindow.weather.hourly import check_hourly, known_at
+
+RESPRAY_MM = 50.0
+"""Rain since the spray from which most copper is gone (Ontario 2020) [mm]."""
+
+
+@dataclass(frozen=True)
+class Spell:
+    """A wet spell that counts, or may count, as leaf-curl weather.
+
+    `low` and `high` bound its severity [0-1]: the weeks after it decide with it.
+    """
+
+    start: pd.Timestamp
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class CopperLeft:
+    """Bounds of the share of the last round left on the wood [0-1] at a time.
+
+    `rain_mm` has fallen in the hours known since then; `known` says whether those are all hours.
+    """
+
+    done: dt.date
+    rain_mm: float
+    low: float
+    high: float
+    known: bool
+
+
+def curl_spells(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> list[Spell]:
+    """Wet spells from the day of `now` on that may infect, in order.
+
+    Raises
+    ------
+    WeatherError
+        If the table does not hold `now`.
+    """
+    table = known_at(check_hourly(weather), now)
+    state = conditions_of(table, site)
+    rain = state.columns["rain_mm"]
+    if "rain_total_mm" in state.columns:
+        total, length = state.columns["rain_total_mm"], state.columns["rain_total_h"]
+        rain = spread_rain(rain, total, length)
+    wet = wet_from_store(state.water.low[:-1], state.water.high[:-1])
+    low, high = infection_risk(LEAF_CURL, wet, state.columns["temp_c"], rain)
+    local = pd.DatetimeIndex(table.index).tz_convert(site.place.timezone)
+    today = now.tz_convert(site.place.timezone).normalize()
+    return [
+        Spell(local[row], float(low[row]), float(high[row]))
+        for row in np.flatnonzero(high > 0).tolist()
+        if local[row] >= today
+    ]
+
+
+def copper_left(
+    weather: pd.DataFrame, site: Site, now: pd.Timestamp, material: str = "copper"
+) -> CopperLeft | None:
+    """How much of the last round is left at `now`; None without a round done.
+
+    Parameters
+    ----------
+    weather : DataFrame
+        As far back as it goes; rain before its first hour is unknown.
+    """
+    entry = next((each for each in site.program.entries if each.material == material), None)
+    local = now.tz_convert(site.place.timezone)
+    days = [day for day in (entry.days_done if entry else ()) if day <= local.date()]
+    if not days:
+        return None
+    # the hour of the round is not in the site file: the day's noon
+    since = pd.Timestamp(days[-1], tz=site.place.timezone) + pd.Timedelta(hours=12)
+    table = check_hourly(weather)
+    inside = table[(table.index >= since) & (table.index < now)]
+    wanted = max(int((now - since) / pd.Timedelta(hours=1)), 0)
+    fallen = float(inside["rain_mm"].sum())
+    known = int(inside["rain_mm"].notna().sum()) >= wanted
+    left = float(copper_residue(fallen))
+    return CopperLeft(days[-1], fallen, left if known else 0.0, left, known)
+
+
+def curl_words(spells: list[Spell]) -> list[str]:
+    """Leaf-curl weather in sentences."""
+    if not spells:
+        return [
+            "No leaf-curl weather in the days ahead that this weather covers: it takes 12.5 wet "
+            "hours with 3 mm of rain below 16 °C."
+        ]
+    lines = []
+    for spell in spells:
+        lines.append(
+            f"A wet spell from {day_words(spell.start.date())} {spell.start:%H:%M} on is "
+            f"leaf-curl weather, up to {100 * spell.high:.0f} % of the worst, if the two weeks "
+            "after it stay below 19 °C on average."
+        )
+    return lines
+
+
+def copper_words(left: CopperLeft | None, site: Site) -> list[str]:
+    """What is left of the last copper, in sentences."""
+    if left is None:
+        return ["No copper is on the wood: no round is in the record."]
+    rain = shown(left.rain_mm, "mm", site.units)
+    if not left.known:
+        return [
+            f"Last copper on {day_words(left.done)}. This weather does not reach back so far: at "
+            f"most {100 * left.high:.0f} % is left after {rain} in the hours known. Rain gauges "
+            f"tell more: half goes with every {shown(25.0, 'mm', site.units)}."
+        ]
+    worn = " Most of it is gone." if left.rain_mm >= RESPRAY_MM else ""
+    return [f"Last copper on {day_words(left.done)}: about {100 * left.high:.0f} % is left after "
+            f"{rain} of rain.{worn}"]  # fmt: skip

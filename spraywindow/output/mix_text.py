@@ -1,0 +1,247 @@
+"""The answer of ``spraywindow mix`` as text that fits 80 columns."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from spraywindow.orchard.mix_site import MixAnswer
+from spraywindow.orchard.mix_totals import LimitRow
+from spraywindow.orchard.wording import day_words
+from spraywindow.output.notices import LABEL, SPRAYING
+from spraywindow.output.text import paragraph, table_text
+from spraywindow.output.units import System
+from spraywindow.output.year_words import amount_in, dose_words, duration_words, figures
+from spraywindow.spray.slots import Slot
+from spraywindow.units import convert
+
+DEFERS = (
+    "The limits are those that the site file gives; label, regional rules and a licensed "
+    "adviser come first."
+)
+COPPER_COUNT = "kg copper per ha"
+
+
+def mix_text(answer: MixAnswer, slot: Slot | None = None, *, asked: bool = False) -> str:
+    """The whole answer: verdict, blocks, loads, calibration, time, totals, cautions.
+
+    `slot` is the next one long enough for the job; `asked` tells that the weather was looked at.
+    """
+    parts = ["\n".join(paragraph(line) for line in _head(answer, slot, asked))]
+    parts += [_blocks(answer), _loads(answer), _time(answer), _totals(answer)]
+    parts.append("\n".join(paragraph(f"! {line}") for line in mix_cautions(answer)))
+    return "\n\n".join(parts)
+
+
+def mix_cautions(answer: MixAnswer) -> list[str]:
+    """The cautions of the answer."""
+    material = answer.site.material(answer.material)
+    return [*material.cautions, SPRAYING[0], DEFERS, LABEL]
+
+
+def product_words(amount: float, answer: MixAnswer) -> str:
+    """An amount of product in the measure of the site file, or in the reader's system."""
+    rate, measure = answer.mix.rate, answer.fields.measure
+    if measure is None:
+        return amount_in(amount, rate.base, answer.site.units)
+    return dose_words(convert(amount, rate.base, measure), measure)
+
+
+def rate_words(answer: MixAnswer) -> str:
+    """The rate as people read it: "2 %", "2.5 g/L", "2 lb per 100 gal"."""
+    rate, system = answer.mix.rate, answer.site.units
+    if rate.base == "L":
+        return f"{figures(100 * rate.per_litre)} %"
+    if system == "us":
+        return f"{figures(100 * convert(rate.per_litre, 'kg/L', 'lb/gal'))} lb per 100 gal"
+    return f"{figures(1000 * rate.per_litre)} g/L"
+
+
+def _head(answer: MixAnswer, slot: Slot | None, asked: bool) -> list[str]:
+    system, time = answer.site.units, answer.time
+    loads = f"{answer.loads.count} tank load" + "s" * (answer.loads.count != 1)
+    names = ", ".join(each.block.name for each in answer.blocks)
+    lines = [
+        f"{answer.site.name}: {answer.mix.rate.product}, {product_words(answer.mix.total, answer)} "
+        f"in {amount_in(answer.loads.total_l, 'L', system)} of spray ({rate_words(answer)}), "
+        f"{loads}; it needs a slot of {time.slot_whole_h} h, "
+        f"{duration_words(time.on_site_h)} on site."
+    ]
+    if answer.to_plan:
+        why = "; ".join(f"{each.block.name}: {each.state.why}" for each in answer.blocks)
+        lines.append(f"Not now, to plan with only: {why}.")
+    look = [f"look first at {e.block.name}: {e.state.why}"
+            for e in answer.blocks if e.state.open is None]  # fmt: skip
+    left = [f"not {state.block.name}: {state.why}" for state in answer.left_out]
+    lines.append("; ".join([f"For {names}", *look, *left]) + ".")
+    lines += [f"Check: {warning}." for warning in mix_warnings(answer)]
+    if answer.to_plan:
+        return lines
+    if slot is not None:
+        lines.append(f"Next slot that long: {slot_words(slot.start, slot.end)}.")
+    elif asked:
+        lines.append("No slot that long in the weather that is known.")
+    return lines
+
+
+def mix_warnings(answer: MixAnswer) -> list[str]:
+    """Warnings of the mix, the sprayer, the limits, and of a slot that is too short."""
+    job_h, slot_h = answer.site.crew.job, answer.time.slot_whole_h
+    short = [
+        f'the job needs {slot_h} h of good hours and [crew] says {job_h:g} h: write job = "'
+        f'{slot_h} h", so that slots looks for them'
+    ] * (slot_h > job_h)
+    return [*_over_warnings(answer), *answer.warnings, *short]
+
+
+def slot_words(start: pd.Timestamp, end: pd.Timestamp) -> str:
+    """A slot's day and hours."""
+    return f"{day_words(start.date())} {start:%H:%M}-{end:%H:%M}"
+
+
+def _blocks(answer: MixAnswer) -> str:
+    system, per_litre = answer.site.units, answer.mix.rate.per_litre
+    by_tree = answer.sprayer.way == "hand gun"
+    rows = []
+    for each in answer.blocks:
+        seconds = answer.calibration.seconds_per_tree.get(each.block.name)
+        rows.append([
+            each.block.name, str(each.block.trees), amount_in(each.per_tree_l, "L", system),
+            *([f"{seconds:.0f} s"] if seconds is not None else []),
+            amount_in(each.total_l, "L", system),
+            product_words(each.total_l * per_litre, answer),
+            amount_in(each.per_ha_l, "L/ha", system),
+        ])  # fmt: skip
+    columns = ["block", "trees", "a tree", *(["gun on it"] if by_tree else []), "spray",
+               "product", "on the ground"]  # fmt: skip
+    table = table_text(columns, rows, right=tuple(range(1, len(columns) - 1)))
+    return "\n".join([f"Spray, {answer.sprayer.pruning} trees, by {answer.sprayer.way}", table,
+                      *map(paragraph, _calibration(answer))])  # fmt: skip
+
+
+def _calibration(answer: MixAnswer) -> list[str]:
+    system, calibration, sprayer = answer.site.units, answer.calibration, answer.sprayer
+    flow = amount_in(calibration.flow_l_per_min, "L/min", system)
+    source = "the timed catch" if sprayer.flow is None else "the site file"
+    each = "Each gun" if sprayer.way == "hand gun" else "The sprayer"
+    lines = [f"{each} gives {flow} ({source})."]
+    guessed = [each.block.name for each in answer.blocks if each.area_guessed]
+    if guessed:
+        lines.append(f"The ground of {', '.join(guessed)} is reckoned from spread and row spacing: "
+                     "give area (and row_length) of the block.")  # fmt: skip
+    given, wanted = calibration.given_l_per_ha, calibration.wanted_l_per_ha
+    if given is not None and wanted is not None:
+        lines.append(
+            f"At {amount_in(calibration.speed_ms or 0.0, 'm/s', system)} that is "
+            f"{amount_in(given, 'L/ha', system)}; the trees want "
+            f"{amount_in(wanted, 'L/ha', system)}: drive "
+            f"{amount_in(calibration.better_speed_ms or 0.0, 'm/s', system)}, or give "
+            f"{amount_in(calibration.better_flow_l_per_min or 0.0, 'L/min', system)}."
+        )
+    elif sprayer.way == "rows":
+        lines.append(
+            "The rate on the ground needs speed (or run and run_in) in [sprayer] and row_spacing "
+            "of the block."
+        )
+    return lines
+
+
+def _loads(answer: MixAnswer) -> str:
+    system, loads, mix = answer.site.units, answer.loads, answer.mix
+    rows = []
+    if loads.full:
+        name = f"each of {loads.full} full" if loads.full > 1 else "full"
+        rows.append([name, amount_in(loads.tank_l, "L", system),
+                     product_words(mix.per_full_load, answer)])  # fmt: skip
+    if loads.last_l:
+        rows.append(["last" if loads.full else "the only one",
+                     amount_in(loads.last_l, "L", system),
+                     product_words(mix.last_load, answer)])  # fmt: skip
+    if loads.count > 1:
+        rows.append(["in all", amount_in(loads.total_l, "L", system),
+                     product_words(mix.total, answer)])  # fmt: skip
+    tank = amount_in(loads.tank_l, "L", system)
+    return f"Tank loads of {tank}\n" + table_text(
+        ["load", "spray", mix.rate.product], rows, right=(1,)
+    )
+
+
+def _time(answer: MixAnswer) -> str:
+    time, guns = answer.time, answer.sprayer.crew.guns
+    parts = [
+        ("set-up", time.set_up_h), ("walking", time.walking_h), ("spraying", time.spraying_h),
+        ("refills", time.refills_h), ("rinsing", time.rinse_h),
+    ]  # fmt: skip
+    words = ", ".join(f"{name} {duration_words(hours)}" for name, hours in parts if hours)
+    by = f" with {guns} guns" if guns > 1 else ""
+    return paragraph(
+        f"Time{by}: {words}; good weather is needed from the first drop to the last, "
+        f"{duration_words(time.slot_h)}."
+    )
+
+
+def _totals(answer: MixAnswer) -> str:
+    system, totals = answer.site.units, answer.totals
+    mix = answer.site.mix
+    blocks = {each.block.name for each in answer.blocks}
+    lines = ["This season so far"]
+    rows = []
+    for total in totals.season:
+        if total.block not in blocks:
+            continue
+        rate = mix[total.material].rate if total.material in mix else None
+        base = rate.base if rate else ("kg" if total.material == "copper" else "L")
+        copper = amount_in(total.copper_kg_per_ha, "kg/ha", system)
+        rows.append([
+            total.block, total.material, str(total.rounds),
+            amount_in(total.amount, base, system), amount_in(total.amount_per_ha, f"{base}/ha",
+            system), copper if total.copper_kg_per_ha else "-",
+        ])  # fmt: skip
+    columns = ["block", "material", "rounds", "product", "per area", "copper metal"]
+    lines.append(table_text(columns, rows, right=(2, 3, 4)) if rows else "No round yet.")
+    if totals.limits:
+        lines += ["", "Against the limits", _limits(totals.limits, system)]
+    lines += [paragraph(f"{text}.") for text in totals.notes]
+    return "\n".join(lines)
+
+
+def _limits(limits: tuple[LimitRow, ...], system: System) -> str:
+    rows = [
+        [
+            row.block, _counted(row.most, row, system),
+            *(_counted(used, row, system).split(" ")[0]
+              for used in (row.so_far, row.with_job, row.with_program)),
+            _limit_name(row) + (f"; OVER {row.over}" if row.over else ""),
+        ]
+        for row in limits
+    ]  # fmt: skip
+    columns = ["block", "most", "so far", "this job", "program", "limit"]
+    return table_text(columns, rows, right=(1, 2, 3, 4))
+
+
+def _limit_name(row: LimitRow) -> str:
+    what = "copper metal, " if row.counts == COPPER_COUNT else ""
+    years = f" in {row.limit.years} years" if row.limit.years > 1 else " a year"
+    return f"{what}{row.limit.name}{years}"
+
+
+def _counted(value: float, row: LimitRow, system: System) -> str:
+    """A count in its own unit; areas in the reader's."""
+    if row.counts.startswith("rounds"):
+        return f"{figures(value)} rounds"
+    return amount_in(value, f"{row.base}/ha", system)
+
+
+def _over_warnings(answer: MixAnswer) -> list[str]:
+    system = answer.site.units
+    return [
+        f"{row.block}: over {_counted(row.most, row, system)} "
+        f"{'of copper metal ' if row.counts == COPPER_COUNT else ''}"
+        f"{'a year' if row.limit.years == 1 else f'in {row.limit.years} years'} "
+        f"({row.limit.name}) {row.over}, {_counted(_first_over(row), row, system)}"
+        for row in answer.totals.limits
+        if row.over
+    ]
+
+
+def _first_over(row: LimitRow) -> float:
+    return {"already": row.so_far, "with this job": row.with_job}.get(row.over, row.with_program)

@@ -1,0 +1,179 @@
+"""The rows and sentences of the page, as plain text; the template sets and escapes them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.orchard.evening import Answer, Evening
+from spraywindow.orchard.prospect import Prospect
+from spraywindow.output.notices import FEW_WINTERS, LABEL, SPRAYING
+from spraywindow.output.season_text import share_words
+from spraywindow.output.slot_words import closing_words, hours_words, opening_words
+from spraywindow.output.words import (
+    age_h,
+    blocks_line,
+    cautions,
+    day_words,
+    reason,
+)
+from spraywindow.season.entry import Entry
+from spraywindow.season.outlook import FEWEST_FOR_START
+from spraywindow.spray.slots import Slot
+
+
+def verdict(evening: Evening) -> dict[str, Any]:
+    """The answers for what is left of this morning and for tomorrow."""
+    answers = [each for each in (evening.today, evening.tomorrow) if each is not None]
+    return {
+        "material": evening.material.name,
+        "title": _capital(evening.material.title),
+        "blocks": blocks_line(evening.blocks),
+        "answers": [
+            {
+                "when": "today" if answer.date == evening.now.date() else "tomorrow",
+                "day": day_words(answer.date),
+                **_answer(answer, evening),
+            }
+            for answer in answers
+        ],
+    }
+
+
+def _answer(answer: Answer, evening: Evening) -> dict[str, str]:
+    slot = answer.slot
+    if answer.verdict != "go" or slot is None:
+        return {"verdict": answer.verdict, "hours": "", "why": _capital(reason(answer, evening))}
+    words = f"{opening_words(slot, evening)}, {closing_words(slot, evening)}"
+    best = f"best from {slot.best_start:%H:%M}"
+    why = f"{_capital(words)}; {best}; {100 * slot.chance:.0f}\u00a0% likely to hold"
+    return {"verdict": "go", "hours": hours_words(slot.start, slot.end), "why": why}
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def slot_rows(evening: Evening, planned: Sequence[Slot]) -> list[dict[str, str]]:
+    """A row a slot of one material, in order of time."""
+    return [
+        {
+            "material": evening.material.name,
+            "day": day_words(slot.start.date()),
+            "hours": hours_words(slot.start, slot.end),
+            "best": f"{slot.best_start:%H:%M}",
+            "chance": f"{100 * slot.chance:.0f}\u00a0%",
+            "opens": opening_words(slot, evening),
+            "closes": closing_words(slot, evening),
+            "dry": f"{slot.dry_h_after:.0f} h",
+            "planned": "planned round" if slot in planned else "",
+        }
+        for slot in sorted(evening.slots, key=lambda slot: slot.start)
+    ]
+
+
+def day_rows(evenings: Sequence[Evening]) -> list[dict[str, Any]]:
+    """A row for each day that any material has an answer for, a cell a material."""
+    found = {
+        (answer.date, evening.material.name): f"{answer.verdict}: {reason(answer, evening)}"
+        for evening in evenings
+        for answer in evening.answers
+    }
+    return [
+        {
+            "day": day_words(day),
+            "cells": [found.get((day, each.material.name), "") for each in evenings],
+        }
+        for day in sorted({day for day, _ in found})
+    ]
+
+
+def entry_row(entry: Entry, planned: Sequence[Slot]) -> dict[str, str]:
+    """What of a material is done, owed and planned."""
+    next_ones = [
+        f"{day_words(slot.start.date())} {hours_words(slot.start, slot.end)}"
+        for slot in planned
+        if slot.material == entry.material
+    ]
+    return {
+        "material": entry.material,
+        "rounds": str(entry.rounds),
+        "done": ", ".join(day_words(day) for day in entry.days_done) or "none",
+        "owed": str(entry.visits_owed),
+        "apart": f"{entry.least_days} days",
+        "next": ", ".join(next_ones) or ("no slot this week" if entry.visits_owed else "complete"),
+    }
+
+
+def caution_lines(evenings: Sequence[Evening]) -> list[str]:
+    """Every material's cautions once, the usual ones last."""
+    lines = dict.fromkeys(line for each in evenings for line in cautions(each))
+    usual = [line for line in lines if line in (*SPRAYING, LABEL)]
+    return [_capital(line) for line in sorted(lines, key=usual.__contains__)]
+
+
+def source_rows(evening: Evening) -> list[tuple[str, str]]:
+    """Where the weather came from and how old it is: names and texts."""
+    source, now = evening.source, evening.now
+    rows = [("Weather", str(source.get("name") or "a weather file"))]
+    issued = source.get("issued")
+    age = age_h(source, now)
+    if isinstance(issued, pd.Timestamp):
+        local = issued.tz_convert(evening.site.place.timezone)
+        rows.append(
+            (
+                "Issued",
+                f"{day_words(local.date())} {local:%H:%M}, "
+                f"{f'{age:.0f} h before this page' if age >= 0.5 else 'just issued'}",
+            )
+        )
+    else:
+        rows.append(("Issued", "the source does not say"))
+    if source.get("stale"):
+        rows.append(("Age", "service not reached: an older answer from the cache"))
+    until = evening.known_until
+    known = f"{day_words(until.date())} {until:%H:%M}" if until is not None else "no hour yet"
+    rows.append(("Known until", f"{known}, for {evening.material.name}"))
+    if evening.hours.attrs["not_judged"]:
+        rows.append(("Not judged", ", ".join(evening.hours.attrs["not_judged"])))
+    if source.get("credit"):
+        rows.append(("Credit", str(source["credit"])))
+    return [*rows, *(("Note", note) for note in evening.notes)]
+
+
+def season_parts(prospect: Prospect) -> dict[str, Any]:
+    """The feasibility report of the group with the most trees; winters a row each."""
+    outlook = prospect.outlook
+    season = outlook.season
+    counted = outlook.finish_coming.n
+    starts = [
+        f"{day_words(day)} to finish in {per_cent} % of winters"
+        for per_cent, day in outlook.latest_start.items()
+        if day
+    ]
+    return {
+        "blocks": ", ".join(block.name for block in prospect.groups[0].blocks),
+        "need": prospect.groups[0].need_name,
+        "begins": "from tomorrow" if prospect.begun else f"from {day_words(season.first)}",
+        "last": day_words(outlook.last),
+        "owed": outlook.owed,
+        "finish": share_words(outlook.finish_coming),
+        "starts": "; or ".join(starts),
+        "few": FEW_WINTERS if counted < FEWEST_FOR_START else "",
+        "materials": [material.name for material in season.materials],
+        "winters": [
+            {
+                "label": label,
+                "usable": [f"{count:.0f}" for count in outlook.usable[:, column]],
+                "hindsight": str(outlook.rounds_hindsight[column]),
+                "coming": str(outlook.rounds_coming[column]),
+            }
+            for column, label in enumerate(season.labels)
+        ],
+        "middle": [f"{np.median(row):g}" for row in outlook.usable],
+        "left_out": [f"{label}: {why}" for label, why in season.left_out.items()],
+        "notes": prospect.notes,
+    }

@@ -1,0 +1,153 @@
+"""The coming week as one picture of the weather, each limit a line and what lies beyond hatched."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.orchard.evening import Evening
+from spraywindow.output.plot_slots import DAYS_PX, day_spans, draw_slots, hour_of, row_height_px
+from spraywindow.output.plot_tracks import TRACKS, name_track
+from spraywindow.output.plots import (
+    GRID,
+    INK,
+    NIGHT,
+    QUIET,
+    SMALL,
+    WIDE_PX,
+    bare,
+    check_suffix,
+    look,
+    new_figure,
+    save_picture,
+)
+from spraywindow.output.slot_words import closing_words, hours_words, opening_words
+from spraywindow.output.week import week_weather
+from spraywindow.output.words import day_words
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+LEFT_PX, RIGHT_PX = 46, 12
+TRACK_PX, GAP_PX, FOOT_PX = 58, 28, 24
+_NARROW_PX, _SECOND_LINE_PX = 600, 14
+
+
+def draw_week(
+    week: pd.DataFrame, evenings: Sequence[Evening], *, width_px: float = WIDE_PX
+) -> Figure:
+    """Draw the week; call it inside `spraywindow.output.plots.look`.
+
+    Parameters
+    ----------
+    week : DataFrame
+        From `spraywindow.output.week.week_weather`, or some of its rows.
+    evenings : sequence of Evening
+        One a material; the limits drawn are those of the first.
+    width_px : float
+        Width on screen; the height follows.
+    """
+    first = evenings[0]
+    narrow = width_px < _NARROW_PX
+    gap = GAP_PX + _SECOND_LINE_PX * narrow
+    inner = width_px - LEFT_PX - RIGHT_PX
+    band_px = DAYS_PX + len(evenings) * row_height_px(week, evenings, inner / len(week))
+    height = band_px + len(TRACKS) * (TRACK_PX + gap) + FOOT_PX
+    figure = new_figure(width_px, height)
+
+    def axes_at(top_px: float, tall_px: float) -> Axes:
+        box = (LEFT_PX / width_px, 1 - (top_px + tall_px) / height, inner / width_px,
+               tall_px / height)  # fmt: skip
+        axes = figure.add_axes(box)
+        axes.set_xlim(0, len(week))
+        bare(axes)
+        return axes
+
+    band = axes_at(0, band_px)
+    draw_slots(band, week, evenings, px_per_hour=inner / len(week))
+    top = band_px + gap
+    for track in TRACKS:
+        axes = axes_at(top, TRACK_PX)
+        draw_nights(axes, week)
+        name_track(axes, *track(axes, week, first), below=narrow)
+        _slot_edges(axes, week, first)
+        top += TRACK_PX + gap
+    _clock_hours(axes, week, px_per_hour=inner / len(week))
+    return figure
+
+
+def draw_nights(axes: Axes, week: pd.DataFrame) -> None:
+    """Shade the hours between sunset and sunrise, and rule the local midnights."""
+    step = np.diff(np.concatenate([[0], week["night"].to_numpy(dtype=int), [0]]))
+    for dusk, dawn in zip(np.flatnonzero(step == 1), np.flatnonzero(step == -1), strict=True):
+        axes.axvspan(float(dusk), float(dawn), color=NIGHT, linewidth=0, zorder=0)
+    for start, _ in day_spans(week)[1:]:
+        axes.axvline(start, color=GRID, linewidth=0.7, zorder=0.5)
+
+
+def _slot_edges(axes: Axes, week: pd.DataFrame, evening: Evening) -> None:
+    """Carry the brackets' ends down, so that one sees what opens and closes a slot."""
+    for slot in evening.slots:
+        if slot.start in week.index:
+            for time in (slot.start, slot.end):
+                axes.axvline(hour_of(week, time), color=INK, linewidth=0.8, zorder=1)
+
+
+def _clock_hours(axes: Axes, week: pd.DataFrame, px_per_hour: float) -> None:
+    """Put the local clock under the lowest track."""
+    step = 6 if px_per_hour * 6 >= 26 else 12
+    local = pd.DatetimeIndex(week.index)
+    ticks = {n - time.minute / 60: time.hour for n, time in enumerate(local)}
+    ticks = {at: hour for at, hour in ticks.items() if hour % step == 0 and at >= 0}
+    axes.set_xticks(list(ticks), [str(hour) for hour in ticks.values()])
+    axes.tick_params(axis="x", length=3, labelbottom=True, labelsize=SMALL, color=QUIET, pad=3)
+
+
+def week_words(evenings: Sequence[Evening]) -> str:
+    """The picture in words, for who does not see it."""
+    lines = []
+    for evening in evenings:
+        name = evening.material.name
+        for slot in sorted(evening.slots, key=lambda slot: slot.start):
+            hours = hours_words(slot.start, slot.end)
+            lines.append(f"{name} {day_words(slot.start.date())} {hours}, "
+                         f"{opening_words(slot, evening)}, "
+                         f"{closing_words(slot, evening)}")  # fmt: skip
+        if not evening.slots:
+            lines.append(f"{name}: no slot of {evening.site.crew.job:g} h")
+    return "Slots: " + "; ".join(lines) + "."
+
+
+def split_week(week: pd.DataFrame, days: int) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The rows up to the end of so many whole days after today, and the rest."""
+    today: dt.date = week.index[0].date()
+    near = np.array([(date - today).days <= days for date in pd.DatetimeIndex(week.index).date])
+    return week[near], week[~near]
+
+
+def save_week_picture(path: Path, weather: pd.DataFrame, evenings: Sequence[Evening]) -> None:
+    """Write the week's picture as PNG or SVG, by the suffix.
+
+    Parameters
+    ----------
+    path : Path
+    weather : DataFrame
+        The table that the evenings were made from.
+    evenings : sequence of Evening
+        One a material; the limits drawn are those of the first.
+
+    Raises
+    ------
+    InputError
+        If the suffix is another one, matplotlib is missing, or the file cannot be written.
+    """
+    check_suffix(path)
+    with look():
+        week = week_weather(weather, evenings[0].site, evenings[0].now)
+        save_picture(draw_week(week, evenings), path)

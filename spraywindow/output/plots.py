@@ -1,0 +1,123 @@
+"""The look that all pictures share, and how one becomes a file.
+
+Two inks on paper: the weather and the slots in one, limits and what lies beyond them in the
+other, told apart by dashes and hatching as well, so that a copy in black and white says the same.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from spraywindow.errors import InputError, describe
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+INK, QUIET, EDGE = "#20262e", "#575e67", "#7d2f68"
+NIGHT, GRID, PAPER = "#e6e3da", "#bdb9af", "#fdfcf9"
+VARIABLES = {INK: "--ink", QUIET: "--quiet", EDGE: "--edge", NIGHT: "--night", GRID: "--grid",
+             PAPER: "--paper"}  # fmt: skip
+"""Colours of the pictures and the names under which a page may change them."""
+HATCH = "////"
+SMALL, TEXT = 10.0, 11.5
+"""Sizes of letters [px]."""
+WIDE_PX, NARROW_PX = 760, 358
+"""Widths of a picture for a wide screen or paper, and for a phone."""
+SUFFIXES = (".png", ".svg")
+_PNG_DPI = 144
+_POINTS_PER_INCH = 72
+
+
+@contextmanager
+def look(salt: str = "spraywindow") -> Iterator[None]:
+    """Draw and save inside this; `salt` keeps the ids of two pictures on one page apart.
+
+    Raises
+    ------
+    InputError
+        If matplotlib is not installed.
+    """
+    try:
+        import matplotlib
+    except ImportError as error:
+        raise InputError(
+            describe("pictures need matplotlib", cure='pip install "spraywindow[plots]"')
+        ) from error
+    with (
+        warnings.catch_warnings(),
+        matplotlib.rc_context(
+            {
+                # names come from people: a dollar sign is no formula
+                "text.parse_math": False,
+                "svg.fonttype": "none",
+                "svg.hashsalt": salt,
+                "hatch.linewidth": 0.9,
+                "font.family": ["DejaVu Sans"],
+                "text.color": INK,
+                "axes.edgecolor": QUIET,
+                "axes.linewidth": 0.7,
+                "axes.unicode_minus": True,
+                "xtick.color": QUIET,
+                "ytick.color": QUIET,
+            }
+        ),
+    ):
+        # a name in another script: the page's own fonts draw it
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        yield
+
+
+def new_figure(width_px: float, height_px: float) -> Figure:
+    """An empty figure of a size on screen; call it inside `look`."""
+    from matplotlib.figure import Figure
+
+    size = (width_px / _POINTS_PER_INCH, height_px / _POINTS_PER_INCH)
+    return Figure(figsize=size, dpi=_POINTS_PER_INCH)
+
+
+def bare(axes: Axes) -> None:
+    """Take frame, ticks and background from axes."""
+    axes.set_facecolor("none")
+    for spine in axes.spines.values():
+        spine.set_visible(False)
+    axes.tick_params(length=0, labelbottom=False, labelleft=False)
+
+
+def check_suffix(path: Path) -> None:
+    """Refuse a picture's file name that is neither PNG nor SVG."""
+    if path.suffix.lower() not in SUFFIXES:
+        raise InputError(
+            describe("unknown kind of picture", where=str(path), expected=" or ".join(SUFFIXES),
+                     got=path.suffix)
+        )  # fmt: skip
+
+
+def save_picture(figure: Figure, path: Path) -> None:
+    """Write a figure as PNG or SVG by the suffix; call it inside `look`.
+
+    Raises
+    ------
+    InputError
+        If the suffix is another one, or the file cannot be written.
+    """
+    check_suffix(path)
+    kind = path.suffix.lower()[1:]
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format=kind, dpi=_PNG_DPI, facecolor=PAPER, metadata=metadata(kind))
+    try:
+        path.write_bytes(buffer.getvalue())
+    except OSError as error:
+        raise InputError(describe("cannot write", where=str(path), got=error.strerror)) from error
+
+
+def metadata(kind: str) -> dict[str, Any]:
+    """Leave the clock and the drawing library's name out, so that equal input gives equal bytes."""
+    if kind == "svg":
+        return {"Date": None, "Creator": None, "Format": None, "Type": None}
+    return {"Software": None}

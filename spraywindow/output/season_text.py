@@ -1,0 +1,255 @@
+"""The feasibility report as text: verdict first, numbers after, reasons last."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+
+from spraywindow.orchard.prospect import Prospect
+from spraywindow.output.notices import FEW_WINTERS, LABEL
+from spraywindow.output.season_answers import mean_known
+from spraywindow.output.text import paragraph, table_text
+from spraywindow.output.words import day_words, limit_words
+from spraywindow.season.outlook import FEWEST_FOR_START, Outlook
+from spraywindow.season.share import Share
+from spraywindow.season.stages import stage_words
+
+MOST_LIMITS = 6
+
+
+def share_words(share: Share) -> str:
+    """A share with its interval and n, as "11 of 12 winters (92 %, 65-99 %)"."""
+    if share.n == 0:
+        return "no winter to count"
+    hits = round(share.share * share.n)
+    return (
+        f"{hits} of {share.n} winters ({100 * share.share:.0f} %, "
+        f"{100 * share.low:.0f}-{100 * share.high:.0f} %)"
+    )
+
+
+def season_text(prospect: Prospect) -> str:
+    """The whole report."""
+    outlook = prospect.outlook
+    parts = [_verdict(prospect), _program(prospect)]
+    if outlook.season.labels:
+        parts += [_weeks(outlook), _starts(outlook)]
+    parts.append(_winters(outlook))
+    if outlook.season.labels:
+        parts.append(_reasons(outlook))
+        parts += _curl(outlook)
+    return "\n\n".join([*parts, _foot(prospect)])
+
+
+def _verdict(prospect: Prospect) -> str:
+    outlook, site = prospect.outlook, prospect.site
+    first = outlook.season.first
+    lines = []
+    if prospect.ended:
+        lines.append(f"{site.name}: this season is over; the next one begins about "
+                     f"{day_words(first)} {first.year}.")  # fmt: skip
+    if outlook.owed == 0:
+        lines.append(f"{site.name}: the program is done, no round is owed.")
+        return "\n".join(paragraph(line) for line in lines)
+    begins = "from tomorrow" if prospect.begun else f"from leaf fall, {day_words(first)}"
+    lines.append(
+        f"{site.name}: the {outlook.owed} rounds owed fit {begins} in "
+        f"{share_words(outlook.finish_coming)} as it comes; with hindsight in "
+        f"{share_words(outlook.finish_hindsight)}."
+    )
+    if outlook.season.left_out:
+        low, high = outlook.bounds
+        lines.append(
+            f"With the {len(outlook.season.left_out)} winters left out (probably wetter ones) all "
+            f"failed or all finished: {100 * low:.0f} to {100 * high:.0f} %."
+        )
+    lines.append(_latest_words(outlook))
+    if outlook.spliced:
+        lines.append(
+            "One forecast stands in front of every winter: the interval is winter-to-winter only."
+        )
+    if 0 < outlook.finish_coming.n < FEWEST_FOR_START:
+        lines.append(FEW_WINTERS)
+    return "\n".join(paragraph(line) for line in lines)
+
+
+def _latest_words(outlook: Outlook) -> str:
+    if outlook.finish_coming.n < FEWEST_FOR_START:
+        return f"No latest start is given: it takes {FEWEST_FOR_START} winters."
+    parts = [
+        f"{day_words(day)} to finish in {per_cent} % of winters"
+        if day
+        else f"no start reaches {per_cent} % of winters"
+        for per_cent, day in outlook.latest_start.items()
+    ]
+    return f"Start by: {'; '.join(parts)} (n = {outlook.finish_coming.n})."
+
+
+def _program(prospect: Prospect) -> str:
+    rows = [
+        [
+            entry.material,
+            str(entry.rounds),
+            f"{entry.rounds_done:g}",
+            str(entry.visits_owed),
+            f"{entry.least_days} d",
+            f"{np.median(prospect.outlook.usable[number]):.0f}"
+            if prospect.outlook.season.labels
+            else "unknown",
+            f"{prospect.outlook.short[entry.material]:.1f}"
+            if prospect.outlook.season.labels
+            else "unknown",
+        ]
+        for number, entry in enumerate(prospect.program.entries)
+    ]
+    head = ["material", "rounds", "done", "owed", "apart", "usable mornings", "rounds short"]
+    text = table_text(head, rows, right=(1, 2, 3, 4, 5, 6))
+    text += "\n" + paragraph(
+        "Usable mornings: of the middle winter. Rounds short: mean per winter, as it comes."
+    )
+    lost = max(prospect.outlook.short.items(), key=lambda item: item[1], default=("", 0.0))
+    if lost[1] > 0:
+        text += "\n" + paragraph(f"Lost first: a round of {lost[0]}.")
+    return f"Program, least {prospect.program.between} d between materials\n{text}"
+
+
+def _weeks(outlook: Outlook) -> str:
+    rows = []
+    for week, row in enumerate(outlook.weekly):
+        if np.isnan(row).all():
+            continue
+        begin = outlook.season.first + dt.timedelta(days=7 * week)
+        cells = [_spread(row[column]) for column in range(len(outlook.season.materials))]
+        rows.append([day_words(begin), *cells])
+    head = ["week from", *(material.name for material in outlook.season.materials)]
+    return "Usable mornings a week: mean of the winters (10-90 %)\n" + table_text(
+        head, rows, right=tuple(range(1, len(head)))
+    )
+
+
+def _spread(values: np.ndarray) -> str:
+    known = values[~np.isnan(values)]
+    if not known.size:
+        return "-"
+    low, high = np.quantile(known, [0.1, 0.9], method="inverted_cdf")
+    return f"{mean_known(values):.1f} ({low:.0f}-{high:.0f})"
+
+
+def _starts(outlook: Outlook) -> str:
+    rows, before = [], None
+    for day in range(0, len(outlook.start_shares), 7):
+        share = float(outlook.start_shares[day])
+        cost = "" if before is None else f"{100 * (share - before):+.0f}"
+        rows.append(
+            [day_words(outlook.season.first + dt.timedelta(days=day)), f"{100 * share:.0f} %", cost]
+        )
+        if share == 0.0:
+            break
+        before = share
+    return (
+        f"Share of {outlook.finish_coming.n} winters that finish, by first day of work\n"
+        + table_text(["start", "finish", "the week's delay costs"], rows, right=(1, 2))
+    )
+
+
+def _winters(outlook: Outlook) -> str:
+    season = outlook.season
+    rows = [
+        [
+            label,
+            *(f"{outlook.usable[n, column]:.0f}" for n in range(len(season.materials))),
+            f"{outlook.rounds_hindsight[column]}",
+            f"{outlook.rounds_coming[column]}",
+            "",
+        ]
+        for column, label in enumerate(season.labels)
+    ]
+    blank = [""] * (len(season.materials) + 2)
+    rows += [[label, *blank, f"left out: {why}"] for label, why in season.left_out.items()]
+    head = ["winter", *(m.name for m in season.materials), "hindsight", "as it comes", ""]
+    return f"Usable mornings and rounds made of {outlook.owed}, winter by winter\n" + table_text(
+        head, sorted(rows), right=tuple(range(1, len(head) - 1))
+    )
+
+
+def _reasons(outlook: Outlook) -> str:
+    by_name = {material.name: material for material in outlook.season.materials}
+    rows = [
+        [f"{material}: without '{limit_words(limit, by_name[material])}'", f"+{days:.1f}", ""]
+        for material, limit, days in outlook.limits[:MOST_LIMITS]
+    ]
+    text = "What stops the mornings: usable mornings a winter gained\n" + table_text(
+        ["limit", "mornings", ""], rows, right=(1,)
+    )
+    longest = max(outlook.season.materials, key=lambda material: material.dry_spell_h)
+    rows = [
+        [
+            ease.name,
+            f"{ease.usable_mornings[longest.name]:.1f}",
+            f"{100 * ease.finish.share:.0f} % of {ease.finish.n}",
+        ]
+        for ease in (*outlook.dry_spells, *outlook.eased)
+    ]
+    return (
+        f"{text}\n\nIf other than {longest.dry_spell_h:g} h were wanted after {longest.name}\n"
+        + table_text(["change", "mornings", "finish"], rows, right=(1, 2))
+    )
+
+
+def _curl(outlook: Outlook) -> list[str]:
+    curl = outlook.curl
+    if curl is None:
+        return []
+    n = int(np.isfinite(curl.coming).sum())
+    if n == 0:
+        return ["Leaf-curl weather and copper: no winter had weather for infection."]
+    rows = [
+        [str(number), _share(curl.best[number - 1]), _share(curl.worth[number - 1])]
+        for number in range(1, len(curl.best) + 1)
+    ]
+    text = "Leaf-curl weather and copper: share of a winter's infection risk, mean (10-90 %)\n"
+    text += table_text(
+        ["rounds", "covered by the best of hindsight", "lost without this round"],
+        rows, right=(0, 1, 2),
+    )  # fmt: skip
+    covered = mean_known(curl.coming)
+    text += "\n" + paragraph(
+        f"The rounds made as it comes cover {100 * covered:.0f} % (mean of {n} winters with risk)."
+    )
+    enough = next(
+        (k for k, row in enumerate(curl.best, start=1)
+         if mean_known(row) >= 0.9 * mean_known(curl.best[-1])), len(curl.best),
+    )  # fmt: skip
+    if enough < len(curl.best):
+        text += "\n" + paragraph(
+            f"{enough} well-placed rounds cover nine tenths of what {len(curl.best)} would."
+        )
+    return [text]
+
+
+def _share(values: np.ndarray) -> str:
+    known = values[~np.isnan(values)]
+    if not known.size:
+        return "-"
+    low, high = np.quantile(known, [0.1, 0.9], method="inverted_cdf")
+    return f"{100 * known.mean():.0f} % ({100 * low:.0f}-{100 * high:.0f})"
+
+
+def _foot(prospect: Prospect) -> str:
+    lines = [
+        f"For {', '.join(block.name for block in prospect.groups[0].blocks)}: flowers by "
+        f"{prospect.groups[0].need_name}; last usable day about {day_words(prospect.outlook.last)}."
+    ]
+    lines += [
+        f"For {', '.join(block.name for block in group.blocks)} ({group.need_name}): last usable "
+        f"day about {day_words(group.outlook.last)}; all rounds fit in "
+        f"{share_words(group.outlook.finish_coming)}."
+        for group in prospect.groups[1:]
+    ]
+    lines += [
+        f"Not for {block.name}: {stage_words(block.stage or 0)} seen on {block.observed}."
+        for block in prospect.in_flower
+    ]
+    lines += [f"Note: {note}." for note in prospect.notes]
+    return "\n".join(paragraph(line) for line in [*lines, f"! {LABEL}"])

@@ -1,0 +1,155 @@
+"""The day's visits and the client book as text that fits 80 columns."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from spraywindow.orchard.client_book import Book
+from spraywindow.orchard.visits import Visits
+from spraywindow.output.text import paragraph, table_text
+from spraywindow.output.visits_answers import (
+    book_cautions,
+    left_out_reason,
+    rule_words,
+    urgency_words,
+    visit_cautions,
+)
+from spraywindow.output.words import clock, day_words, source_line
+from spraywindow.season.share import Share
+
+
+def visits_text(visits: Visits, now: pd.Timestamp, driving: str) -> str:
+    """The plan of the day: the round, why each, who is left out, how urgent all are."""
+    local = now.tz_convert(visits.sites[0].place.timezone)
+    when = "today" if visits.day == local.date() else "tomorrow"
+    stops = visits.route.stops
+    count = f"{len(stops)} of {len(visits.sites)} sites" if stops else "no site"
+    head = f"{when[:1].upper()}{when[1:]}, {day_words(visits.day)}: {count}"
+    if stops:
+        head += f", {visits.route.drive_min:.0f} min of driving"
+    parts = [paragraph(head + ".")]
+    if stops:
+        parts.append(_round_text(visits))
+    if visits.left_out:
+        lines = [
+            paragraph(f"Left out, {visits.sites[site].name}: {left_out_reason(visits, site)}.")
+            for site in visits.left_out
+        ]
+        parts.append("\n".join(lines))
+    parts.append(_urgency_text(visits))
+    sources = dict.fromkeys(
+        source_line(choice.evening.source, now) for several in visits.choices for choice in several
+    )
+    foot = [paragraph(f"Driving: {driving}.")] + [paragraph(line) for line in sources]
+    parts.append("\n".join(foot))
+    parts.append("\n".join(paragraph(f"! {line}") for line in visit_cautions(visits)))
+    return "\n\n".join(parts)
+
+
+def _round_text(visits: Visits) -> str:
+    rows, why = [], []
+    for order, stop in enumerate(visits.route.stops, start=1):
+        choice, slot = visits.chosen(stop.job)
+        leave, arrive, start, end = (
+            clock(visits.at(minutes, stop.job.site).round("min"))
+            for minutes in (stop.leave_min, stop.arrive_min, stop.start_min, stop.end_min)
+        )
+        rows.append([
+            str(order), leave, f"{stop.drive_min:.0f} min", arrive, f"{start}-{end}",
+            choice.material, f"{clock(slot.start)}-{clock(slot.end)}",
+            visits.sites[stop.job.site].name,
+        ])  # fmt: skip
+        why.append(paragraph(
+            f"{order}. {visits.sites[stop.job.site].name}: {urgency_words(choice)}; "
+            f"{100 * slot.chance:.0f} % that the hours hold."
+        ))  # fmt: skip
+    head = ["", "leave", "drive", "there", "spray", "material", "good hours", "site"]
+    return table_text(head, rows, right=(2,)) + "\n\n" + "\n".join(why)
+
+
+def _urgency_text(visits: Visits) -> str:
+    rows = [
+        [
+            choice.material,
+            choice.answer.verdict,
+            str(choice.urgency.owed),
+            str(choice.urgency.known),
+            f"{choice.urgency.later_days * choice.urgency.usual_share:.0f}",
+            day_words(choice.urgency.last_day),
+            f"{choice.urgency.value:.2f}",
+            choice.evening.site.name,
+        ]
+        for several in visits.choices
+        for choice in several
+    ]
+    rows.sort(key=lambda row: -float(row[6]))
+    if not rows:
+        return "Every program is done."
+    head = ["material", "answer", "owed", "known", "later", "last day", "urgency", "site"]
+    note = (
+        "Urgency: rounds owed over usable mornings left, those known this week and those "
+        "expected later, to the day before the usual first flower. The round with the most "
+        "urgency goes, and of equal ones that with the least driving."
+    )
+    table = table_text(head, rows, right=(2, 3, 4, 6))
+    return f"How urgent, the most first\n{table}\n{paragraph(note)}"
+
+
+def book_text(book: Book, promise: float) -> str:
+    """Who can be promised what, and who would be dropped first."""
+    winters = f"{len(book.winters)} past winters, {book.winters[0]} to {book.winters[-1]}"
+    parts = [paragraph(f"The client book, by {winters}, with one crew")]
+    rows = []
+    for each in book.promises:
+        rounds = ", ".join(
+            f"{name} {sure} of {owed}"
+            for name, sure, owed in zip(
+                each.client.materials, each.sure, each.client.owed, strict=True
+            )
+            if owed
+        )
+        rows.append([
+            each.client.name[:24], rounds or "nothing owed", _share(each.alone),
+            _share(each.shared),
+        ])  # fmt: skip
+    tenths = f"{10 * promise:g} winters of 10"
+    head = ["site", f"sure in {tenths}", "alone", "with all (95 %)"]
+    parts.append(table_text(head, rows, right=(2, 3)))
+    parts.append(_drops_text(book, promise, tenths))
+    foot = [paragraph("alone, with all: winters in which the whole program fits, the crew serving "
+                      "only that site, or all of the book, with the 95 % interval.")]  # fmt: skip
+    foot.append(paragraph(f"Rule: {rule_words(book)}"))
+    foot += [
+        paragraph(f"Winter {label} is left out: {why}.") for label, why in book.left_out.items()
+    ]
+    parts.append("\n".join(foot))
+    cautions = [paragraph(f"! {line}") for line in book_cautions(book)]
+    return "\n\n".join([*parts, *(["\n".join(cautions)] if cautions else [])])
+
+
+def _share(share: Share) -> str:
+    return (
+        f"{100 * share.share:.0f} % ({100 * share.low:.0f}-{100 * share.high:.0f})"
+        if share.n
+        else "unknown"
+    )
+
+
+def _drops_text(book: Book, promise: float, tenths: str) -> str:
+    hopeless = [each.client.name for each in book.promises if each.alone.share < promise]
+    lines = []
+    if hopeless:
+        lines.append(paragraph(
+            f"Not the whole program in {tenths}, even with the crew to itself: "
+            f"{', '.join(hopeless)}."
+        ))  # fmt: skip
+    if not book.drops:
+        if len(hopeless) < len(book.promises):
+            whom = "all others" if hopeless else "all"
+            lines.append(paragraph(f"The crew can serve {whom} in {tenths}: nobody to drop."))
+        return "\n".join(lines)
+    for number, (name, left) in enumerate(book.drops):
+        first = "Dropped first" if number == 0 else "Then"
+        rest = ", ".join(f"{other} {100 * share.share:.0f} %" for other, share in left.items())
+        lines.append(paragraph(f"{first}: {name}; that leaves {rest}."))
+    return "\n".join(lines)

@@ -1,0 +1,105 @@
+"""What each limit costs, and what easing one would give back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from spraywindow.season.coming import within
+from spraywindow.season.mornings import Block, days_without_limit, score_block
+from spraywindow.season.past import Season
+from spraywindow.season.share import Share
+from spraywindow.spray.conditions import Conditions
+from spraywindow.spray.material import Material
+from spraywindow.weather.interval import Array
+
+DRY_SPELLS_H = (24.0, 48.0, 72.0, 96.0)
+EARLIER_H = 1.0
+
+
+@dataclass(frozen=True)
+class Ease:
+    """What one change gives: usable mornings per winter by material, and the share that finishes.
+
+    `hours` is the dry spell wanted [h], None for other changes.
+    """
+
+    name: str
+    hours: float | None
+    usable_mornings: Mapping[str, float]
+    finish: Share
+
+
+Finish = Callable[[Array], Share]
+
+
+def limit_costs(season: Season) -> tuple[tuple[str, str, float], ...]:
+    """Usable mornings per winter gained without each hard limit, the costliest first."""
+    rows = []
+    used = list(season.used)
+    days = np.arange(season.block.days)[:, None]
+    for number, material in enumerate(season.materials):
+        scores = score_block(season.block, material)
+        without = days_without_limit(season.block, scores, material, season.need_h, season.access)
+        inside = (days <= season.ending.turned_out[number]) & season.free[:, number, None]
+        have = int((without.pop("")[:, used] & inside).sum())
+        for name, usable in without.items():
+            gained = int((usable[:, used] & inside).sum()) - have
+            if gained > 0:
+                rows.append((material.name, name, gained / len(used)))
+    return tuple(sorted(rows, key=lambda row: -row[2]))
+
+
+def dry_spells(season: Season, finish: Finish) -> tuple[Ease, ...]:
+    """The season with other dry spells wanted of the material that wants the longest."""
+    longest = max(material.dry_spell_h for material in season.materials)
+    return tuple(
+        _ease(
+            season,
+            f"{hours:g} h of rain-free weather",
+            hours,
+            season.block,
+            [m.with_dry_spell(hours) if m.dry_spell_h == longest else m for m in season.materials],
+            finish,
+        )
+        for hours in sorted({*DRY_SPELLS_H, longest})
+    )
+
+
+def earlier_dew_off(season: Season, finish: Finish) -> Ease:
+    """The season with wood that dries an hour earlier."""
+    old = season.block.conditions
+    sunny = Conditions(
+        old.columns,
+        old.sun,
+        replace(old.setting, dew_off_h=old.setting.dew_off_h - EARLIER_H),
+        forecast=old.forecast,
+        pressure_kpa=old.pressure_kpa,
+    )
+    return _ease(
+        season,
+        "wood dry an hour earlier: the sunny block first",
+        None,
+        replace(season.block, conditions=sunny),
+        season.materials,
+        finish,
+    )
+
+
+def _ease(
+    season: Season,
+    name: str,
+    hours: float | None,
+    block: Block,
+    materials: Sequence[Material],
+    finish: Finish,
+) -> Ease:
+    chances = season.chances_with(block, materials)
+    usable = np.isfinite(within(chances, season.ending.turned_out)).sum(axis=0)
+    mornings = {
+        material.name: float(usable[number].mean()) if usable.shape[1] else float("nan")
+        for number, material in enumerate(materials)
+    }
+    return Ease(name, hours, mornings, finish(chances))

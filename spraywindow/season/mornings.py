@@ -1,0 +1,255 @@
+"""Past winters side by side: hours in blocks, scored at once, and each day's best slot.
+
+A block has hours on the first axis and winters on the second; every winter's column begins on
+the same local calendar day. A forecast can be spliced in front of all of them.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from spraywindow.place import Place
+from spraywindow.season.splice import alike, last_known_rain
+from spraywindow.spray.conditions import Conditions, Setting
+from spraywindow.spray.hours import GO, Scores, score_arrays, sun_of, weather_columns
+from spraywindow.spray.material import Material
+from spraywindow.spray.slots import Access
+from spraywindow.weather.air import pressure_at_kpa
+from spraywindow.weather.hourly import AHEAD_H, HISTORY_H
+from spraywindow.weather.interval import Array
+from spraywindow.weather.sun import Sun
+
+MOST_UNKNOWN_RAIN = 0.05
+"""A winter with more unknown hours of rain than this share is left out; P."""
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """Hours of several winters side by side.
+
+    Attributes
+    ----------
+    starts : tuple of date
+        Local day 0 of each winter.
+    days : int
+        Calendar days, from day 0 on.
+    conditions : Conditions
+        Arrays [hour, winter], from some hours before day 0 to some after the last.
+    day : int array [hour, winter]
+        Local day of each hour, counted from day 0.
+    clock_h : array [hour, winter]
+        Local clock hour.
+    epoch_h : int array [winter]
+        Hour of row 0, counted from 1970.
+    """
+
+    starts: tuple[dt.date, ...]
+    days: int
+    conditions: Conditions
+    day: NDArray[np.int64]
+    clock_h: Array
+    epoch_h: NDArray[np.int64]
+
+    @cached_property
+    def unknown_rain(self) -> Array:
+        """Share of hours of each winter's days whose rain is unknown."""
+        inside = (self.day >= 0) & (self.day < self.days)
+        unknown = np.isinf(self.conditions.rain.hourly.high) & inside
+        return np.asarray(unknown.sum(axis=0) / inside.sum(axis=0))
+
+    def workable(self, access: Access) -> NDArray[np.bool_]:
+        """Hours [hour, winter] in which the site may be worked (`Access`, else daylight)."""
+        daylight = self.conditions.sun.hours_from_rise_or_set >= 0.5
+        early = self.clock_h < 12.0
+        mask = daylight | ~early if access.start_h is None else self.clock_h >= access.start_h
+        mask = mask & (
+            daylight | early if access.end_h is None else self.clock_h + 1.0 <= access.end_h
+        )
+        first = np.array([start.weekday() for start in self.starts])
+        weekday = (self.day + first) % 7
+        return np.asarray(mask & np.isin(weekday, sorted(access.weekdays)))
+
+
+def winter_block(
+    weather: pd.DataFrame,
+    place: Place,
+    setting: Setting,
+    starts: Sequence[dt.date],
+    days: int,
+    *,
+    forecast: tuple[dt.date, pd.DataFrame] | None = None,
+    history_h: int = HISTORY_H,
+    ahead_h: int = AHEAD_H,
+) -> Block:
+    """Cut a record into winters side by side.
+
+    Parameters
+    ----------
+    weather : DataFrame
+        Checked hourly table of many winters (`check_hourly`).
+    place, setting
+        The site.
+    starts : sequence of date
+        Local day 0 of each winter.
+    days : int
+        Calendar days of each.
+    forecast : (date, DataFrame), optional
+        Day 0 in the season at hand, and a checked hourly table to splice in front of every
+        winter: it gives every hour up to its last known rain. Its ``attrs["forecast_from"]``
+        marks where it is forecast rather than record.
+    history_h, ahead_h : int
+        Hours before day 0 and after the last day.
+
+    Returns
+    -------
+    Block
+        Hours that the record does not hold are NaN.
+    """
+    length = history_h + 24 * days + ahead_h
+    columns = weather_columns(weather)
+    ahead: dict[str, Array] = {}
+    if forecast is not None:
+        columns, ahead = alike(weather, forecast[1], place)
+    index = pd.DatetimeIndex(weather.index)
+    first_hours = [_midnight(start, place) for start in starts]
+    begins = [
+        round((first - index[0]) / pd.Timedelta(hours=1)) - history_h for first in first_hours
+    ]
+    blocks = {name: _pieces(values, begins, length) for name, values in columns.items()}
+    minutes = pd.Timedelta(minutes=index[0].minute)  # half-hour zones
+    times = [
+        pd.date_range(first.floor("h") + minutes - pd.Timedelta(hours=history_h), periods=length,
+                      freq="h")
+        for first in first_hours
+    ]  # fmt: skip
+    is_forecast = None
+    if forecast is not None:
+        at_hand = _midnight(forecast[0], place).floor("h") + minutes
+        now_on = pd.date_range(at_hand - pd.Timedelta(hours=history_h), periods=length, freq="h")
+        front = np.asarray(now_on <= last_known_rain(forecast[1]))
+        for name, values in ahead.items():
+            piece = pd.Series(values, index=forecast[1].index).reindex(now_on[front])
+            blocks[name][front] = piece.to_numpy()[:, None]
+        issued = forecast[1].attrs.get("forecast_from", now_on[0])
+        is_forecast = np.asarray(front & (now_on >= issued))
+    local = [time.tz_convert(place.timezone) for time in times]
+    day = np.stack(
+        [
+            np.asarray(here.tz_localize(None).as_unit("s").asi8) // 86400
+            - (start - dt.date(1970, 1, 1)).days
+            for here, start in zip(local, starts, strict=True)
+        ],
+        axis=1,
+    )
+    clock = np.stack([(h.hour + h.minute / 60).to_numpy(dtype=float) for h in local], axis=1)
+    flat = sun_of(pd.DatetimeIndex(times[0].append(times[1:])), place)
+    sun = Sun(
+        *(
+            np.ascontiguousarray(part.reshape(len(starts), length).T)
+            for part in (flat.elevation_deg, flat.hours_from_rise_or_set, flat.clear_wm2)
+        )
+    )
+    conditions = Conditions(
+        blocks, sun, setting, forecast=is_forecast, pressure_kpa=pressure_at_kpa(place.elevation_m)
+    )
+    epoch_h = np.array([time[0].value // 3_600_000_000_000 for time in times])
+    return Block(tuple(starts), days, conditions, day, clock, epoch_h)
+
+
+def _midnight(day: dt.date, place: Place) -> pd.Timestamp:
+    """First hour of a local day, also where the clock skips or repeats midnight."""
+    naive = pd.Timestamp(day)
+    return naive.tz_localize(
+        place.timezone, nonexistent="shift_forward", ambiguous=True
+    ).tz_convert("UTC")
+
+
+def _pieces(values: Array, begins: Sequence[int], length: int) -> Array:
+    """Rows ``begin`` to ``begin + length`` of a column for each winter, NaN outside the record."""
+    out = np.full((length, len(begins)), np.nan)
+    for column, begin in enumerate(begins):
+        low, high = max(begin, 0), min(begin + length, len(values))
+        if high > low:
+            out[low - begin : high - begin, column] = values[low:high]
+    return out
+
+
+def best_jobs(
+    block: Block, scores: Scores, need: int, access: Access
+) -> tuple[Array, NDArray[np.int64]]:
+    """Each day's best slot: its margin (NaN without one) and first row (-1), [day, winter]."""
+    go = (scores.verdict == GO) & block.workable(access)
+    return _best_of_day(block, np.where(go, scores.margin, -np.inf), need)
+
+
+def job_margins(block: Block, scores: Scores, need: int, access: Access) -> Array:
+    """Margin of each day's best slot, [day, winter]; NaN without one.
+
+    Parameters
+    ----------
+    block : Block
+    scores : Scores
+        Of the block's conditions.
+    need : int
+        Whole hours of the job.
+    access : Access
+    """
+    return best_jobs(block, scores, need, access)[0]
+
+
+def _best_of_day(block: Block, margin: Array, need: int) -> tuple[Array, NDArray[np.int64]]:
+    """Best least margin of the jobs within each day, and the row of the earliest such job."""
+    least = sliding_window_view(margin, need, axis=0).min(axis=-1)
+    first, last = block.day[: len(least)], block.day[need - 1 :]
+    fits = (first == last) & (first >= 0) & (first < block.days) & np.isfinite(least)
+    best = np.full((block.days, margin.shape[1]), -np.inf)
+    winters = np.broadcast_to(np.arange(margin.shape[1]), first.shape)
+    np.maximum.at(best, (first[fits], winters[fits]), least[fits])
+    rows = np.full(best.shape, len(margin), dtype=np.int64)
+    reaches = fits.copy()
+    reaches[fits] = least[fits] == best[first[fits], winters[fits]]
+    hour, winter = np.nonzero(reaches)
+    np.minimum.at(rows, (first[hour, winter], winter), hour)
+    none = np.isinf(best)
+    return np.where(none, np.nan, best), np.where(none, -1, rows)
+
+
+def days_without_limit(
+    block: Block, scores: Scores, material: Material, need: int, access: Access
+) -> dict[str, NDArray[np.bool_]]:
+    """Days with a slot if one hard limit were not there, [day, winter] per limit; and with all.
+
+    The key ``""`` stands for all limits.
+    """
+    hard = [
+        limit.name
+        for limit in material.limits
+        if limit.kind == "hard" and limit.name in scores.margins
+    ]
+    # an unknown margin is not met either
+    failed = {name: ~(scores.margins[name] >= 0.0) for name in hard}
+    count = np.zeros(block.day.shape, dtype=np.int16)
+    for fails in failed.values():
+        count += fails
+    open_hours = block.workable(access)
+    out = {"": _has_slot(block, (count == 0) & open_hours, need)}
+    for name, fails in failed.items():
+        out[name] = _has_slot(block, (count - fails == 0) & open_hours, need)
+    return out
+
+
+def _has_slot(block: Block, go: NDArray[np.bool_], need: int) -> NDArray[np.bool_]:
+    return np.isfinite(_best_of_day(block, np.where(go, 1.0, -np.inf), need)[0])
+
+
+def score_block(block: Block, material: Material) -> Scores:
+    """Score a block for a material; the stage is the calendar's business, not the hour's."""
+    return score_arrays(block.conditions, material)

@@ -1,0 +1,206 @@
+"""Will the program fit, and when must it start: by past winters, with hindsight and as it comes."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from spraywindow.place import Place
+from spraywindow.season.coming import (
+    KNOWN_MORNINGS,
+    Coming,
+    as_it_comes,
+    follow,
+    rounds_of,
+    within,
+)
+from spraywindow.season.easing import Ease, dry_spells, earlier_dew_off, limit_costs
+from spraywindow.season.leaf_curl import CurlCover, curl_cover
+from spraywindow.season.past import Need, Season, past_season
+from spraywindow.season.planner import plan_many
+from spraywindow.season.program import Program
+from spraywindow.season.share import Share
+from spraywindow.season.states import program_states
+from spraywindow.spray.conditions import Setting
+from spraywindow.spray.material import Material
+from spraywindow.spray.slots import DURATION_H, Access
+from spraywindow.weather.interval import Array
+
+FEWEST_FOR_START = 10
+"""A latest start is given from so many winters on."""
+WEEK_D = 7
+
+
+@dataclass(frozen=True, eq=False)
+class Outlook:
+    """The feasibility report for one group of trees.
+
+    Attributes
+    ----------
+    season : Season
+        The winters behind it.
+    last : date
+        Middle of the past winters' last usable days, in the season at hand.
+    owed : int
+        Rounds wanted and not done.
+    usable : array [material, winter]
+        Usable mornings from day 0 to the material's last day.
+    weekly : array [week, material, winter]
+        The same per week; NaN once a winter's season is over.
+    rounds_hindsight, rounds_coming : array [winter]
+        Rounds made with hindsight, and as it comes.
+    finish_hindsight, finish_coming : Share
+        Share of winters in which all rounds fit.
+    bounds : (float, float)
+        `finish_coming` with all winters left out failed, and with all of them finished.
+    start_shares : array [day]
+        Share (as it comes) that finishes when nothing is done before that day.
+    latest_start : mapping of int to date or None
+        Per cent of winters to the latest start from which, and from every earlier one, so many
+        finish; None where there is none or the winters are too few.
+    short : mapping of str to float
+        Rounds that fall short per winter, as it comes, by material.
+    limits : tuple of (material, limit, days)
+        Usable mornings per winter gained without that limit, the costliest first.
+    dry_spells, eased : tuple of Ease
+    curl : CurlCover or None
+        What the copper rounds would have covered; None for a program without copper.
+    spliced : bool
+        Whether one forecast stands in front of every winter.
+    """
+
+    season: Season
+    last: dt.date
+    owed: int
+    usable: Array
+    weekly: Array
+    rounds_hindsight: NDArray[np.int64]
+    rounds_coming: NDArray[np.int64]
+    finish_hindsight: Share
+    finish_coming: Share
+    bounds: tuple[float, float]
+    start_shares: Array
+    latest_start: Mapping[int, dt.date | None]
+    short: Mapping[str, float]
+    limits: tuple[tuple[str, str, float], ...]
+    dry_spells: tuple[Ease, ...]
+    eased: tuple[Ease, ...]
+    curl: CurlCover | None
+    spliced: bool
+
+
+def season_outlook(
+    weather: pd.DataFrame,
+    place: Place,
+    program: Program,
+    materials: Mapping[str, Material],
+    *,
+    first: dt.date,
+    need: Need,
+    setting: Setting | None = None,
+    access: Access | None = None,
+    duration_h: float = DURATION_H,
+    forecast: pd.DataFrame | None = None,
+    known_mornings: int = KNOWN_MORNINGS,
+) -> Outlook:
+    """Report whether a program fits the season from a day on, by past winters.
+
+    Parameters
+    ----------
+    weather, place, program, materials, first, need, setting, access, duration_h, forecast
+        As for `spraywindow.season.past.past_season`.
+    known_mornings : int
+        How many mornings, tomorrow first, an evening's forecast answers.
+
+    Returns
+    -------
+    Outlook
+
+    Raises
+    ------
+    InputError
+        If the record holds no past winter, or the program is too large.
+    """
+    season = past_season(
+        weather, place, program, materials, first=first, need=need, setting=setting,
+        access=access, duration_h=duration_h, forecast=forecast,
+    )  # fmt: skip
+    winters, days = len(season.labels), len(season.chances)
+    states = program_states(program, days, max(winters, 1))
+    owed = np.array([entry.visits_owed for entry in program.entries])
+
+    def run(chances: Array) -> Coming:
+        return as_it_comes(
+            chances, season.ending.turned_out, season.ending.then, states, known_mornings
+        )
+
+    def finish(chances: Array) -> Share:
+        _, made = follow(run(chances), np.zeros(1, dtype=np.int64))
+        return Share.of(np.asarray((made[:, 0] >= owed[:, None]).all(axis=0)))
+
+    visits, made = follow(run(season.chances), np.arange(days))
+    finished = np.asarray((made >= owed[:, None, None]).all(axis=0))
+    hindsight = plan_many(within(season.chances, season.ending.turned_out), program).rounds
+    hits, every = int(finished[0].sum()), winters + len(season.left_out)
+    shares = finished.mean(axis=1) if winters else np.full(days, np.nan)
+    last = np.median(np.minimum(season.ending.turned_out.max(axis=0), days - 1)) if winters else 0
+    return Outlook(
+        season=season,
+        last=first + dt.timedelta(days=int(last)),
+        owed=int(owed.sum()),
+        usable=season.usable.sum(axis=0),
+        weekly=_weekly(season),
+        rounds_hindsight=hindsight.sum(axis=0),
+        rounds_coming=made[:, 0].sum(axis=0),
+        finish_hindsight=Share.of(np.asarray((hindsight >= owed[:, None]).all(axis=0))),
+        finish_coming=Share.of(finished[0]),
+        bounds=(hits / every, (hits + len(season.left_out)) / every),
+        start_shares=shares,
+        latest_start={
+            per_cent: _latest(shares, first, per_cent / 100)
+            if winters >= FEWEST_FOR_START
+            else None
+            for per_cent in (80, 90)
+        },
+        short={
+            material.name: float(np.maximum(owed[n] - made[n, 0], 0).mean()) if winters else np.nan
+            for n, material in enumerate(season.materials)
+        },
+        limits=limit_costs(season),
+        dry_spells=dry_spells(season, finish),
+        eased=(earlier_dew_off(season, finish),),
+        curl=_curl(season, rounds_of(states, visits[:, 0])),
+        spliced=forecast is not None,
+    )
+
+
+def _curl(season: Season, made: NDArray[np.bool_]) -> CurlCover | None:
+    for which, material in enumerate(season.materials):
+        if "copper" in material.name and season.labels:
+            return curl_cover(season, which, made[:, which])
+    return None
+
+
+def _latest(shares: Array, first: dt.date, wanted: float) -> dt.date | None:
+    """Latest first day from which, and from every earlier one, that share finishes."""
+    enough = shares >= wanted - 1e-12
+    if not enough[0]:
+        return None
+    last = len(enough) - 1 if enough.all() else int(np.argmin(enough)) - 1
+    return first + dt.timedelta(days=last)
+
+
+def _weekly(season: Season) -> Array:
+    """Usable mornings per week, [week, material, winter]; NaN beyond a winter's end."""
+    usable = season.usable
+    weeks = -(-len(usable) // WEEK_D)
+    padded = np.zeros((weeks * WEEK_D, *usable.shape[1:]))
+    padded[: len(usable)] = usable
+    begins = np.arange(weeks)[:, None, None] * WEEK_D
+    per_week = padded.reshape(weeks, WEEK_D, *usable.shape[1:]).sum(axis=1)
+    return np.where(begins <= season.ending.turned_out, per_week, np.nan)

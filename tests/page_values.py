@@ -1,0 +1,44 @@
+"""The demo's evening, its page, and sites with names that bite."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+
+import pandas as pd
+
+from spraywindow.orchard.evening import Evening, evening
+from spraywindow.orchard.prospect import Prospect, prospect
+from spraywindow.orchard.site import Site, site_of
+from spraywindow.sources.samples import DEMO_NOW, demo_forecast, demo_winters, sample_path
+
+BITING = "Böse <script>alert('x')</script> \"Hof\" & Söhne $x$"
+
+
+def demo_site(**changes: object) -> Site:
+    tables = tomllib.loads(sample_path("orchard.toml").read_text("utf-8"))
+    return site_of({**tables, **changes})
+
+
+def biting_site() -> Site:
+    tables = tomllib.loads(sample_path("orchard.toml").read_text("utf-8"))
+    blocks = [{**block, "name": f"{BITING} {n}"} for n, block in enumerate(tables["blocks"])]
+    rounds = [*tables["program"]["rounds"], {"material": BITING, "rounds": 1}]
+    return site_of({
+        **tables, "name": BITING, "blocks": blocks, "materials": {BITING: {}},
+        "program": {**tables["program"], "rounds": rounds},
+    })  # fmt: skip
+
+
+def evenings_of(site: Site, now: pd.Timestamp = DEMO_NOW) -> list[Evening]:
+    return [evening(site, demo_forecast(), now, name) for name in site.program.materials]
+
+
+@cache
+def demo_evenings() -> list[Evening]:
+    return evenings_of(demo_site())
+
+
+@cache
+def demo_prospect() -> Prospect:
+    return prospect(demo_site(), demo_winters(), DEMO_NOW, forecast=demo_forecast())

@@ -1,0 +1,111 @@
+"""Every error a user can cause: one line on stderr, exit 2, nothing on stdout, no traceback."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.command import MAP, NOW, SITE, command, refused, steady, write_weather
+
+Capture = pytest.CaptureFixture[str]
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "site.toml").write_text(SITE, encoding="utf-8")
+    write_weather(tmp_path, steady())
+    return tmp_path
+
+
+def slots(capsys: Capture, folder: Path, *words: str | Path, now: str = NOW) -> str:
+    own = ["--site", folder / "site.toml", "--weather", folder / "weather.csv"]
+    own += ["--columns", folder / "map.toml", "--now", now]
+    return refused(command(capsys, "slots", *own, *words))
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["slotz"], "Did you mean 'slots'"),
+        (["slots", "--jsn"], "--json"),
+        (["slots", "--now"], "--now"),
+        (["slots", "--json", "--csv"], "--json and --csv together"),
+        (["slots", "--columns", "map.toml"], "--columns without --weather"),
+        (["slots", "--service", "nws"], "--service beside the demo"),
+        (["slots", "--material", "oyl"], "did you mean oil?"),
+        (["slots", "--site", "absent.toml"], "cannot read the site file"),
+        (["slots", "--weather", "absent.csv"], "absent.csv"),
+        (["slots", "--now", "2020-01-12"], "does not hold the time"),
+        (["slots", "extra"], "extra"),
+    ],
+)
+def test_words_that_cannot_be_used(capsys: Capture, words: list[str], said: str) -> None:
+    assert said in refused(command(capsys, *words))
+
+
+@pytest.mark.parametrize("json", [[], ["--json"], ["--csv"]])
+def test_errors_go_to_stderr_whatever_is_printed(
+    capsys: Capture, folder: Path, json: list[str]
+) -> None:
+    (folder / "site.toml").write_text(SITE.replace("38.5", "91"), encoding="utf-8")
+    assert "place.latitude" in slots(capsys, folder, *json)
+
+
+@pytest.mark.parametrize(
+    ("now", "said"),
+    [
+        ("tomorrow", "not a time"),
+        ("18:00", "not a time"),  # would be read by this machine's clock
+        ("2026", "not a time"),
+        ("2026-13-01", "not a time"),
+        ("", "not a time"),
+        # the clocks of California in 2026: forward on 8 March, back on 1 November
+        ("2026-03-08 02:30", "jump over this local time"),
+        ("2026-11-01 01:30", "2026-11-01T01:30-07:00 or 2026-11-01T01:30-08:00"),
+    ],
+)
+def test_times_that_are_none_or_two(capsys: Capture, folder: Path, now: str, said: str) -> None:
+    assert said in slots(capsys, folder, now=now)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("[place]", "[place", "not TOML"),
+        ("latitude", "lattitude", "did you mean latitude?"),
+        ('"60 ft"', "60", "a number without its unit"),
+        ("", '[materials.oil.limits.cold]\nvalue = "40 mph"\n', "a speed where a temperature"),
+        ("", '[[program.rounds]]\nmaterial = "oil"\ndone = [2026-01-20]\n', "a day to come"),
+    ],
+)
+def test_site_files(capsys: Capture, folder: Path, old: str, new: str, said: str) -> None:
+    text = SITE.replace(old, new) if old else SITE + new
+    (folder / "site.toml").write_text(text, encoding="utf-8")
+    assert said in slots(capsys, folder)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("degF", "degrees", "unit"),
+        ('column = "rain"', 'column = "rane"', "rain"),
+        ("[time]", "[tim]", "time"),
+        ('timezone = "UTC"', 'timezone = "Mars"', "Mars"),
+    ],
+)
+def test_column_maps(capsys: Capture, folder: Path, old: str, new: str, said: str) -> None:
+    (folder / "map.toml").write_text(MAP.replace(old, new), encoding="utf-8")
+    assert said in slots(capsys, folder)
+
+
+@pytest.mark.parametrize("content", [b"", b"<html></html>", b"\x00\x01\x02", b"time,temp\n1,2\n"])
+def test_weather_files(capsys: Capture, folder: Path, content: bytes) -> None:
+    (folder / "weather.csv").write_bytes(content)
+    assert "weather.csv" in slots(capsys, folder)
+
+
+def test_no_receipt_is_left_by_an_error(capsys: Capture, folder: Path) -> None:
+    assert "plain file" in slots(capsys, folder, "--receipt", folder)
+    assert "cannot write" in slots(capsys, folder, "--receipt", folder / "no" / "r.json")
+    assert not [path for path in folder.iterdir() if "json" in path.name]

@@ -1,0 +1,77 @@
+"""``spraywindow init``: a site file that reads back, never over an existing one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from spraywindow.orchard.site import read_site
+from tests.command import command, refused
+
+Capture = pytest.CaptureFixture[str]
+PLACE = ("--latitude", "38.5", "--longitude", "-121.7", "--timezone", "America/Los_Angeles")
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_what_is_written_reads_back(capsys: Capture, tmp_path: Path, units: str) -> None:
+    file = tmp_path / "site.toml"
+    said = command(capsys, "init", file, *PLACE, "--elevation", "60 ft", "--units", units)
+    assert (said.code, said.out) == (0, f"{file}\n")
+    site = read_site(file)
+    assert site.place.elevation_m == pytest.approx(60 * 0.3048)
+    assert site.units == units
+    assert [entry.rounds for entry in site.program.entries] == [3, 5]
+
+
+def test_every_commented_line_is_a_usable_key(capsys: Capture, tmp_path: Path) -> None:
+    file = tmp_path / "site.toml"
+    command(capsys, "init", file, *PLACE)
+    lines = file.read_text(encoding="utf-8").splitlines()
+    said = [
+        line.removeprefix("# ") if " = " in line or line.startswith("# [") else line
+        for line in lines
+    ]
+    file.write_text("\n".join(said), encoding="utf-8")
+    site = read_site(file)
+    assert site.blocks[0].stage == 0
+    assert site.setting.neighbours_deg == (315.0, 120.0)
+    assert site.material("oil").limit("cold").value == pytest.approx((40 - 32) * 5 / 9)
+    assert "sulfur" in site.other_sprays
+
+
+def test_names_with_quotes_and_other_alphabets(capsys: Capture, tmp_path: Path) -> None:
+    file, name = tmp_path / "site.toml", 'Höhe "Ω" {x} \\ 桃'
+    assert command(capsys, "init", file, *PLACE, "--name", name).code == 0
+    assert read_site(file).name == name
+
+
+def test_never_over_an_existing_file(capsys: Capture, tmp_path: Path) -> None:
+    file = tmp_path / "site.toml"
+    file.write_text("mine")
+    assert "the file exists" in refused(command(capsys, "init", file, *PLACE))
+    assert file.read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--latitude", "91"), "latitude"),
+        (("--timezone", "Mars/Base"), "unknown time zone"),
+        (("--timezone", 'A"B'), "quotes or line breaks"),
+        (("--elevation", "60"), "a number without its unit"),
+        (("--units", "imperial"), "'metric' or 'us'"),
+        (("--latitude", "north"), "--latitude"),
+    ],
+)
+def test_nothing_is_written_on_an_error(
+    capsys: Capture, tmp_path: Path, words: tuple[str, str], said: str
+) -> None:
+    file = tmp_path / "site.toml"
+    assert said in refused(command(capsys, "init", file, *PLACE, *words))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_is_not_there(capsys: Capture, tmp_path: Path) -> None:
+    said = refused(command(capsys, "init", tmp_path / "no" / "site.toml", *PLACE))
+    assert "cannot write" in said

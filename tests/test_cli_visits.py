@@ -1,0 +1,150 @@
+"""The visits as a command: what it prints, its JSON keys, bad input."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.command_line import CommandLine, write_site, write_weather
+
+EVENING = ("--now", "2026-01-08 18:00")
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> CommandLine:
+    return CommandLine(monkeypatch, capsys)
+
+
+@pytest.fixture
+def sites(tmp_path: Path) -> list[Path]:
+    return [
+        write_site(tmp_path / "a.toml", name="Ossa Terrace"),
+        write_site(tmp_path / "b.toml", name="Lime Kiln Yard", longitude=21.6),
+    ]
+
+
+@pytest.fixture
+def weather(tmp_path: Path) -> Path:
+    return write_weather(tmp_path / "w.csv", "2026-01-01", 20)
+
+
+def test_text_fits_eighty_columns_and_says_the_round(
+    run: CommandLine, sites: list[Path], weather: Path
+) -> None:
+    said = run("visits", *sites, "--weather", weather, *EVENING, "--home", "37.8, 21.5")
+    assert said.code == 0
+    assert said.out.startswith("Tomorrow, Fri 9 Jan: 2 of 2 sites, ")
+    assert max(map(len, said.out.splitlines())) <= 80
+    assert said.out.count("The label is the law") == 1
+
+
+def test_json_keys_are_stable(run: CommandLine, sites: list[Path], weather: Path) -> None:
+    said = run("visits", *sites, "--weather", weather, *EVENING, "--json")
+    answer = json.loads(said.out)
+    assert set(answer) == {
+        "now", "date", "stops", "left_out", "choices", "drive_min", "worth", "driving", "cautions",
+    }  # fmt: skip
+    assert set(answer["stops"][0]) == {
+        "order", "site", "material", "leave", "arrive", "start", "end", "drive_min", "slot",
+        "urgency", "chance", "reason",
+    }  # fmt: skip
+    assert set(answer["choices"][0]) == {
+        "site", "material", "verdict", "reason", "owed", "known_mornings", "later_days",
+        "last_day", "chances", "urgency",
+    }  # fmt: skip
+    # 0.2 degrees of longitude at 37.8 N: 17.57 km, x 1.3 at 50 km/h
+    assert answer["drive_min"] == pytest.approx(17.57 * 1.3 / 50 * 60, abs=0.1)
+
+
+def test_a_table_of_minutes_is_used(
+    run: CommandLine, sites: list[Path], weather: Path, tmp_path: Path
+) -> None:
+    table = tmp_path / "t.csv"
+    table.write_text("from,to,minutes\nOssa Terrace,Lime Kiln Yard,44\n")
+    said = run("visits", *sites, "--weather", weather, *EVENING, "--minutes", table, "--json")
+    assert json.loads(said.out)["drive_min"] == 44.0
+
+
+def test_what_the_record_says_is_done_is_not_owed(
+    run: CommandLine, sites: list[Path], weather: Path
+) -> None:
+    ask = ("visits", *sites, "--weather", weather, *EVENING, "--json")
+    before = json.loads(run(*ask).out)["choices"]
+    run("log", "add", "--site", sites[0], "--material", "oil", "--product", "A", "--start",
+        "2026-01-02 10:00", "--now", "2026-01-02 18:00", "--no-fetch")  # fmt: skip
+    after = json.loads(run(*ask).out)["choices"]
+
+    def owed(choices: list[dict[str, object]]) -> object:
+        return next(
+            c["owed"] for c in choices if (c["site"], c["material"]) == ("Ossa Terrace", "oil")
+        )
+
+    assert (owed(before), owed(after)) == (3, 2)
+
+
+def test_a_weather_file_each(run: CommandLine, sites: list[Path], tmp_path: Path) -> None:
+    dry = write_weather(tmp_path / "dry.csv", "2026-01-01", 20)
+    wet = write_weather(
+        tmp_path / "wet.csv", "2026-01-01", 20,
+        rain={f"2026-01-09T{hour:02d}:00": 3.0 for hour in range(24)},
+    )  # fmt: skip
+    said = run("visits", *sites, "--weather", dry, "--weather", wet, *EVENING, "--json")
+    answer = json.loads(said.out)
+    assert [stop["site"] for stop in answer["stops"]] == ["Ossa Terrace"]
+    assert answer["left_out"][0]["site"] == "Lime Kiln Yard"
+    assert "rain" in answer["left_out"][0]["reason"]
+
+
+def test_the_book_of_the_demo_winters(run: CommandLine, sites: list[Path]) -> None:
+    from spraywindow.sources.samples import sample_path
+
+    past = sample_path("winters.csv.gz")
+    ask = ("visits", *sites, "--book", "--weather", past, "--now", "2025-11-10 18:00")
+    answer = json.loads(run(*ask, "--json").out)
+    assert set(answer) == {
+        "winters", "left_out", "visits_a_day", "promise", "clients", "drops", "rule", "cautions",
+    }  # fmt: skip
+    assert [client["site"] for client in answer["clients"]] == ["Ossa Terrace", "Lime Kiln Yard"]
+    for client in answer["clients"]:
+        assert client["shared"]["n"] == len(answer["winters"])
+        assert client["shared"]["share"] <= 1
+        for material in client["materials"]:
+            assert 0 <= material["promised"] <= material["owed"]
+    text = run(*ask).out
+    assert max(map(len, text.splitlines())) <= 80
+    assert "without hindsight" in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("--home", "here"), "not a point"),
+        (("--home", "95, 20"), "not a point"),
+        (("--leave", "dawn"), "not a clock time"),
+        (("--speed", "50"), "a number without its unit"),
+        (("--speed", "900 km/h"), "speed out of range"),
+        (("--usual", "150 %"), "--usual: out of range"),
+        (("--minutes", "none.csv"), "cannot read the table"),
+    ],
+)
+def test_bad_input_is_one_line(
+    run: CommandLine, sites: list[Path], weather: Path, arguments: tuple[str, ...], told: str
+) -> None:
+    said = run("visits", *sites, "--weather", weather, *EVENING, *arguments)
+    assert (said.code, said.out) == (2, "")
+    assert said.err.count("\n") == 1
+    assert told in said.err
+
+
+def test_sites_and_weather_files_are_matched(
+    run: CommandLine, sites: list[Path], weather: Path, tmp_path: Path
+) -> None:
+    three = run("visits", *sites, *(["--weather", weather] * 3), *EVENING)
+    assert (three.code, "do not match" in three.err) == (2, True)
+    twin = write_site(tmp_path / "twin.toml")
+    same = run("visits", sites[0], twin, "--weather", weather, *EVENING)
+    assert (same.code, "two site files are of" in same.err) == (2, True)
+    book = run("visits", *sites, "--book", *EVENING)
+    assert (book.code, "past winters" in book.err) == (2, True)

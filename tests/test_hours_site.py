@@ -1,0 +1,155 @@
+"""The site in the perfect fortnight: sun, still air, drift, frost hollow, wet and drying wood."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from spraywindow.place import Place
+from spraywindow.spray.catalogue import COPPER, OIL
+from spraywindow.spray.conditions import Setting
+from spraywindow.spray.hours import score_hours
+from tests.weeks import NIGHT, NOON, PLACE, colder, dew_for, fortnight, hour
+
+EQUATOR = Place(0.0, 23.0, 0.0, "Etc/GMT-2")
+
+
+@pytest.mark.parametrize(
+    ("temp", "humid", "cloud", "expected"),
+    [(15.0, 60.0, 0.1, "go"), (15.01, 60.0, 0.79, "no-go"), (15.01, 60.0, 0.8, "go")],
+)
+def test_high_sun_counts_only_where_warm_and_open(
+    temp: float, humid: float, cloud: float, expected: str
+) -> None:
+    # 45 degrees of elevation, above 15 degC, under 80 % of cloud: common practice, no source.
+    scored = hour(fortnight(temp, humid, cloud=cloud), OIL, place=EQUATOR)
+    assert scored["verdict"] == expected
+    if expected == "no-go":
+        assert scored["held_by"] == "high sun"
+
+
+def test_warmth_at_the_end_of_the_hour_counts_for_the_high_sun() -> None:
+    table = colder({NOON + 1: 15.5}, temp_c=14.0, cloud=0.2)
+    assert hour(table, OIL, place=EQUATOR)["held_by"] == "high sun"
+
+
+def test_sun_on_wood_adds_a_kelvin_for_each_100_watts() -> None:
+    # 0.010 K per W/m2, common practice: 22 degC under 740 W/m2 is 29.4 degC on the wood.
+    for solar, verdict in ((740.0, "go"), (741.0, "no-go")):
+        scored = hour(fortnight(22.0, cloud=0.9, solar_wm2=solar), OIL, place=EQUATOR)
+        assert scored["verdict"] == verdict
+        assert scored["sun on wood"] == pytest.approx((7.4 - 0.01 * solar) / 3.4, abs=1e-9)
+        assert scored["held_by"] == "sun on wood"
+
+
+def test_inversion_ends_about_an_hour_and_a_half_after_sunrise() -> None:
+    # Extension: from 1-2 h before sunset to 1-2 h after sunrise. Sunrise is pvlib's.
+    from pvlib.solarposition import get_solarposition, sun_rise_set_transit_spa
+
+    still = fortnight(wind_ms=1.0, cloud=0.2)
+    scored = score_hours(still, PLACE, COPPER)
+    day = scored.loc["2021-01-15"]
+    noon = pd.DatetimeIndex([pd.Timestamp("2021-01-15T12:00Z")])
+    edges = sun_rise_set_transit_spa(noon, PLACE.latitude, PLACE.longitude).iloc[0]
+    middle = day.index + pd.Timedelta(minutes=30)
+    elevation = get_solarposition(middle, PLACE.latitude, PLACE.longitude)["elevation"].to_numpy()
+    near = pd.Timedelta(hours=1.5)
+    open_sky = (middle > edges.sunrise + near) & (middle < edges.sunset - near) & (elevation > 5)
+    assert list(day["held_by"] != "inversion") == list(open_sky)
+    assert 0 < open_sky.sum() < 9
+
+
+@pytest.mark.parametrize(
+    ("from_deg", "bearing", "verdict"),
+    [
+        (180.0, 45.0, "no-go"),  # the drift goes north; exactly 45 degrees off
+        (180.0, 45.1, "go"),
+        (180.0, 315.0, "no-go"),
+        (200.0, 340.0, "no-go"),  # 20 and 340 lie 40 apart, over north
+        (0.0, 0.0, "go"),  # the neighbour is upwind
+        (90.0, 270.0, "no-go"),
+        (np.nan, 90.0, "unknown"),
+    ],
+)
+def test_drift_stops_within_45_degrees_downwind(
+    from_deg: float, bearing: float, verdict: str
+) -> None:
+    # Common practice, no source.
+    setting = Setting(neighbours_deg=(bearing,))
+    for material in (OIL, COPPER):
+        scored = hour(fortnight(wind_from_deg=from_deg), material, setting=setting)
+        assert scored["verdict"] == verdict
+        if verdict != "go":
+            assert scored["held_by"] == "neighbours"
+
+
+def test_without_neighbours_the_direction_does_not_matter() -> None:
+    scored = score_hours(fortnight(wind_from_deg=np.nan), PLACE, OIL)
+    assert scored["go"].iloc[NOON]
+    assert "neighbours" not in scored
+
+
+def test_a_far_northern_noon_is_as_low_as_an_evening() -> None:
+    # Common practice: sun under 5 degrees; at 64.5 N the January noon is at 4, hours from sunset.
+    still = fortnight(wind_ms=1.0, cloud=0.2)
+    north = Place(64.5, 23.0, 100.0, "Europe/Helsinki")
+    assert hour(still, COPPER, place=north)["held_by"] == "inversion"
+    assert hour(still, COPPER)["verdict"] == "go"
+
+
+@pytest.mark.parametrize(("temp", "drying_h"), [(10.0, 2), (9.9, 4)])
+def test_rain_after_drying_where_only_humidity_tells(temp: float, drying_h: int) -> None:
+    # Common practice: 2 h to dry at 10 degC, 4 h below; then copper wants 6 h without rain.
+    for lead, verdict in ((drying_h + 5, "no-go"), (drying_h + 6, "go")):
+        table = fortnight(temp, cloud=None, rain_mm={NOON + lead: 0.254})
+        assert hour(table, COPPER)["verdict"] == verdict
+    for lead, verdict in ((drying_h, "no-go"), (drying_h + 1, "go")):
+        table = colder({NOON + lead: 0.0}, temp_c=temp, cloud=None)
+        assert hour(table, COPPER)["verdict"] == verdict
+    # Oil must dry before rain or freeze: Kansas State, and common practice.
+    loose = OIL.with_limits(**{"rain in 24 h": None, "dry spell": None, "frost in 24 h": None})
+    for lead, verdict in ((drying_h - 1, "no-go"), (drying_h, "go")):
+        table = fortnight(temp, cloud=None, rain_mm={NOON + lead: 0.254})
+        assert hour(table, loose)["verdict"] == verdict
+
+
+def test_wood_is_dry_two_hours_after_rain_where_only_humidity_tells() -> None:
+    # RH of 90 % and more is wet: Sentelhas 2008; 2 h after rain at 10 degC, 4 h below: practice.
+    for temp, wait in ((10.0, 2), (9.9, 4)):
+        scored = score_hours(fortnight(temp, cloud=None, rain_mm={NOON: 1.0}), PLACE, OIL)
+        wet = scored["wet wood"].iloc[NOON - 1 : NOON + 8] < 0
+        # the hour before ends in the rain
+        assert list(wet) == [row <= wait for row in range(-1, 8)]
+    damp = fortnight(cloud=None, dew_point_c={NOON: dew_for(12, 90.01)})
+    assert hour(damp, OIL)["held_by"] == "wet wood"
+    assert hour(damp, OIL, NOON - 1)["held_by"] == "wet wood"
+    assert hour(fortnight(cloud=None, dew_point_c={NOON: dew_for(12, 89.9)}), OIL)["go"]
+
+
+def test_dew_off_moves_the_first_dry_hour() -> None:
+    table = fortnight(rain_mm={NIGHT: 1.0})
+    first = {}
+    for later in (-1.0, 0.0, 2.0):
+        scored = score_hours(table, PLACE, OIL, setting=Setting(dew_off_h=later))
+        first[later] = np.flatnonzero(scored["go"].to_numpy()[NIGHT:])[0]
+    assert first[2.0] == first[0.0] + 2
+    assert first[-1.0] == first[0.0] - 1
+
+
+@pytest.mark.parametrize(
+    ("cloud", "wind", "row", "verdict"),
+    [
+        (0.29, 1.99, NIGHT, "no-go"),
+        (0.30, 1.99, NIGHT, "go"),
+        (0.29, 2.00, NIGHT, "go"),
+        (0.29, 1.99, NOON + 24, "go"),  # by day the hollow is no colder
+    ],
+)
+def test_a_frost_hollow_is_colder_on_clear_calm_nights(
+    cloud: float, wind: float, row: int, verdict: str
+) -> None:
+    # Common practice, no source.
+    table = colder({row: 3.0}, cloud={row: cloud}, wind_ms={row: wind})
+    assert hour(table, OIL, setting=Setting(frost_hollow_c=3.0))["verdict"] == verdict
+    assert hour(table, OIL)["verdict"] == "go"

@@ -1,0 +1,235 @@
+"""The page: self-contained, small, everything escaped, and it says what the answer says."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from spraywindow.cli.main import app
+from spraywindow.cli.report import file_name
+from spraywindow.orchard.evening import evening
+from spraywindow.orchard.prospect import prospect
+from spraywindow.output.leaf_curl import copper_left, copper_words, curl_spells, curl_words
+from spraywindow.output.page import page_html
+from spraywindow.output.planned import planned_slots
+from spraywindow.output.words import cautions
+from spraywindow.sources.samples import DEMO_NOW, demo_forecast, demo_winters, sample_path
+from spraywindow.weather.hourly import check_hourly
+from tests.page_values import (
+    BITING,
+    biting_site,
+    demo_evenings,
+    demo_prospect,
+    demo_site,
+    evenings_of,
+)
+
+pytest.importorskip("matplotlib")
+pytest.importorskip("jinja2")
+KILOBYTE = 1000
+
+
+class Reader(HTMLParser):
+    """Collects tags with their attributes, and the text outside of style sheets."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.words = ""
+        self._inside: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        self._inside.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in self._inside:
+            while self._inside.pop() != tag:
+                pass
+
+    def handle_data(self, data: str) -> None:
+        if "style" not in self._inside:
+            self.words += data
+
+
+@pytest.fixture(scope="module")
+def demo() -> str:
+    return page_html(demo_evenings(), demo_forecast(), demo_prospect(), note="A demo.")
+
+
+def test_it_is_one_small_file_that_asks_nobody(demo: str) -> None:
+    assert len(demo.encode()) < 400 * KILOBYTE
+    reader = Reader(demo)
+    assert not [tag for tag, _ in reader.tags if tag in ("script", "iframe", "object", "img")]
+    named = [v for _, a in reader.tags for k, v in a.items() if k.endswith(("href", "src"))]
+    assert all(value and value.startswith(("#", "data:,")) for value in named)
+    assert "@import" not in demo
+    assert not re.search(r"url\((?!#)", demo)
+    assert not [key for _, attrs in reader.tags for key in attrs if key.startswith("on")]
+
+
+def test_headings_go_down_in_order(demo: str) -> None:
+    levels = [int(tag[1]) for tag, _ in Reader(demo).tags if re.fullmatch("h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert max(np.diff(levels)) <= 1
+
+
+def test_tables_and_pictures_speak(demo: str) -> None:
+    reader = Reader(demo)
+    tags = [tag for tag, _ in reader.tags]
+    assert tags.count("table") == tags.count("caption") == tags.count("thead") > 2
+    assert all(attrs.get("scope") in ("col", "row") for tag, attrs in reader.tags if tag == "th")
+    pictures = [attrs for tag, attrs in reader.tags if tag == "svg"]
+    assert len(pictures) == 5
+    ids = [attrs["id"] for _, attrs in reader.tags if attrs.get("id")]
+    assert len(ids) == len(set(ids))
+    for attrs in pictures:
+        assert attrs["role"] == "img"
+        assert all(name in ids for name in (attrs["aria-labelledby"] or "").split())
+    assert ("html", {"lang": "en"}) in reader.tags
+
+
+def test_it_says_the_answer(demo: str) -> None:
+    words = " ".join(Reader(demo).words.split())
+    for each in demo_evenings():
+        slot = each.first.slot
+        assert slot is not None
+        assert f"go {slot.start.hour}–{slot.end.hour}" in words
+        for line in cautions(each):
+            assert line[1:] in words
+    assert words.count("planned round") == len(planned_slots(demo_evenings()))
+    assert "invented demo weather" in words
+    assert "just issued" in words
+    assert all(label in words for label in demo_prospect().outlook.season.labels)
+
+
+def test_names_from_the_site_file_are_text() -> None:
+    site = biting_site()
+    answer = prospect(site, demo_winters(), DEMO_NOW)
+    reader = Reader(page_html(evenings_of(site), demo_forecast(), answer))
+    assert not [tag for tag, _ in reader.tags if tag == "script"]
+    assert f"{BITING} 0" in reader.words
+    assert reader.words.count(BITING) > 5
+
+
+def test_no_winters_no_season(demo: str) -> None:
+    without = page_html(demo_evenings(), demo_forecast())
+    assert 'id="season"' in demo
+    assert 'id="season"' not in without
+
+
+def test_planned_rounds_keep_the_program_s_gaps() -> None:
+    planned = planned_slots(demo_evenings())
+    program = demo_site().program
+    days = [(slot.material, slot.start.date()) for slot in planned]
+    days += [(entry.material, day) for entry in program.entries for day in entry.days_done]
+    for number, (one, first) in enumerate(days):
+        for other, second in days[number + 1 :]:
+            assert abs((second - first).days) >= program.days_between(one, other)
+    assert planned
+
+
+def test_of_two_slots_a_day_the_likelier_is_planned() -> None:
+    oil = demo_evenings()[0]
+    likely, other = oil.slots[0], replace(oil.slots[0], chance=0.01)
+    assert planned_slots([replace(oil, slots=[likely, other])]) == [likely]
+
+
+def test_no_plan_without_a_slot() -> None:
+    wet = demo_forecast()
+    wet["rain_mm"] = 5.0
+    assert planned_slots([evening(demo_site(), wet, DEMO_NOW, "oil")]) == []
+
+
+def _weather(rain_mm: float, temp_c: float) -> pd.DataFrame:
+    """Steady weather, saturated and dull, from before the last copper on."""
+    index = pd.date_range("2025-12-10", "2026-02-10", freq="h", tz="UTC")
+    table = pd.DataFrame(
+        {"temp_c": temp_c, "dew_point_c": temp_c, "wind_ms": 2.0, "rain_mm": 0.0, "cloud": 1.0},
+        index=index,
+    )
+    table.loc["2026-01-14 06:00":"2026-01-16 05:00", "rain_mm"] = rain_mm / 48
+    return check_hourly(table)
+
+
+@pytest.mark.parametrize(
+    ("rain_mm", "temp_c", "curl"),
+    # Rossi et al. 2006: rain of 3 mm, below 16 °C while wet
+    [(20.0, 8.0, True), (2.0, 8.0, False), (20.0, 17.0, False)],
+)
+def test_leaf_curl_weather_by_the_published_gates(
+    rain_mm: float, temp_c: float, curl: bool
+) -> None:
+    spells = curl_spells(_weather(rain_mm, temp_c), demo_site(), DEMO_NOW)
+    assert bool(spells) == curl
+    assert ("No leaf-curl weather" in curl_words(spells)[0]) != curl
+
+
+def test_copper_left_is_halved_by_25_mm() -> None:
+    """Ontario 2020: about half lost per 25 mm."""
+    site = demo_site()
+    table = _weather(0.0, 8.0)
+    done = pd.Timestamp("2025-12-16 12:00", tz=site.place.timezone)
+    table.loc[done + pd.Timedelta(days=3), "rain_mm"] = 25.0
+    left = copper_left(table, site, DEMO_NOW)
+    assert left is not None
+    assert left.known
+    assert left.low == left.high == 0.5
+    assert "about 50 %" in copper_words(left, site)[0]
+
+
+def test_copper_left_is_bounded_where_the_rain_is_not_known() -> None:
+    site = demo_site()
+    left = copper_left(demo_forecast(), site, DEMO_NOW)
+    assert left is not None
+    assert not left.known
+    assert left.low == 0.0
+    assert "at most" in copper_words(left, site)[0]
+    assert "No copper" in copper_words(None, site)[0]
+
+
+def test_the_command_writes_the_page_and_says_its_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = CliRunner().invoke(app, ["report"])
+    assert result.exit_code == 0, result.output
+    assert result.stdout == "varkessa-bank.html\n"
+    assert "<title>Varkessa Bank" in (tmp_path / "varkessa-bank.html").read_text("utf-8")
+
+
+def test_the_command_takes_files_of_one_s_own(tmp_path: Path) -> None:
+    page = tmp_path / "page.html"
+    site = sample_path("orchard.toml").read_text("utf-8").replace('"Varkessa Bank"', '"Mine <b>"')
+    (tmp_path / "mine.toml").write_text(site, "utf-8")
+    given = {
+        "--site": tmp_path / "mine.toml",
+        "--weather": sample_path("forecast.csv"),
+        "--winters": sample_path("winters.csv.gz"),
+        "--now": "2026-01-12 18:00",
+        "--out": page,
+    }
+    result = CliRunner().invoke(app, ["report", *(str(x) for pair in given.items() for x in pair)])
+    assert result.exit_code == 0, result.output
+    text = page.read_text("utf-8")
+    assert "<h1>Mine &lt;b&gt;</h1>" in text
+    assert 'id="season"' in text
+    assert "invented" not in Reader(text).words
+
+
+@pytest.mark.parametrize(
+    ("name", "file"),
+    [("Varkessa Bank", "varkessa-bank"), ("../etc/x", "etc-x"), ("Öl & Co.", "öl-co"),
+     ("<>", "site"), ("x" * 300, "x" * 80)],
+)  # fmt: skip
+def test_file_names_stay_in_the_folder(name: str, file: str) -> None:
+    assert file_name(name) == file

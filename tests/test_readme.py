@@ -1,0 +1,89 @@
+"""The README says what the program does: its output, its commands and its examples are run."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import subprocess
+import sys
+import tomllib
+
+import pytest
+from typer.main import get_command
+
+from spraywindow.cli.main import app
+from spraywindow.orchard.site import site_of
+from spraywindow.sources.columns import load_map
+from spraywindow.sources.samples import sample_path
+from tests.conftest import ROOT
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def blocks(language: str, text: str = README) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", text, flags=re.S)
+
+
+def shown_outputs() -> list[tuple[str, str]]:
+    return re.findall(r"<!-- output: (.*?) -->\n```text\n(.*?)```", README, flags=re.S)
+
+
+@pytest.mark.parametrize(("command", "shown"), shown_outputs())
+def test_the_output_shown_is_what_is_printed(command: str, shown: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "spraywindow", *command.split()],
+        capture_output=True, text=True, encoding="utf-8", check=True,
+    )  # fmt: skip
+    assert shown.rstrip() == done.stdout.rstrip()
+
+
+def test_there_is_output_to_check() -> None:
+    assert [command for command, _ in shown_outputs()] == ["slots"]
+
+
+def test_it_begins_with_the_job_and_two_commands() -> None:
+    assert README.startswith("# spraywindow\n\nA fruit-tree adviser")
+    first, second = blocks("console")[:2]
+    for command in (first, second):
+        assert "python3 -m venv .venv && .venv/bin/pip install" in command
+    assert ".venv/bin/spraywindow slots" in first
+    assert ".venv/bin/python -m pytest" in second
+
+
+def test_continuous_integration_takes_the_command_from_here() -> None:
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert 'grep -m 1 "python -m pytest" README.md' in script
+
+
+def test_every_command_named_exists() -> None:
+    known = set(get_command(app).commands)  # type: ignore[attr-defined]
+    named = set(re.findall(r"(?:`|^|/)spraywindow ([a-z]+)\b", README, flags=re.M))
+    assert named <= known
+
+
+def test_python_example_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    (example,) = blocks("python")
+    printed = io.StringIO()
+    with contextlib.redirect_stdout(printed):
+        exec(compile(example, "README.md", "exec"), {})
+    assert printed.getvalue().startswith("2026-01-13 10:00")
+
+
+def test_toml_examples_can_be_read() -> None:
+    label, columns = blocks("toml")
+    site = tomllib.loads(sample_path("orchard.toml").read_text(encoding="utf-8"))
+    site["materials"] = tomllib.loads(label)["materials"]
+    oil = site_of(site).materials["oil"]
+    assert oil.dry_spell_h == 48
+    assert oil.limit("cold").value == pytest.approx(40 / 1.8 - 32 / 1.8)
+    load_map(tomllib.loads(columns))
+
+
+def test_folders_named_for_contributors_exist() -> None:
+    for name in re.findall(r"`((?:[a-z]+/)?[a-z_]+\.py)`", DEVELOPERS):
+        places = [ROOT / "spraywindow" / name, ROOT / name, ROOT / "tests" / name]
+        found = any(place.is_file() for place in places) or list((ROOT / "spraywindow").rglob(name))
+        assert found, name

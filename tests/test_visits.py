@@ -1,0 +1,126 @@
+"""One morning at several sites: urgency, the day's choices, and the reasons."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from spraywindow.orchard.driving import driving_minutes
+from spraywindow.orchard.site import Site, read_site, with_done
+from spraywindow.orchard.urgency import Urgency, last_day_of
+from spraywindow.orchard.visits import Visits, plan_visits
+from spraywindow.sources.tables import read_weather
+from tests.command_line import write_site, write_weather
+
+EVENING = pd.Timestamp("2026-01-08 16:00", tz="UTC")
+
+
+@pytest.fixture(scope="module")
+def weather(tmp_path_factory: pytest.TempPathFactory) -> pd.DataFrame:
+    path = tmp_path_factory.mktemp("weather") / "w.csv"
+    return read_weather(write_weather(path, "2026-01-01", 20))
+
+
+def _site(folder: Path, name: str, **places: float) -> Site:
+    return read_site(write_site(folder / f"{name}.toml", name=name, **places))
+
+
+def _plan(sites: list[Site], weather: pd.DataFrame, **more: object) -> Visits:
+    minutes = driving_minutes(
+        np.array([site.place.latitude for site in sites]),
+        np.array([site.place.longitude for site in sites]),
+    )
+    now = more.pop("now", EVENING)
+    return plan_visits(sites, [weather] * len(sites), now, minutes, **more)  # type: ignore[arg-type]
+
+
+def test_urgency_is_rounds_owed_over_chances_left() -> None:
+    urgency = Urgency(3, 2, 16, dt.date(2026, 2, 14), 0.25)
+    assert (urgency.chances, urgency.value) == (6.0, 0.5)
+    assert Urgency(2, 0, 0, dt.date(2026, 2, 14), 0.25).value == 2.0  # the last call
+
+
+def test_the_season_ends_before_the_usual_first_flower(tmp_path: Path) -> None:
+    north = _site(tmp_path, "north")
+    assert last_day_of(north, dt.date(2026, 1, 8)) == dt.date(2026, 2, 28)
+    assert last_day_of(north, dt.date(2025, 11, 8)) == dt.date(2026, 2, 28)
+
+
+def test_all_sites_that_fit_are_visited_one_after_the_other(
+    tmp_path: Path, weather: pd.DataFrame
+) -> None:
+    sites = [_site(tmp_path, name, longitude=21.4 + 0.1 * n) for n, name in enumerate("ABC")]
+    plan = _plan(sites, weather)
+    assert plan.day == dt.date(2026, 1, 9)
+    assert sorted(stop.job.site for stop in plan.route.stops) == [0, 1, 2]
+    # the middle one lies on the way
+    assert plan.route.stops[1].job.site == 1
+    for stop in plan.route.stops:
+        choice, slot = plan.chosen(stop.job)
+        assert slot.start <= plan.at(stop.start_min, stop.job.site)
+        assert plan.at(stop.end_min, stop.job.site) <= slot.end
+        assert choice.answer.verdict == "go"
+
+
+def test_before_noon_the_plan_is_for_today_and_from_now_on(
+    tmp_path: Path, weather: pd.DataFrame
+) -> None:
+    now = pd.Timestamp("2026-01-08 09:20", tz="UTC")  # 11:20 in Athens
+    plan = _plan([_site(tmp_path, "A")], weather, now=now)
+    assert plan.day == dt.date(2026, 1, 8)
+    assert all(plan.at(stop.start_min, 0) >= now for stop in plan.route.stops)
+
+
+def test_the_way_from_home_begins_now(tmp_path: Path, weather: pd.DataFrame) -> None:
+    now = pd.Timestamp("2026-01-08 09:20", tz="UTC")
+    far = np.array([[0.0, 60.0], [60.0, 0.0]])
+    plan = plan_visits([_site(tmp_path, "A")], [weather], now, far, home=1)
+    (stop,) = plan.route.stops
+    assert plan.at(stop.start_min, 0) == now + pd.Timedelta(minutes=60)
+    assert plan.route.drive_min == 120
+
+
+def test_mornings_after_the_first_flower_are_no_chances(
+    tmp_path: Path, weather: pd.DataFrame
+) -> None:
+    path = write_site(tmp_path / "A.toml")
+    early = tmp_path / "early.toml"
+    early.write_text(path.read_text().replace('"1 Mar"', '"11 Jan"'))
+    late_plan, plan = _plan([read_site(path)], weather), _plan([read_site(early)], weather)
+    assert [choice.urgency.known for choice in plan.choices[0]] == [2, 2]  # 9 and 10 January
+    assert all(choice.urgency.known > 2 for choice in late_plan.choices[0])
+
+
+def test_a_site_without_rounds_owed_is_left_out(tmp_path: Path, weather: pd.DataFrame) -> None:
+    done = [dt.date(2025, 12, day) for day in (5, 15, 25)]
+    site = with_done(_site(tmp_path, "A"), {"oil": done, "copper": done[:2]})
+    plan = _plan([site, _site(tmp_path, "B")], weather)
+    assert plan.left_out == {0: "the program is done"}
+    assert plan.choices[0] == ()
+
+
+def test_the_urgent_site_goes_first_when_the_day_is_short(
+    tmp_path: Path, weather: pd.DataFrame
+) -> None:
+    done = {"oil": [dt.date(2025, 12, 5), dt.date(2025, 12, 15)], "copper": [dt.date(2025, 12, 10)]}
+    calm, urgent = with_done(_site(tmp_path, "calm"), done), _site(tmp_path, "urgent")
+    # the work ends by 17:00: leaving at 14:00, two jobs of 2 h do not fit
+    plan = _plan([calm, urgent], weather, leave_h=14.0)
+    assert [stop.job.site for stop in plan.route.stops] == [1]
+    assert "in the place of urgent it would count" in plan.left_out[0]
+    late = _plan([calm, urgent], weather, leave_h=16.0)
+    assert late.route.stops == ()
+    assert set(late.left_out.values()) == {"its good hours cannot be reached in time"}
+
+
+def test_the_usual_share_can_be_given(tmp_path: Path, weather: pd.DataFrame) -> None:
+    plan = _plan([_site(tmp_path, "A")], weather, usual_share=0.0)
+    for choice in plan.choices[0]:
+        assert choice.urgency.chances == choice.urgency.known
+    usual = _plan([_site(tmp_path, "A")], weather)
+    shares = {choice.material: choice.urgency.usual_share for choice in usual.choices[0]}
+    assert shares == {"oil": 0.25, "copper": 0.5}
