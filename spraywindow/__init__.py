@@ -11,8 +11,13 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from spraywindow.errors import SprayWindowError as SprayWindowError
     from spraywindow.place import Place as Place
+    from spraywindow.season.backtest import backtest as backtest
+    from spraywindow.season.outlook import season_outlook as season_outlook
+    from spraywindow.season.past import Need as Need
+    from spraywindow.season.past import past_season as past_season
     from spraywindow.season.planner import plan_rounds as plan_rounds
     from spraywindow.season.program import Program as Program
+    from spraywindow.season.requirement import cultivar_group as cultivar_group
     from spraywindow.sources.tables import read_weather as read_weather
     from spraywindow.spray.catalogue import COPPER as COPPER
     from spraywindow.spray.catalogue import OIL as OIL
@@ -35,6 +40,11 @@ _WHERE = {
     "find_slots": "spraywindow.spray.slots",
     "Program": "spraywindow.season.program",
     "plan_rounds": "spraywindow.season.planner",
+    "Need": "spraywindow.season.past",
+    "past_season": "spraywindow.season.past",
+    "season_outlook": "spraywindow.season.outlook",
+    "backtest": "spraywindow.season.backtest",
+    "cultivar_group": "spraywindow.season.requirement",
 }
 __all__ = sorted(_WHERE)
 

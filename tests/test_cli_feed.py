@@ -112,7 +112,7 @@ def test_us_readers_read_no_metric_units(tmp_path: Path) -> None:
 def test_the_demo_refuses_its_dormant_block_and_fits_the_screen() -> None:
     result = run("feed")
     assert result.exit_code == 0
-    assert "Not rows 1-4: the trees are not awake" in result.stdout
+    assert "Not rows 1-4: the trees are dormant" in result.stdout
     assert max(map(len, result.stdout.splitlines())) <= 80
 
 

@@ -59,7 +59,7 @@ def test_loads_and_products_add_up(tmp_path: Path) -> None:
 
 
 def test_a_job_longer_than_the_crews_slot_is_told(tmp_path: Path) -> None:
-    slow = tables(sprayer=SPRAYER | {"flow": "0.3 gal/min"}, crew={"job": "2 h"})
+    slow = tables(sprayer=SPRAYER | {"flow": "0.2 gal/min"}, crew={"job": "2 h"})
     found = answer(tmp_path, "mix", NOW, slow, "--material", "oil")
     assert found["time"]["slot_whole_h"] > 2
     assert any('write job = "' in warning for warning in found["warnings"])

@@ -73,7 +73,7 @@ def test_quantities_as_people_write_them(text: str, target: str, value: float | 
         (12, "m", "without its unit"), (0.0, "m", "without its unit"), (True, "m", "not a quant"),
         (None, "m", "not a quantity"), ("ft", "m", "not a quantity"), ("", "m", "not a quantity"),
         ("nan degC", "degC", "not a quantity"), ("1e999 m", "m", "not a quantity"),
-        ("12 furlong", "m", "where: unknown unit; expected one of m, mm, cm"), ("1,5 m", "m", "unknown"),
+        ("12 furlong", "m", "unknown unit; expected one of m, mm, cm"), ("1,5 m", "m", "unknown"),
         ("12 kg", "m", "where: a mass where a length belongs; expected a unit such as m"),
         ("2 degC/h", "degC", "a temperature/time where a"),
         ("5 delta_degF", "degF", "unknown unit"), ("5 /h", "m/s", "unknown unit"),

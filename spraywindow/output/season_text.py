@@ -9,6 +9,7 @@ import numpy as np
 from spraywindow.orchard.prospect import Prospect
 from spraywindow.output.notices import FEW_WINTERS, LABEL
 from spraywindow.output.season_answers import mean_known
+from spraywindow.output.season_curl_text import curl_text
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.words import day_words, limit_words
 from spraywindow.season.outlook import FEWEST_FOR_START, Outlook
@@ -38,7 +39,7 @@ def season_text(prospect: Prospect) -> str:
     parts.append(_winters(outlook))
     if outlook.season.labels:
         parts.append(_reasons(outlook))
-        parts += _curl(outlook)
+        parts += curl_text(outlook)
     return "\n\n".join([*parts, _foot(prospect)])
 
 
@@ -195,45 +196,6 @@ def _reasons(outlook: Outlook) -> str:
         f"{text}\n\nIf other than {longest.dry_spell_h:g} h were wanted after {longest.name}\n"
         + table_text(["change", "mornings", "finish"], rows, right=(1, 2))
     )
-
-
-def _curl(outlook: Outlook) -> list[str]:
-    curl = outlook.curl
-    if curl is None:
-        return []
-    n = int(np.isfinite(curl.coming).sum())
-    if n == 0:
-        return ["Leaf-curl weather and copper: no winter had weather for infection."]
-    rows = [
-        [str(number), _share(curl.best[number - 1]), _share(curl.worth[number - 1])]
-        for number in range(1, len(curl.best) + 1)
-    ]
-    text = "Leaf-curl weather and copper: share of a winter's infection risk, mean (10-90 %)\n"
-    text += table_text(
-        ["rounds", "covered by the best of hindsight", "lost without this round"],
-        rows, right=(0, 1, 2),
-    )  # fmt: skip
-    covered = mean_known(curl.coming)
-    text += "\n" + paragraph(
-        f"The rounds made as it comes cover {100 * covered:.0f} % (mean of {n} winters with risk)."
-    )
-    enough = next(
-        (k for k, row in enumerate(curl.best, start=1)
-         if mean_known(row) >= 0.9 * mean_known(curl.best[-1])), len(curl.best),
-    )  # fmt: skip
-    if enough < len(curl.best):
-        text += "\n" + paragraph(
-            f"{enough} well-placed rounds cover nine tenths of what {len(curl.best)} would."
-        )
-    return [text]
-
-
-def _share(values: np.ndarray) -> str:
-    known = values[~np.isnan(values)]
-    if not known.size:
-        return "-"
-    low, high = np.quantile(known, [0.1, 0.9], method="inverted_cdf")
-    return f"{100 * known.mean():.0f} % ({100 * low:.0f}-{100 * high:.0f})"
 
 
 def _foot(prospect: Prospect) -> str:

@@ -6,12 +6,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spraywindow.season.coming import within
-from spraywindow.season.mornings import Block, days_without_limit, score_block
+from spraywindow.season.mornings import Block, best_of_day, score_block
 from spraywindow.season.past import Season
 from spraywindow.season.share import Share
+from spraywindow.spray.access import Access
 from spraywindow.spray.conditions import Conditions
+from spraywindow.spray.kernel import Scores
 from spraywindow.spray.material import Material
 from spraywindow.weather.interval import Array
 
@@ -103,3 +106,31 @@ def _ease(
         for number, material in enumerate(materials)
     }
     return Ease(name, hours, mornings, finish(chances))
+
+
+def days_without_limit(
+    block: Block, scores: Scores, material: Material, need: int, access: Access
+) -> dict[str, NDArray[np.bool_]]:
+    """Days with a slot if one hard limit were not there, [day, winter] per limit; and with all.
+
+    The key ``""`` stands for all limits.
+    """
+    hard = [
+        limit.name
+        for limit in material.limits
+        if limit.kind == "hard" and limit.name in scores.margins
+    ]
+    # an unknown margin is not met either
+    failed = {name: ~(scores.margins[name] >= 0.0) for name in hard}
+    count = np.zeros(block.day.shape, dtype=np.int16)
+    for fails in failed.values():
+        count += fails
+    open_hours = block.workable(access)
+    out = {"": _has_slot(block, (count == 0) & open_hours, need)}
+    for name, fails in failed.items():
+        out[name] = _has_slot(block, (count - fails == 0) & open_hours, need)
+    return out
+
+
+def _has_slot(block: Block, go: NDArray[np.bool_], need: int) -> NDArray[np.bool_]:
+    return np.isfinite(best_of_day(block, np.where(go, 1.0, -np.inf), need)[0])

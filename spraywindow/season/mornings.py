@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 
 from spraywindow.place import Place
 from spraywindow.season.splice import alike, last_known_rain
+from spraywindow.spray.access import DAYLIGHT_H, Access, workable
 from spraywindow.spray.conditions import Conditions, Setting
 from spraywindow.spray.hours import GO, Scores, score_arrays, sun_of, weather_columns
 from spraywindow.spray.material import Material
-from spraywindow.spray.slots import Access
 from spraywindow.weather.air import pressure_at_kpa
 from spraywindow.weather.hourly import AHEAD_H, HISTORY_H
 from spraywindow.weather.interval import Array
@@ -67,15 +67,13 @@ class Block:
 
     def workable(self, access: Access) -> NDArray[np.bool_]:
         """Hours [hour, winter] in which the site may be worked (`Access`, else daylight)."""
-        daylight = self.conditions.sun.hours_from_rise_or_set >= 0.5
-        early = self.clock_h < 12.0
-        mask = daylight | ~early if access.start_h is None else self.clock_h >= access.start_h
-        mask = mask & (
-            daylight | early if access.end_h is None else self.clock_h + 1.0 <= access.end_h
-        )
         first = np.array([start.weekday() for start in self.starts])
-        weekday = (self.day + first) % 7
-        return np.asarray(mask & np.isin(weekday, sorted(access.weekdays)))
+        return workable(
+            access,
+            self.clock_h,
+            (self.day + first) % 7,
+            self.conditions.sun.hours_from_rise_or_set >= DAYLIGHT_H,
+        )
 
 
 def winter_block(
@@ -187,7 +185,7 @@ def best_jobs(
 ) -> tuple[Array, NDArray[np.int64]]:
     """Each day's best slot: its margin (NaN without one) and first row (-1), [day, winter]."""
     go = (scores.verdict == GO) & block.workable(access)
-    return _best_of_day(block, np.where(go, scores.margin, -np.inf), need)
+    return best_of_day(block, np.where(go, scores.margin, -np.inf), need)
 
 
 def job_margins(block: Block, scores: Scores, need: int, access: Access) -> Array:
@@ -205,8 +203,12 @@ def job_margins(block: Block, scores: Scores, need: int, access: Access) -> Arra
     return best_jobs(block, scores, need, access)[0]
 
 
-def _best_of_day(block: Block, margin: Array, need: int) -> tuple[Array, NDArray[np.int64]]:
-    """Best least margin of the jobs within each day, and the row of the earliest such job."""
+def best_of_day(block: Block, margin: Array, need: int) -> tuple[Array, NDArray[np.int64]]:
+    """Best least margin of the jobs within each day, and the row of the earliest such job.
+
+    `margin` is [hour, winter], -inf where the hour is no go; results are [day, winter], NaN and
+    -1 without a job.
+    """
     least = sliding_window_view(margin, need, axis=0).min(axis=-1)
     first, last = block.day[: len(least)], block.day[need - 1 :]
     fits = (first == last) & (first >= 0) & (first < block.days) & np.isfinite(least)
@@ -220,34 +222,6 @@ def _best_of_day(block: Block, margin: Array, need: int) -> tuple[Array, NDArray
     np.minimum.at(rows, (first[hour, winter], winter), hour)
     none = np.isinf(best)
     return np.where(none, np.nan, best), np.where(none, -1, rows)
-
-
-def days_without_limit(
-    block: Block, scores: Scores, material: Material, need: int, access: Access
-) -> dict[str, NDArray[np.bool_]]:
-    """Days with a slot if one hard limit were not there, [day, winter] per limit; and with all.
-
-    The key ``""`` stands for all limits.
-    """
-    hard = [
-        limit.name
-        for limit in material.limits
-        if limit.kind == "hard" and limit.name in scores.margins
-    ]
-    # an unknown margin is not met either
-    failed = {name: ~(scores.margins[name] >= 0.0) for name in hard}
-    count = np.zeros(block.day.shape, dtype=np.int16)
-    for fails in failed.values():
-        count += fails
-    open_hours = block.workable(access)
-    out = {"": _has_slot(block, (count == 0) & open_hours, need)}
-    for name, fails in failed.items():
-        out[name] = _has_slot(block, (count - fails == 0) & open_hours, need)
-    return out
-
-
-def _has_slot(block: Block, go: NDArray[np.bool_], need: int) -> NDArray[np.bool_]:
-    return np.isfinite(_best_of_day(block, np.where(go, 1.0, -np.inf), need)[0])
 
 
 def score_block(block: Block, material: Material) -> Scores:

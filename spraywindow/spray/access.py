@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import InputError, describe
+from spraywindow.spray.hours import DAYLIGHT_H as DAYLIGHT_H
 from spraywindow.spray.hours import Background
 
 DURATION_H = 2.0
@@ -38,6 +39,32 @@ class Access:
     closed: frozenset[dt.date] = frozenset()
 
 
+def workable(
+    access: Access, clock_h: NDArray[np.float64], weekday: NDArray[np.int64], daylight: Mask
+) -> Mask:
+    """Hours in which the site may be worked, closed days aside; arrays of any one shape.
+
+    A side without a clock hour is that of daylight: the morning's, or the evening's.
+
+    Parameters
+    ----------
+    access : Access
+    clock_h : array
+        Local clock hour at the start of each hour.
+    weekday : int array
+        Monday is 0.
+    daylight : bool array
+        Whether the whole hour is light.
+    """
+    morning = clock_h < 12.0
+    after = daylight | ~morning if access.start_h is None else clock_h >= access.start_h
+    before = daylight | morning if access.end_h is None else clock_h + 1.0 <= access.end_h
+    mask = after & before
+    if len(access.weekdays) < 7:
+        mask = mask & np.isin(weekday, sorted(access.weekdays))
+    return np.asarray(mask, dtype=bool)
+
+
 def background_of(hours: pd.DataFrame) -> Background:
     """What `score_hours` left beside its frame."""
     background = hours.attrs.get("background")
@@ -47,22 +74,14 @@ def background_of(hours: pd.DataFrame) -> Background:
 
 
 def open_hours(hours: pd.DataFrame, access: Access | None = None) -> Mask:
-    """Hours in which the site may be worked: all of the hour inside the access or daylight.
-
-    A side without a clock hour is that of daylight: the morning's, or the evening's.
-    """
+    """Hours in which the site may be worked: all of the hour inside the access or daylight."""
     background = background_of(hours)
     access = access or Access()
     index = pd.DatetimeIndex(hours.index)
     local = index.tz_convert(background.place.timezone)
     clock = (local.hour + local.minute / 60).to_numpy(dtype=float)
     daylight = background.daylight.reindex(index, fill_value=False).to_numpy(dtype=bool)
-    morning = clock < 12.0
-    after = daylight | ~morning if access.start_h is None else clock >= access.start_h
-    before = daylight | morning if access.end_h is None else clock + 1.0 <= access.end_h
-    mask = after & before
-    if len(access.weekdays) < 7:
-        mask = mask & np.isin(np.asarray(local.day_of_week), sorted(access.weekdays))
+    mask = workable(access, clock, np.asarray(local.day_of_week), daylight)
     if access.closed:
         mask = mask & ~np.isin(local.date, sorted(access.closed))
     return np.asarray(mask, dtype=bool)

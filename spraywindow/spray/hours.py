@@ -28,6 +28,10 @@ from spraywindow.weather.rain import MEASURABLE_MM
 from spraywindow.weather.sun import Sun, sun_at
 
 
+DAYLIGHT_H = 0.5
+"""An hour is light when its middle is so far from sunrise and sunset [h]."""
+
+
 @dataclass(frozen=True, eq=False)
 class Background:
     """What slots need beside the scored hours; rides in ``attrs["background"]``."""
@@ -129,7 +133,7 @@ def score_hours(
         "background": Background(
             place=place,
             material=material,
-            daylight=pd.Series(sun.hours_from_rise_or_set >= 0.5, index=index),
+            daylight=pd.Series(sun.hours_from_rise_or_set >= DAYLIGHT_H, index=index),
             dry_h_after=pd.Series(_dry_hours(conditions), index=index),
             forecast_from=issued,
             source=dict(table.attrs.get("source", {})),
