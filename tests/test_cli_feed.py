@@ -1,4 +1,4 @@
-"""``spraywindow feed``: refused while dormant; doses, nitrogen, compost as published."""
+"""``spraywindow feed``: refused while dormant; doses, nitrogen and compost as published."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def test_compost_fills_the_ring_from_gap_to_drip_line(tmp_path: Path) -> None:
     layer = found["ground"]["layers"][0]
     # closed form: a ring of pi/4 (10^2 - 2^2) square feet, an inch deep
     one = math.pi / 4 * (100 - 4) / 12 * 0.3048**3
-    assert layer["per_tree_m3"]["peaches"] == pytest.approx(one, abs=1e-4)
+    assert layer["blocks"][0]["per_tree_m3"] == pytest.approx(one, abs=1e-4)
     assert layer["site_m3"] == pytest.approx(20 * one, abs=1e-3)
     assert layer["bags"] == math.ceil(20 * one / (2 * 0.3048**3))
     assert found["verdict"] is None  # no [feeding]: the ground only

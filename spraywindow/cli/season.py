@@ -41,6 +41,9 @@ def season(
         Path | None,
         typer.Option("--forecast", help="Forecast file to splice in front in mid-season."),
     ] = None,
+    no_forecast: Annotated[
+        bool, typer.Option("--no-forecast", help="Past winters only, also in mid-season.")
+    ] = False,
     dry_spell: Annotated[
         str | None, typer.Option("--dry-spell", help='Wanted after the spray, such as "48 h".')
     ] = None,
@@ -55,7 +58,9 @@ def season(
     hours = None if dry_spell is None else quantity(dry_spell, "h", where="--dry-spell")
     at = the_now(now, the, demo=demo and weather is None)
     record, notes = past_weather(the, weather, columns, at, demo=demo)
-    ahead = _forecast(the, forecast, at, demo=demo and weather is None)
+    ahead = None
+    if not no_forecast:
+        ahead = _forecast(the, forecast, at, demo=demo and weather is None)
     answer = prospect(the, record, at, forecast=ahead, dry_spell_h=hours)
     if demo:
         note(DEMO_NOTE)

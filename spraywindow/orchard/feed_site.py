@@ -57,7 +57,7 @@ class BlockFeed:
         advice = self.advice
         if advice.plan is not None and advice.plan.annual == 0:
             return ()  # the reason says it
-        if advice.plan is not None and advice.state in ("over", "fed"):
+        if advice.plan is not None and advice.state != "open":
             return advice.plan.warnings
         return tuple(text for text in advice.warnings if text not in advice.nitrogen.warnings)
 

@@ -60,7 +60,14 @@ def _rules(replayed: Replayed) -> str:
         ]
         for result in replayed.results
     ]
-    head = ["rounds", "finished", *(f"rain {h} h" for h in AFTER_H), "frost", "heat", "rule"]
+    head = [
+        "rounds",
+        "winters\nfinished",
+        *(f"rain\n{h} h" for h in AFTER_H),
+        "frost\n24 h",
+        "heat\n48 h",
+        "rule",
+    ]
     return (
         f"Rounds a winter, winters finished, share of rounds with rain after; {n} winters\n"
         + table_text(head, rows, right=tuple(range(7)))
@@ -78,7 +85,7 @@ def _materials(replayed: Replayed) -> str:
                 *(_per_cent(shares[hours]) for hours in AFTER_H),
                 result.name,
             ])  # fmt: skip
-    head = ["material", "rounds", *(f"rain {h} h" for h in AFTER_H), "rule"]
+    head = ["material", "rounds", *(f"rain\n{h} h" for h in AFTER_H), "rule"]
     return "By material\n" + table_text(head, rows, right=(1, 2, 3, 4))
 
 
@@ -119,7 +126,7 @@ def _winters(replayed: Replayed) -> str:
         best = replayed.results[-1].rounds[number]
         rows.append([str(row["winter"]), str(row["rounds"]), str(int(best)),
                      *(str(spoiled[hours]) for hours in AFTER_H)])  # fmt: skip
-    head = ["winter", "rounds", "hindsight", *(f"rain {h} h" for h in AFTER_H)]
+    head = ["winter", "rounds", "hindsight", *(f"rain\n{h} h" for h in AFTER_H)]
     return "Winter by winter: rounds of this rule, and how many of them rain came after\n" + (
         table_text(head, rows, right=tuple(range(1, 6)))
     )

@@ -72,7 +72,8 @@ def _head(answer: MixAnswer, slot: Slot | None, asked: bool) -> list[str]:
     look = [f"look first at {e.block.name}: {e.state.why}"
             for e in answer.blocks if e.state.open is None]  # fmt: skip
     left = [f"not {state.block.name}: {state.why}" for state in answer.left_out]
-    lines.append("; ".join([f"For {names}", *look, *left]) + ".")
+    if not answer.to_plan:
+        lines.append("; ".join([f"For {names}", *look, *left]) + ".")
     lines += [f"Check: {warning}." for warning in mix_warnings(answer)]
     if answer.to_plan:
         return lines

@@ -118,10 +118,10 @@ def _ground(answer: FeedAnswer, ground: Ground) -> dict[str, Any]:
             {
                 "name": need.layer.name,
                 "depth_m": number(need.layer.depth_m),
-                "per_tree_m3": {
-                    name: number(volume)
+                "blocks": [
+                    {"name": name, "per_tree_m3": number(volume)}
                     for name, volume in zip(names, need.per_tree_m3, strict=True)
-                },
+                ],
                 "site_m3": number(need.site_m3),
                 "bag_l": number(fields.bag) if fields and fields.bag else None,
                 "bags": need.bags,

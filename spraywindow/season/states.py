@@ -135,6 +135,8 @@ def program_states(program: Program, days: int, calendars: int = 1) -> ProgramSt
     apart = np.minimum(apart, horizon)
     most = 1 + (horizon - 1) // np.diag(apart)
     limits = np.minimum([entry.visits_owed for entry in program.entries], most).astype(np.int64)
+    # The gap after a material's only visit can bar nothing of its own.
+    np.fill_diagonal(apart, np.where(limits <= 1, 1, np.diag(apart)))
     combined = prod((limits + 1).tolist())
     steps = _steps(program, limits, calendars)
     visits = _visits(program) if combined <= MOST_CELLS else ((),)

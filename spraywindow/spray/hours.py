@@ -27,7 +27,6 @@ from spraywindow.weather.interval import Array
 from spraywindow.weather.rain import MEASURABLE_MM
 from spraywindow.weather.sun import Sun, sun_at
 
-
 DAYLIGHT_H = 0.5
 """An hour is light when its middle is so far from sunrise and sunset [h]."""
 

@@ -1,0 +1,38 @@
+"""What the season's tests share: the demo's invented winters, a site, a program."""
+
+from __future__ import annotations
+
+import datetime as dt
+from functools import cache
+
+import pandas as pd
+
+from spraywindow.orchard.site import Site, read_site
+from spraywindow.season.past import Need, Season, past_season
+from spraywindow.season.program import Program
+from spraywindow.season.requirement import cultivar_group
+from spraywindow.sources.samples import DEMO_PLACE, demo_winters, sample_path
+from spraywindow.spray.catalogue import COPPER, OIL
+from spraywindow.spray.slots import Access
+
+MATERIALS = {"oil": OIL, "copper": COPPER}
+PROGRAM = Program.of(oil=(3, 5), copper=(5, 5), between=2)
+FIRST = dt.date(2025, 12, 2)
+NEED = Need(cultivar_group("low chill peach"))
+ACCESS = Access(8.0, 17.0, frozenset(range(6)))
+
+
+@cache
+def winters() -> pd.DataFrame:
+    return demo_winters()
+
+
+@cache
+def season() -> Season:
+    return past_season(
+        winters(), DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED, access=ACCESS
+    )
+
+
+def site() -> Site:
+    return read_site(sample_path("orchard.toml"))

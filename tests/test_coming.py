@@ -1,0 +1,86 @@
+"""As it comes: nothing of the future but the known mornings, nothing of the winter itself."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from spraywindow.season.coming import as_it_comes, follow, rounds_of, within
+from spraywindow.season.planner import plan_many
+from spraywindow.season.program import Program
+from spraywindow.season.states import program_states
+
+DAYS, WINTERS, KNOWN = 60, 8, 4
+PROGRAM = Program.of(oil=(2, 5), copper=(3, 5), between=2)
+
+
+def calendars(seed: int, chance: float = 0.25) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    margin = rng.uniform(0, 1, (DAYS, 2, WINTERS))
+    return np.where(rng.random((DAYS, 2, WINTERS)) < chance, margin, np.nan)
+
+
+def coming(chances: np.ndarray, last: float = DAYS):
+    ends = np.full((2, WINTERS), float(last))
+    then = np.broadcast_to(ends, (DAYS, 2, WINTERS))
+    return as_it_comes(chances, ends, then, program_states(PROGRAM, DAYS, WINTERS), KNOWN)
+
+
+def test_the_future_beyond_the_known_mornings_changes_no_decision() -> None:
+    chances, other = calendars(1), calendars(2)
+    day = 20
+    changed = chances.copy()
+    changed[day + KNOWN :, :, 0] = other[day + KNOWN :, :, 0]
+    policy, policy_changed = coming(chances).policy, coming(changed).policy
+    # winter 0 decides for `day` on the evening before, knowing KNOWN mornings from it on
+    np.testing.assert_array_equal(policy[: day + 1, :, 0], policy_changed[: day + 1, :, 0])
+    # and its own later days are not among the "other" winters, or they would show here
+    assert (policy[:, :, 1] != policy_changed[:, :, 1]).any()
+
+
+def test_no_round_on_a_day_without_a_chance_and_no_gap_is_broken() -> None:
+    chances = calendars(3)
+    visits, made = follow(coming(chances), np.zeros(1, dtype=np.int64))
+    rounds = rounds_of(program_states(PROGRAM, DAYS, WINTERS), visits[:, 0])
+    assert np.isfinite(chances[rounds]).all()
+    for winter in range(WINTERS):
+        for which, least in ((0, 5), (1, 5)):
+            days = np.flatnonzero(rounds[:, which, winter])
+            assert (np.diff(days) >= least).all()
+        every = np.sort(np.concatenate([np.flatnonzero(rounds[:, w, winter]) for w in (0, 1)]))
+        assert (np.diff(every) >= 2).all()
+    np.testing.assert_array_equal(rounds.sum(axis=0), made[:, 0])
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_hindsight_is_never_worse(seed: int) -> None:
+    chances = calendars(seed, chance=0.12)
+    _, made = follow(coming(chances), np.arange(0, 40, 10))
+    best = plan_many(chances, PROGRAM).rounds.sum(axis=0)
+    assert (made[:, 0].sum(axis=0) <= best).all()
+    # a later start can only lose
+    totals = made.sum(axis=0)
+    assert totals.mean(axis=1)[-1] <= totals.mean(axis=1)[0]
+
+
+def test_with_every_morning_known_it_is_hindsight() -> None:
+    chances = calendars(7, chance=0.12)
+    ends = np.full((2, WINTERS), float(DAYS))
+    then = np.broadcast_to(ends, (DAYS, 2, WINTERS))
+    states = program_states(PROGRAM, DAYS, WINTERS)
+    _, made = follow(as_it_comes(chances, ends, then, states, DAYS), np.zeros(1, dtype=np.int64))
+    np.testing.assert_array_equal(
+        made[:, 0].sum(axis=0), plan_many(chances, PROGRAM).rounds.sum(axis=0)
+    )
+
+
+def test_nothing_is_done_after_the_season_that_was_forecast() -> None:
+    visits, _ = follow(coming(calendars(4, 0.9), last=15.0), np.zeros(1, dtype=np.int64))
+    none = len(program_states(PROGRAM, DAYS).visits) - 1
+    assert (visits[16:] == none).all()
+    assert (visits[:16] != none).any()
+
+
+def test_chances_up_to_a_last_day() -> None:
+    cut = within(np.ones((5, 1, 2)), np.array([[1.0, np.inf]]))
+    np.testing.assert_array_equal(np.isfinite(cut[:, 0]).sum(axis=0), [2, 5])
