@@ -59,7 +59,9 @@ def season(
     at = the_now(now, the, demo=demo and weather is None)
     record, notes = past_weather(the, weather, columns, at, demo=demo)
     ahead = None
-    if not no_forecast:
+    if weather is not None and forecast is None and not no_forecast:
+        note("No forecast stands in front of the winters; give --forecast FILE in mid-season.")
+    elif not no_forecast:
         ahead = _forecast(the, forecast, at, demo=demo and weather is None)
     answer = prospect(the, record, at, forecast=ahead, dry_spell_h=hours)
     if demo:

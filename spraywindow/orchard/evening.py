@@ -15,7 +15,7 @@ from spraywindow.orchard.block_states import leaf_fall as leaf_fall
 from spraywindow.orchard.block_states import season_start as season_start
 from spraywindow.orchard.local_days import local_dates
 from spraywindow.orchard.site import Site
-from spraywindow.orchard.spacing import next_day, refuse_future, spacing_finding
+from spraywindow.orchard.spacing import in_season, next_day, refuse_future, spacing_finding
 from spraywindow.orchard.verdicts import Finding
 from spraywindow.spray.hours import STAGE, score_hours
 from spraywindow.spray.material import Material, season_order
@@ -79,7 +79,7 @@ class Evening:
 
 def default_material(site: Site, day: dt.date) -> str:
     """The material that may go on first from a day on, among those with rounds still to make."""
-    entries = site.program.entries
+    entries = in_season(site, day).program.entries
     owed = [entry.material for entry in entries if entry.visits_owed]
     return min(
         owed or [entries[0].material], key=lambda name: next_day(site, site.material(name), day)
@@ -104,8 +104,9 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         If the weather does not hold `now`, the material is unknown, or the site file calls a
         round done on a day after `now`.
     """
-    material = site.material(material_name)
     local_now = now.tz_convert(site.place.timezone)
+    site = in_season(site, local_now.date())
+    material = site.material(material_name)
     today, tomorrow = local_now.date(), local_now.date() + dt.timedelta(days=1)
     table = known_at(weather, now)
     refuse_future(site, today)

@@ -13,6 +13,7 @@ from spraywindow.errors import InputError, describe
 from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_tables import Block
+from spraywindow.orchard.spacing import in_season, refuse_future
 from spraywindow.season.bloom import STAGE_SHARES
 from spraywindow.season.outlook import Outlook, season_outlook
 from spraywindow.season.past import Need
@@ -95,23 +96,8 @@ def program_of_season(site: Site, today: dt.date) -> Program:
     InputError
         If a round done lies after today.
     """
-    start = season_start(today, site)
-    entries = []
-    for entry in site.program.entries:
-        late = [day for day in entry.days_done if day > today]
-        if late:
-            raise InputError(
-                describe("a round done lies in the future", where=f"program, {entry.material}",
-                         expected=f"up to {today}", got=str(late[0]))
-            )  # fmt: skip
-        entries.append(
-            replace(
-                entry,
-                done=tuple(day for day in entry.done if day >= start),
-                partly_done=tuple(row for row in entry.partly_done if row[0] >= start),
-            )
-        )
-    return replace(site.program, entries=tuple(entries))
+    refuse_future(site, today)
+    return in_season(site, today).program
 
 
 def block_need(block: Block, site: Site, day: dt.date) -> tuple[str, Need]:
@@ -127,7 +113,8 @@ def block_need(block: Block, site: Site, day: dt.date) -> tuple[str, Need]:
         (group for crop, group in CROP_GROUPS.items() if crop in block.crop.lower()), USUAL_GROUP
     )
     group = cultivar_group(name, where=f"block {block.name}, chill")
-    return f"cultivar group {group.name}", Need(group, seen)
+    assumed = "" if block.chill else ", assumed (write chill in the block)"
+    return f"cultivar group {group.name}{assumed}", Need(group, seen)
 
 
 def prospect(

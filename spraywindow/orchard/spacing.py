@@ -4,13 +4,34 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from dataclasses import replace
 
 from spraywindow.errors import InputError, describe, one_line
+from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_materials import days_apart
 from spraywindow.orchard.verdicts import Finding
 from spraywindow.orchard.wording import day_words
 from spraywindow.spray.material import Material
+
+
+def in_season(site: Site, today: dt.date) -> Site:
+    """The site with its program as of this season: rounds of earlier winters are over.
+
+    Their gaps are over as well; rounds after today are left in, to be refused.
+    """
+    start = season_start(today, site)
+    entries = tuple(
+        replace(
+            entry,
+            done=tuple(day for day in entry.done if day >= start),
+            partly_done=tuple(row for row in entry.partly_done if row[0] >= start),
+        )
+        for entry in site.program.entries
+    )
+    copy = site.model_copy()
+    copy.__dict__["program"] = replace(site.program, entries=entries)
+    return copy
 
 
 def sprays_done(site: Site) -> Iterator[tuple[str, str, dt.date]]:

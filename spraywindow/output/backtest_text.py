@@ -23,7 +23,8 @@ def backtest_text(replayed: Replayed) -> str:
     foot = [
         "Days known exactly show what a rule costs, not how good a forecast is: false and missed "
         "go are measured only with forecast errors, whose size is common practice, one model of "
-        "many. Rain after a round is measurable rain (0.254 mm and more); copper wants 6 h, not 72."
+        "many. Rain after a round is measurable rain (0.254 mm, 0.01 in, and more); copper needs "
+        "6 h without it, not 72."
     ]
     foot += [f"Winter {label} is left out: {why}." for label, why in season.left_out.items()]
     if len(season.labels) < FEWEST_FOR_START:
@@ -41,10 +42,23 @@ def _verdict(replayed: Replayed) -> str:
     rained = "unknown" if math.isnan(spoiled) else f"{100 * spoiled:.0f} %"
     return paragraph(
         f"{replayed.site.name}: in {n} winters this rule made {int(ours.rounds.sum())} of "
-        f"{n * wanted} rounds ({ours.name.removeprefix('this rule, ')}) and finished {finished} "
-        f"of {n} winters; it rained within 24 h of {rained} of its {int(ours.rounds.sum())} "
-        f"rounds. Seasons end by {replayed.need_name}."
+        f"{n * wanted} rounds and finished {finished} of {n} winters, had each evening known the "
+        f"coming days exactly; it rained within 24 h of {rained} of its {int(ours.rounds.sum())} "
+        f"rounds{_with_errors(replayed)}. Seasons end by {replayed.need_name}."
     )
+
+
+def _with_errors(replayed: Replayed) -> str:
+    """The same share where forecasts were wrong by their usual errors, as a range over the runs."""
+    shares = [
+        result.outcomes.share_spoiled(24, result.made)
+        for result in replayed.results
+        if result.counts is not None
+    ]
+    if not shares:
+        return ""
+    low, high = _per_cent(min(shares)), _per_cent(max(shares))
+    return f", with forecast errors of {low if low == high else f'{low} to {high}'}"
 
 
 def _rules(replayed: Replayed) -> str:
@@ -105,8 +119,8 @@ def _errors(replayed: Replayed) -> str:
         return ""
     head = ["false go", "missed go", "Brier", "n", "rule"]
     return (
-        "Tomorrow's slot, forecast against what came: share of go days that were none, share of\n"
-        "usable days that were missed, Brier score of the chance, days counted\n"
+        "Tomorrow's slot, forecast against what came: share of go days that were none, share\n"
+        "of usable days that were missed, Brier score of the chance (0 is best), days counted\n"
         + table_text(head, rows, right=(0, 1, 2, 3))
     )
 

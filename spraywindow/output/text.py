@@ -22,6 +22,7 @@ from spraywindow.output.words import (
     rounds_line,
     source_line,
 )
+from spraywindow.spray.material import Material
 from spraywindow.spray.slots import open_hours
 
 WIDTH = 80
@@ -70,6 +71,8 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     lines = [paragraph(f"{blocks_line(evening.blocks)}.")]
     if rounds := rounds_line(evening):
         lines.append(paragraph(f"{rounds}."))
+    if evening.hours.attrs["not_judged"]:
+        lines.append(paragraph(_not_judged(evening)))
     lines += [paragraph(_instead(other, evening)) for other in others]
     parts += ["\n".join(lines), _slots_text(evening)]
     if evening.answers:
@@ -79,6 +82,13 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     parts.append("\n".join(_foot(evening)))
     parts.append("\n".join(paragraph(f"! {line}") for line in cautions(evening)))
     return "\n\n".join(parts)
+
+
+def _not_judged(evening: Evening) -> str:
+    names = ", ".join(
+        limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]
+    )
+    return f"Not judged, look on site (the weather does not tell): {names}."
 
 
 def _instead(other: Evening, evening: Evening) -> str:
@@ -96,21 +106,27 @@ def _instead(other: Evening, evening: Evening) -> str:
     return f"{line}."
 
 
+def _dry_words(material: Material) -> str:
+    """The rain-free hours that a material wants, and those without which it is not sprayed."""
+    wanted = f"{material.name} wants {material.dry_spell_h:.0f} rain-free hours after it"
+    after = [
+        limit.hours
+        for limit in material.limits
+        if limit.kind == "hard" and limit.quantity == "rain_after_drying" and limit.hours
+    ]
+    return f"{wanted}, and {after[0]:.0f} after it has dried are a must" if after else wanted
+
+
 def _foot(evening: Evening) -> list[str]:
     lines = []
     until = evening.known_until
     dry_h = evening.material.dry_spell_h
     if until is not None and until >= evening.now:
-        wanted = f": {evening.material.name} wants {dry_h:.0f} rain-free hours after it"
+        wanted = f": {_dry_words(evening.material)}"
         lines.append(f"Known until {day_words(until.date())} {clock(until)}, later is {EARLY}"
                      f"{wanted if dry_h else ''}.")  # fmt: skip
     else:
         lines.append(f"No hour from now on can be answered: {EARLY}.")
-    if evening.hours.attrs["not_judged"]:
-        names = ", ".join(
-            limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]
-        )
-        lines.append(f"Not judged, the weather does not tell: {names}.")
     lines += [f"Note: {note}." for note in evening.notes]
     lines.append(source_line(evening.source, evening.now))
     return [paragraph(line) for line in lines]

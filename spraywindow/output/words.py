@@ -32,6 +32,10 @@ _SIDES = {
 NOTHING_NEAR = "nothing near its limit"
 
 
+RISKY = 1 / 3
+"""A go less likely to hold than this is called risky; P."""
+
+
 def limit_words(name: str, material: Material) -> str:
     """Growers' words for what holds an hour: a limit, the working hours, the end of the data."""
     return _OWN_WORDS.get(name) or material.limit(name).words
@@ -133,7 +137,9 @@ def headline(evening: Evening, answer: Answer | None = None) -> str:
     if answer.verdict == "go" and answer.slot is not None:
         slot = answer.slot
         hours = f"{clock(slot.start)}-{clock(slot.end)}"
-        return f"go {hours} {day}; {opening_and_closing(slot, evening)}"
+        risky = "risky, " if slot.chance < RISKY else ""
+        hold = f"{risky}{100 * slot.chance:.0f} % likely to hold"
+        return f"go {hours} {day}, {hold}; {opening_and_closing(slot, evening)}"
     return f"{answer.verdict} {day}: {reason(answer, evening)}"
 
 
@@ -168,7 +174,11 @@ def cautions(evening: Evening) -> list[str]:
     if slot is not None:
         inside = evening.hours.loc[slot.start : slot.end - _HOUR]
         for limit in evening.material.limits:
-            if limit.kind == "caution" and limit.name in inside and (inside[limit.name] < 0).any():
+            if limit.name not in inside or limit.kind == "hard":
+                continue
+            # a soft limit never stops: at 0 it speaks like a caution that is not met
+            unmet = inside[limit.name] < 0 if limit.kind == "caution" else inside[limit.name] == 0
+            if unmet.any():
                 lines.append(f"{limit.words}: {limit.reason}")
     return list(dict.fromkeys([*lines, *evening.material.cautions, *SPRAYING, LABEL]))
 
