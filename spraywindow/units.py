@@ -98,6 +98,9 @@ _POINTS = (
     "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE",
     "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW",
 )  # fmt: skip
+_NAMED_POINTS = (
+    "north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest",
+)  # fmt: skip
 
 
 def unit(text: str, *, where: str = "", dimension: str = "") -> Unit:
@@ -181,19 +184,30 @@ def quantity(text: object, target: str, *, where: str = "") -> float:
     >>> quantity("NW", "deg")
     315.0
     """
-    if isinstance(text, str) and target == "deg" and text.strip().upper() in _POINTS:
-        return _POINTS.index(text.strip().upper()) * 22.5
+    point = _compass_deg(text) if isinstance(text, str) and target == "deg" else None
+    if point is not None:
+        return point
     match = _QUANTITY.match(text) if isinstance(text, str) else None
     if match is not None and not np.isfinite(float(match[1])):
         match = None
     if match is None or not match[2]:
         bare = match is not None or (isinstance(text, int | float) and not isinstance(text, bool))
+        example = f'"3 {target.removeprefix("delta_")}"' if target != "deg" else '"NW" or "120 deg"'
         raise InputError(
             describe(
                 "a number without its unit" if bare else "not a quantity",
                 where=where,
-                expected=f'text such as "3 {target.removeprefix("delta_")}"',
+                expected=f"text such as {example}",
                 got=text,
             )
         )
     return float(convert(float(match[1]), match[2], target, where=where))
+
+
+def _compass_deg(text: str) -> float | None:
+    """Bearing of a compass point, "NNW" or "north-west" [deg]; None for any other text."""
+    word = text.strip().upper()
+    if word in _POINTS:
+        return _POINTS.index(word) * 22.5
+    name = "".join(text.lower().replace("-", " ").split())
+    return _NAMED_POINTS.index(name) * 45.0 if name in _NAMED_POINTS else None

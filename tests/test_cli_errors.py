@@ -36,7 +36,7 @@ def slots(capsys: Capture, folder: Path, *words: str | Path, now: str = NOW) -> 
         (["slots", "--material", "oyl"], "did you mean oil?"),
         (["slots", "--site", "absent.toml"], "cannot read the site file"),
         (["slots", "--weather", "absent.csv"], "absent.csv"),
-        (["slots", "--now", "2020-01-12"], "does not hold the time"),
+        (["slots", "--now", "2020-01-12"], "got '2020-01-11T22:00+00:00'"),
         (["slots", "extra"], "extra"),
     ],
 )
@@ -97,6 +97,15 @@ def test_site_files(capsys: Capture, folder: Path, old: str, new: str, said: str
 def test_column_maps(capsys: Capture, folder: Path, old: str, new: str, said: str) -> None:
     (folder / "map.toml").write_text(MAP.replace(old, new), encoding="utf-8")
     assert said in slots(capsys, folder)
+
+
+def test_a_site_file_and_a_column_map_in_each_others_place(capsys: Capture, folder: Path) -> None:
+    site, column_map = folder / "site.toml", folder / "map.toml"
+    said = slots(capsys, folder, "--columns", site)
+    assert said.endswith(
+        "site.toml: this looks like a site file, not a column map; give it as --site\n"
+    )
+    assert "looks like a column map" in slots(capsys, folder, "--site", column_map)
 
 
 @pytest.mark.parametrize("content", [b"", b"<html></html>", b"\x00\x01\x02", b"time,temp\n1,2\n"])

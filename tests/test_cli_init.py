@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 
 from spraywindow.orchard.site import read_site
-from tests.command import command, refused
+from spraywindow.season.requirement import CULTIVAR_GROUPS
+from spraywindow.season.stages import STAGES
+from tests.command import NOW, command, refused, steady, write_weather
 
 Capture = pytest.CaptureFixture[str]
 PLACE = ("--latitude", "38.5", "--longitude", "-121.7", "--timezone", "America/Los_Angeles")
@@ -40,6 +42,36 @@ def test_every_commented_line_is_a_usable_key(capsys: Capture, tmp_path: Path) -
     assert "sulfur" in site.other_sprays
 
 
+def test_the_rest_of_the_year_works_once_it_is_uncommented(capsys: Capture, tmp_path: Path) -> None:
+    file = tmp_path / "site.toml"
+    command(capsys, "init", file, *PLACE)
+    lines = file.read_text(encoding="utf-8").splitlines()
+    first = next(number for number, line in enumerate(lines) if "rest of the year" in line)
+    said = [
+        line.removeprefix("# ") if " = " in line or line.startswith("# [") else line
+        for line in lines[first:]
+    ]
+    file.write_text("\n".join([*lines[:first], *said]), encoding="utf-8")
+    weather = write_weather(tmp_path, steady())[0]
+    own = ("--site", file, "--now", NOW)
+    columns = ("--weather", weather, "--columns", tmp_path / "map.toml")
+    for words in (
+        ("mix",),
+        ("mix", "--material", "copper"),
+        ("feed", *columns),
+        ("hose", *columns),
+    ):
+        assert command(capsys, *words, *own).code == 0, words
+
+
+def test_all_stages_and_cultivar_groups_are_named(capsys: Capture, tmp_path: Path) -> None:
+    file = tmp_path / "site.toml"
+    command(capsys, "init", file, *PLACE)
+    lines = file.read_text(encoding="utf-8").splitlines()
+    assert any(all(stage.words in line for stage in STAGES.values()) for line in lines)
+    assert any(all(group in line for group in CULTIVAR_GROUPS) for line in lines)
+
+
 def test_names_with_quotes_and_other_alphabets(capsys: Capture, tmp_path: Path) -> None:
     file, name = tmp_path / "site.toml", 'Höhe "Ω" {x} \\ 桃'
     assert command(capsys, "init", file, *PLACE, "--name", name).code == 0
@@ -57,6 +89,7 @@ def test_never_over_an_existing_file(capsys: Capture, tmp_path: Path) -> None:
     ("words", "said"),
     [
         (("--latitude", "91"), "latitude"),
+        (("--longitude", "121.7"), "is the sign right?"),
         (("--timezone", "Mars/Base"), "unknown time zone"),
         (("--timezone", 'A"B'), "quotes or line breaks"),
         (("--elevation", "60"), "a number without its unit"),

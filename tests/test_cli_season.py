@@ -81,7 +81,7 @@ def test_backtest_text_and_csv(command: CommandLine) -> None:
     assert said.out.startswith("Varkessa Bank: in 12 winters this rule made")
     assert max(map(len, said.out.splitlines())) <= 80
     rows = command("backtest", "--csv", "--errors", "0").out.splitlines()
-    assert rows[0].startswith("rule,winter,rounds,rain_within_24_h")
+    assert rows[0].startswith("rule,run,winter,rounds,rain_within_24_h")
     assert len(rows) == 1 + 4 * 12
 
 

@@ -52,7 +52,7 @@ def test_json_keys_are_stable(run: CommandLine, sites: list[Path], weather: Path
     }  # fmt: skip
     assert set(answer["choices"][0]) == {
         "site", "material", "verdict", "reason", "owed", "known_mornings", "later_days",
-        "last_day", "chances", "urgency",
+        "last_day", "last_day_assumed", "chances", "urgency",
     }  # fmt: skip
     # 0.2 degrees of longitude at 37.8 N: 17.57 km, x 1.3 at 50 km/h
     assert answer["drive_min"] == pytest.approx(17.57 * 1.3 / 50 * 60, abs=0.1)

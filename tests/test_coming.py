@@ -5,7 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from spraywindow.season.coming import as_it_comes, follow, rounds_of, within
+from spraywindow.season.coming import (
+    as_it_comes,
+    follow,
+    rounds_as_it_comes,
+    rounds_of,
+    within,
+)
+from spraywindow.season.entry import Entry
 from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
 from spraywindow.season.states import program_states
@@ -84,3 +91,60 @@ def test_nothing_is_done_after_the_season_that_was_forecast() -> None:
 def test_chances_up_to_a_last_day() -> None:
     cut = within(np.ones((5, 1, 2)), np.array([[1.0, np.inf]]))
     np.testing.assert_array_equal(np.isfinite(cut[:, 0]).sum(axis=0), [2, 5])
+
+
+def test_another_way_gives_the_same_rounds() -> None:
+    chances = calendars(5, 0.1)
+    ends = np.full((2, WINTERS), 40.0) + np.arange(WINTERS)
+    then = np.broadcast_to(ends + 3, (DAYS, 2, WINTERS))
+    states = program_states(PROGRAM, DAYS, WINTERS)
+    _, made = follow(as_it_comes(chances, ends, then, states), np.arange(1))
+    np.testing.assert_array_equal(made[:, 0], rounds_as_it_comes(chances, ends, then, states))
+
+
+def test_the_winter_itself_is_not_among_the_others() -> None:
+    # seeing one morning ahead: taking away all that a winter holds later changes no decision of
+    # the evenings before, though every other winter's "others" lose it
+    chances = calendars(6)
+    poorer = chances.copy()
+    poorer[30:, :, 2] = np.nan
+    policy, policy_poorer = coming(chances).policy, coming(poorer).policy
+    np.testing.assert_array_equal(policy[: 30 - KNOWN + 1, :, 2], policy_poorer[:27, :, 2])
+    others = [winter for winter in range(WINTERS) if winter != 2]
+    assert (policy[:27, :, others] != policy_poorer[:27, :, others]).any()
+
+
+def test_the_end_as_it_turned_out_decides_nothing_beforehand() -> None:
+    chances = calendars(8)
+    states = program_states(PROGRAM, DAYS, WINTERS)
+    ends = np.full((2, WINTERS), 50.0)
+    then = np.broadcast_to(ends, (DAYS, 2, WINTERS))
+    early = ends.copy()
+    early[:, 0] = 35.0
+    one = as_it_comes(chances, ends, then, states).policy[..., 0]
+    other = as_it_comes(chances, early, then, states).policy[..., 0]
+    np.testing.assert_array_equal(one[:36], other[:36])
+    # past its end the crew sees open flowers, whatever was forecast
+    none = len(states.visits) - 1
+    assert (other[36:] == none).all()
+    assert (one[36:51] != none).any()
+
+
+def test_who_is_forecast_to_end_early_does_not_count_on_the_others_late_mornings() -> None:
+    # copper is worth more; oil only now, copper now or, in the other winters, on day 20
+    program = Program((Entry("oil", 1, 5), Entry("copper", 1, 5, priority=2.0)), between=5)
+    days, winters = 30, 4
+    chances = np.full((days, 2, winters), np.nan)
+    chances[0] = 0.5
+    chances[20, 1, 1:] = 0.5
+    ends = np.full((2, winters), 29.0)
+    states = program_states(program, days, winters)
+
+    def first_visit(end_then: float) -> tuple[int, ...]:
+        then = np.broadcast_to(ends, (days, 2, winters)).copy()
+        then[..., 0] = end_then
+        found = as_it_comes(chances, ends, then, states, 2)
+        return states.visits[int(found.policy[0, 0, 0])]
+
+    assert first_visit(29.0) == (0,)  # oil now, copper is to come
+    assert first_visit(12.0) == (1,)  # the season ends before it comes

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import tomllib
+from dataclasses import dataclass
+from itertools import product
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,16 +16,17 @@ import pytest
 from spraywindow.orchard.evening import evening
 from spraywindow.orchard.site import Site, site_of
 from spraywindow.season.evenings import EVENING_H, seen_mornings
-from spraywindow.season.past import past_season
-from spraywindow.season.replay import ErrorModel, Foresight, beyond_unknown
+from spraywindow.season.past import Season, past_season
+from spraywindow.season.replay import Foresight, beyond_unknown
 from spraywindow.sources.samples import DEMO_PLACE, sample_path
-from spraywindow.spray.chance import USUAL_ERRORS
-from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
+from spraywindow.sources.tables import read_weather
+from tests.conftest import SHARED, needs_records
+from tests.example_maps import SYNOP
+from tests.season_values import FIRST, MATERIALS, NEED, PROGRAM, season, winters
 
 
-@pytest.fixture(scope="module")
-def bare_site() -> Site:
-    """The demo's site, with no stage seen and nothing done, so that only the weather decides."""
+def bare_tables() -> dict[str, Any]:
+    """The demo's site file, with no stage seen and nothing done: only the weather decides."""
     tables = tomllib.loads(sample_path("orchard.toml").read_text(encoding="utf-8"))
     for block in tables["blocks"]:
         block.pop("stage"), block.pop("observed")
@@ -29,40 +34,97 @@ def bare_site() -> Site:
     for entry in tables["program"]["rounds"]:
         entry["done"] = []
     tables["season"] = {"usual_leaf_fall": "1 Nov"}
-    return site_of(tables)
+    return tables
 
 
-@pytest.mark.parametrize("which", [0, 1], ids=["oil", "copper"])
-def test_an_evening_of_the_replay_is_what_slots_says(bare_site: Site, which: int) -> None:
-    built = past_season(
-        winters(), DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED, access=ACCESS,
-        setting=bare_site.setting,
-    )  # fmt: skip
-    seen = seen_mornings(built, winters(), DEMO_PLACE, Foresight(10), 4)
-    name = built.materials[which].name
-    for column in (0, 4, 9):
-        start = built.block.starts[built.used[column]]
-        for day in range(1, 60, 4):
+@pytest.fixture(scope="module")
+def bare_site() -> Site:
+    return site_of(bare_tables())
+
+
+@dataclass(frozen=True)
+class Weighed(Foresight):
+    """The coming days as they turned out, with the chance of each slot worked out."""
+
+    @property
+    def measures(self) -> bool:
+        return True
+
+
+def compare(
+    site: Site, table: pd.DataFrame, built: Season, columns: tuple[int, ...], step: int
+) -> tuple[int, int]:
+    """Hold evenings of the replay against `slots`; how many were compared, and how many go."""
+    (seen,) = seen_mornings(built, table, site.place, [Weighed(10)], 4)
+    compared = going = 0
+    for column in columns:
+        number = built.used[column]
+        start = built.block.starts[number]
+        before = pd.Timestamp(start, tz="UTC") - pd.Timedelta(days=12)
+        near = table[table.index >= before][: 24 * 150]  # nobody gives `slots` all the winters
+        last = int(min(built.ending.turned_out[:, column].max(), len(built.chances) - 1))
+        for day, which in product(range(0, last + 1, step), range(len(built.materials))):
             tomorrow = start + dt.timedelta(days=day)
-            now = pd.Timestamp(tomorrow - dt.timedelta(days=1), tz=DEMO_PLACE.timezone)
+            now = pd.Timestamp(tomorrow - dt.timedelta(days=1), tz=site.place.timezone)
             now += pd.Timedelta(hours=EVENING_H)
-            answer = evening(bare_site, winters(), now.tz_convert("UTC"), name).tomorrow
+            name = built.materials[which].name
+            answer = evening(site, near, now.tz_convert("UTC"), name).tomorrow
             margin = seen.margin[day, 0, which, column]
-            assert (answer.verdict == "go") == np.isfinite(margin), (tomorrow, answer)
+            assert (answer.verdict == "go") == np.isfinite(margin), (tomorrow, name, answer)
+            compared += 1
             if answer.slot is not None:
+                going += 1
+                hour = built.block.epoch_h[number] + seen.start[day, which, column]
+                best = pd.Timestamp(int(hour) * 3600, unit="s", tz="UTC")
+                assert answer.slot.best_start == best, (tomorrow, name)
                 assert answer.slot.margin == pytest.approx(margin)
-                row = seen.start[day, which, column]
-                hour = built.block.epoch_h[built.used[column]] + row
-                assert answer.slot.best_start == pd.Timestamp(hour * 3600, unit="s", tz="UTC")
+                assert answer.slot.chance == pytest.approx(seen.chance[day, which, column])
+    return compared, going
+
+
+def test_an_evening_of_the_replay_is_what_slots_says(bare_site: Site) -> None:
+    # 1.5 K frost hollow, dew off an hour later, a job of 3 h: the site's own must count too
+    tables = bare_tables()
+    tables["place"] |= {"frost_hollow": "1.5 degC", "dew_off": "1 h"}
+    tables["crew"]["job"] = "3 h"
+    own = site_of(tables)
+    for site, columns, step in ((bare_site, (0,), 2), (own, (4, 9), 5)):
+        built = past_season(
+            winters(), DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED,
+            access=site.access, setting=site.setting, duration_h=site.crew.job,
+        )  # fmt: skip
+        compared, going = compare(site, winters(), built, columns, step)
+        assert compared > 70
+        assert 0.2 < going / compared < 0.8
+
+
+@needs_records
+def test_so_is_an_evening_of_a_record_of_three_hourly_reports(tmp_path: Path) -> None:
+    (tmp_path / "map.toml").write_text(SYNOP)
+    path = SHARED / "data" / "greece-synop" / "Larisa_1975-2004_3h.csv.gz"
+    table = read_weather(path, tmp_path / "map.toml").loc["1995-08":"1998-06"]
+    tables = bare_tables()
+    tables["place"] |= {"latitude": 39.65, "longitude": 22.45, "elevation": "73 m"}
+    site = site_of(tables)
+    built = past_season(
+        table, site.place, PROGRAM, MATERIALS, first=FIRST, need=NEED, access=site.access,
+        setting=site.setting,
+    )  # fmt: skip
+    compared, going = compare(site, table, built, (1,), 2)
+    assert compared > 80
+    assert going > 20
 
 
 def test_foresight_knows_the_next_mornings_as_they_turned_out_but_for_a_forecasts_frost() -> None:
-    seen = seen_mornings(season(), winters(), DEMO_PLACE, Foresight(10), 4)
-    found, truth = np.isfinite(seen.margin[:, 0]), np.isfinite(season().chances)
-    assert not (found & ~truth).any()  # stricter about frost, never laxer
+    (seen,) = seen_mornings(season(), winters(), DEMO_PLACE, [Foresight(10)], 4)
+    inside = np.arange(len(season().chances))[:, None, None] <= season().ending.turned_out
+    found = np.isfinite(seen.margin[:, 0])
+    truth = np.isfinite(season().chances) & inside
+    assert not (found & inside & ~truth).any()  # stricter about frost, never laxer
     assert found.sum() > 0.9 * truth.sum()
     again = np.isfinite(seen.margin[:-1, 1])
-    np.testing.assert_array_equal(again, found[1:])  # the same morning, one evening earlier
+    one_evening_earlier = inside[1:]
+    np.testing.assert_array_equal(again[one_evening_earlier], found[1:][one_evening_earlier])
 
 
 def test_weather_after_the_days_known_changes_nothing_seen() -> None:
@@ -73,52 +135,18 @@ def test_weather_after_the_days_known_changes_nothing_seen() -> None:
     assert not np.isnan(known["rain_mm"][:98]).any()
 
 
-def columns(hours: int, evenings: int) -> dict[str, np.ndarray]:
-    shape = (hours, evenings)
-    rain = np.zeros(shape)
-    rain[120:126] = 2.0
-    return {
-        "temp_c": np.full(shape, 10.0), "dew_point_c": np.full(shape, 5.0),
-        "wind_ms": np.full(shape, 6.0), "rain_mm": rain,
-    }  # fmt: skip
+def test_what_is_forecast_begins_at_six_in_the_evening_local_time() -> None:
+    asked = []
 
+    @dataclass(frozen=True)
+    class Watch(Foresight):
+        def known(self, truth: Any, lead_h: Any, valid_h: Any) -> Any:
+            asked.append(valid_h[lead_h == 0][0])
+            return super().known(truth, lead_h, valid_h)
 
-def test_errors_have_the_usual_size_and_grow_with_the_lead() -> None:
-    # many places of the error's cycle, one forecast each
-    evenings, hours = 3000, 7 * 24
-    lead = np.arange(hours)
-    start = (np.arange(evenings) * 977)[None, :]
-    valid = start + lead[:, None]
-    known = ErrorModel(seed=3).known(columns(hours, evenings), lead, valid)
-    error = known["temp_c"] - 10.0
-    for day in (0, 3, 6):
-        wanted = float(USUAL_ERRORS["temperature"].at(np.array([24.0 * (day + 1)]))[0])
-        assert error[24 * day + 12].std() == pytest.approx(wanted, rel=0.08)
-
-
-def test_an_hours_error_shrinks_from_evening_to_evening_and_keeps_its_sign() -> None:
-    hours = 7 * 24
-    lead = np.arange(hours)
-    model = ErrorModel(seed=5)
-    rows = np.arange(2000) * 331
-    errors = []
-    for before in (6, 3, 0):  # the same valid hours, seen from three evenings
-        valid = (rows - 24 * before)[None, :] + lead[:, None]
-        known = model.known(columns(hours, len(rows)), lead, valid)
-        errors.append(known["temp_c"][24 * before] - 10.0)
-    assert errors[0].std() > errors[1].std() > errors[2].std()
-    assert np.corrcoef(errors[0], errors[1])[0, 1] > 0.7
-    assert np.corrcoef(errors[1], errors[2])[0, 1] > 0.4
-
-
-def test_the_record_is_left_alone_and_the_seed_decides() -> None:
-    truth = columns(240, 4)
-    lead = np.arange(240) - 100
-    valid = np.arange(240)[:, None] + np.arange(4) * 24
-    first, again, other = (ErrorModel(seed=s).known(truth, lead, valid) for s in (1, 1, 2))
-    for name in truth:
-        np.testing.assert_array_equal(first[name][:100], truth[name][:100])
-        np.testing.assert_array_equal(first[name], again[name])
-    assert (first["temp_c"][100:200] != other["temp_c"][100:200]).any()
-    assert (first["dew_point_c"][100:200] <= first["temp_c"][100:200]).all()
-    assert (first["rain_mm"][100:] >= 0).all()
+    seen_mornings(season(), winters(), DEMO_PLACE, [Watch()], 4)
+    for column, hours in enumerate(asked):
+        local = pd.to_datetime(hours * 3600, unit="s", utc=True).tz_convert(DEMO_PLACE.timezone)
+        assert set(local.hour) == {18}
+        first = season().block.starts[season().used[column]]
+        assert local[0].date() == first - dt.timedelta(days=1)  # the evening before day 0

@@ -8,6 +8,7 @@ import pytest
 
 from spraywindow.errors import WeatherError
 from spraywindow.weather.hourly import AHEAD_H, HISTORY_H, check_hourly, known_at
+from spraywindow.weather.rain_unit import NOTE
 
 
 def table(hours: int = 48, start: str = "2024-01-10", **columns: object) -> pd.DataFrame:
@@ -41,6 +42,14 @@ def test_attributes_are_kept_and_the_input_is_not_touched() -> None:
     }
     assert given.attrs["notes"] == ["a"]
     assert len(given) == 47
+
+
+def test_rain_in_inches_is_suspected_once() -> None:
+    hundredths = np.where(np.arange(4320) % 20 == 0, np.arange(4320) // 20 % 9 / 100, 0.0)
+    out = check_hourly(table(4320, rain_mm=hundredths))
+    assert out.attrs["notes"] == [NOTE]
+    assert check_hourly(out).attrs["notes"] == [NOTE]
+    assert check_hourly(table(4320, rain_mm=25.4 * hundredths)).attrs["notes"] == []
 
 
 def test_a_gap_is_made_explicit_and_counted() -> None:

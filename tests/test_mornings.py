@@ -24,6 +24,7 @@ PLACES = {
     "home": DEMO_PLACE,
     "south, clock changes at midnight": Place(-33.4, -70.6, 500.0, "America/Santiago"),
     "half-hour zone": Place(-34.9, 138.6, 50.0, "Australia/Adelaide"),
+    "five and a half hours": Place(28.6, 77.2, 216.0, "Asia/Kolkata"),
 }
 
 
@@ -38,8 +39,27 @@ def test_a_block_gives_the_days_of_the_whole_record(place: Place, material: Mate
     whole = day_margins(score_hours(winters(), place, material), 2, access=ACCESS)
     for column, start in enumerate(starts):
         wanted = whole.reindex(pd.date_range(start, periods=days)).to_numpy()
-        np.testing.assert_allclose(found[:, column], wanted, equal_nan=True)
+        # the same days; margins to the rounding of the sun's position, which counts from the
+        # table's first day
+        np.testing.assert_array_equal(np.isnan(found[:, column]), np.isnan(wanted))
+        np.testing.assert_allclose(found[:, column], wanted, rtol=0, atol=1e-9)
     assert np.isfinite(found).any()
+
+
+@pytest.mark.parametrize("zone", ["Australia/Adelaide", "Asia/Kolkata", "Europe/Athens"])
+@pytest.mark.parametrize("skipped", [0, 1])
+def test_blocks_stand_on_their_hours_wherever_the_record_begins(zone: str, skipped: int) -> None:
+    # local midnight lies between two UTC hours in a half-hour zone
+    table = winters().iloc[skipped : 24 * 400]
+    place = Place(-34.9, 138.6, 50.0, zone)
+    block = winter_block(table, place, Setting(), [dt.date(2014, 3, 20), dt.date(2013, 12, 30)], 30)
+    for column in (0, 1):
+        first = pd.Timestamp(int(block.epoch_h[column]) * 3600, unit="s", tz="UTC")
+        wanted = table["temp_c"].loc[first : first + pd.Timedelta(hours=len(block.day) - 1)]
+        np.testing.assert_array_equal(block.conditions.columns["temp_c"][:, column], wanted)
+        stamps = wanted.index.tz_convert(zone)
+        days = (stamps.tz_localize(None).normalize() - pd.Timestamp(block.starts[column])).days
+        np.testing.assert_array_equal(block.day[:, column], days)
 
 
 def test_the_best_job_stands_where_it_says() -> None:

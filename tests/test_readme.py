@@ -16,6 +16,7 @@ from spraywindow.cli.main import app
 from spraywindow.orchard.site import site_of
 from spraywindow.sources.columns import load_map
 from spraywindow.sources.samples import sample_path
+from spraywindow.spray.catalogue import CATALOGUE
 from tests.conftest import ROOT
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -87,3 +88,8 @@ def test_folders_named_for_contributors_exist() -> None:
         places = [ROOT / "spraywindow" / name, ROOT / name, ROOT / "tests" / name]
         found = any(place.is_file() for place in places) or list((ROOT / "spraywindow").rglob(name))
         assert found, name
+
+
+def test_the_table_of_limits_is_the_catalogue() -> None:
+    shown = set(re.findall(r"^\| (.+?) \| `(\w+)` \|", DEVELOPERS, flags=re.M))
+    assert shown == {(limit.name, limit.quantity) for m in CATALOGUE.values() for limit in m.limits}

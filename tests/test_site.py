@@ -11,7 +11,7 @@ import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.orchard.site import Site, read_site, site_of, with_done
-from tests.command import SITE
+from tests.command import MAP, SITE
 
 
 def site(extra: str = "", **changes: str) -> Site:
@@ -101,6 +101,62 @@ def test_contradictions_in_other_tables(extra: str, said: str) -> None:
         site(extra)
 
 
+@pytest.mark.parametrize(
+    ("longitude", "timezone", "fits"),
+    [
+        (-122.33, "America/Los_Angeles", True),
+        (122.33, "America/Los_Angeles", False),
+        (110.0, "Europe/Athens", False),  # 5.3 h from standard time, 4.3 h from summer time
+        (-149.0, "Australia/Sydney", False),
+        (149.0, "Australia/Sydney", True),
+        (-157.4, "Pacific/Kiritimati", True),  # UTC+14, the date line is no distance
+        (173.2, "America/Adak", True),  # the westernmost of the Aleutian Islands
+        (-179.9, "Pacific/Fiji", True),
+        (178.4, "Pacific/Fiji", True),
+        (166.6, "Pacific/Wake", True),
+        (75.99, "Asia/Shanghai", True),  # the clock farthest from the sun
+        (-8.5, "Europe/Dublin", True),  # whose winter time is the shifted one by law
+    ],
+)
+def test_longitude_and_time_zone_must_fit(longitude: float, timezone: str, fits: bool) -> None:
+    tables = edited("America/Los_Angeles", timezone)
+    tables["place"]["longitude"] = longitude
+    if fits:
+        assert site_of(tables).place.longitude == longitude
+        return
+    said = rf"my\.toml, place: longitude and time zone do not fit; .*{longitude}; is the sign right"
+    with pytest.raises(InputError, match=said):
+        site_of(tables, where="my.toml")
+
+
+@pytest.mark.parametrize(
+    ("crop", "meant"),
+    [
+        ("apricott", "apricot"),
+        ("Peech", "peach"),
+        ("white necterine", "nectarine"),
+        ("chery", "cherry"),
+        ("plumb", "plum"),
+    ],
+)
+def test_a_slip_in_a_crop_is_refused(crop: str, meant: str) -> None:
+    with pytest.raises(InputError, match=rf"crop: unknown crop; got '{crop}'; .* {meant}\?"):
+        site_of(edited('"peach"', f'"{crop}"'))
+
+
+@pytest.mark.parametrize(
+    "crop", ["Apricots", "flat peaches", "sour cherries", "pear", "berries", "apple", "桃", "palm"]
+)
+def test_other_crops_may_be_called_anything(crop: str) -> None:
+    assert site_of(edited('"peach"', f'"{crop}"')).blocks[0].crop == crop
+
+
+def test_an_unknown_cultivar_group_is_refused_with_the_known_ones() -> None:
+    said = r"blocks\[1\]\.chill: unknown cultivar group; .* one of very low chill peach, .*high"
+    with pytest.raises(InputError, match=said):
+        site_of(edited("trees = 10", 'trees = 10\nchill = "high"'))
+
+
 def test_all_problems_at_once() -> None:
     tables = edited("38.5", "91")
     tables["place"]["elevation"] = 60
@@ -119,7 +175,12 @@ def test_names_of_any_alphabet() -> None:
 @pytest.mark.parametrize(
     ("content", "said"),
     [
-        (b"name = [", "not TOML"),
+        (b"name = [", r"not TOML; .*a table's name in \[brackets\]"),
+        (b"a = 1\ndone = [01/09/2017]", "not TOML; .*line 2.*; dates are written 2017-01-09"),
+        (b"done = [9 Jan 2017]", "not TOML; .*; dates are written 2017-01-09"),
+        (b"closed = [\n2017-02-30]", "not TOML; .*line 2.*; dates are written .*calendar"),
+        (b"a = Rows\nb = 2017-01-09", "not TOML; .*line 1.*; text stands in quotes"),
+        (MAP.encode(), "site.toml: this looks like a column map, not a site file; .*--columns$"),
         (b"\xff\xfe\x00", "not a text file"),
         (b"", "name: missing key"),
     ],

@@ -10,7 +10,7 @@ import pytest
 
 from spraywindow.errors import SourceError
 from spraywindow.place import Place
-from spraywindow.sources.reanalysis import COLUMNS, reanalysis_record
+from spraywindow.sources.reanalysis import COLUMNS, NAME, reanalysis_record
 from tests.loopback import Asked, Loopback, Reply
 
 PLACE = Place(40.6, 22.4, 50.0, "Europe/Athens")
@@ -132,7 +132,8 @@ def test_a_broken_answer_is_one_clear_error(reply: Reply, tmp_path: Path) -> Non
 
 
 def test_no_network_and_a_silent_server(tmp_path: Path) -> None:
-    with pytest.raises(SourceError, match="no usable answer"):
+    said = f"^{NAME}: no connection; check the network, or give a weather file$"
+    with pytest.raises(SourceError, match=said):
         reanalysis_record(
             PLACE, "2019-01-01", "2019-01-02", cache_dir=tmp_path, url="http://127.0.0.1:9/"
         )

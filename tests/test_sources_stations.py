@@ -226,6 +226,17 @@ def test_a_silent_server_is_not_waited_for(archive: Path, monkeypatch: pytest.Mo
         assert time.monotonic() - began < 10
 
 
+def test_no_network_is_told_without_addresses(
+    archive: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from meteostat.providers.meteostat import hourly
+
+    monkeypatch.setattr(hourly, "ENDPOINT", "http://127.0.0.1:9/{year}-{station}.csv.gz")
+    said = "got 'no connection'; check the network, .*or give a weather file$"
+    with pytest.raises(SourceError, match=said):
+        record(archive, "2020-01-02", "2020-01-03")
+
+
 @needs_records
 def test_a_recorded_answer(archive: Path) -> None:
     source = SHARED / "payloads" / "meteostat" / "hourly_2024_10532_trimmed_gap.csv"

@@ -91,6 +91,23 @@ def test_compass_points() -> None:
         0.0, 22.5, 90.0, 180.0, 292.5, 337.5,
     ]  # fmt: skip
     assert quantity("315 deg", "deg") == 315.0
+    names = (
+        "north",
+        "Northeast",
+        "east",
+        "south-east",
+        "south",
+        "South West",
+        " west ",
+        "NORTHWEST",
+    )
+    assert [quantity(name, "deg") for name in names] == [45.0 * number for number in range(8)]
+
+
+@pytest.mark.parametrize("text", ["north-north", "northwestern", "120", 120, ""])
+def test_bearings_that_are_none_get_a_bearing_as_example(text: object) -> None:
+    with pytest.raises(InputError, match='expected text such as "NW" or "120 deg"; got'):
+        quantity(text, "deg")
 
 
 def test_arrays_keep_unknowns() -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from spraywindow.orchard.driving import driving_minutes
 from spraywindow.orchard.site import Site, read_site, with_done
-from spraywindow.orchard.urgency import Urgency, last_day_of
+from spraywindow.orchard.urgency import Urgency, end_is_assumed, last_day_of
 from spraywindow.orchard.visits import Visits, plan_visits
 from spraywindow.sources.tables import read_weather
 from tests.command_line import write_site, write_weather
@@ -48,6 +48,30 @@ def test_the_season_ends_before_the_usual_first_flower(tmp_path: Path) -> None:
     north = _site(tmp_path, "north")
     assert last_day_of(north, dt.date(2026, 1, 8)) == dt.date(2026, 2, 28)
     assert last_day_of(north, dt.date(2025, 11, 8)) == dt.date(2026, 2, 28)
+
+
+def test_an_assumed_end_gives_way_to_buds_that_were_seen(tmp_path: Path) -> None:
+    path = write_site(tmp_path / "A.toml")
+    text = path.read_text().replace('usual_first_flower = "1 Mar"\n', "")
+    path.write_text(text)
+    march = dt.date(2026, 3, 12)
+    assumed = read_site(path)
+    assert end_is_assumed(assumed)
+    assert not end_is_assumed(_site(tmp_path, "B"))
+    # dormant on 2 January: in flower in mid-February all the same
+    assert last_day_of(assumed, march) == dt.date(2026, 2, 14)
+    path.write_text(text.replace("2026-01-02", "2026-03-10"))
+    assert last_day_of(read_site(path), march) == dt.date(2026, 4, 6)
+    assert last_day_of(read_site(path), dt.date(2026, 3, 9)) == dt.date(2026, 2, 14)  # not seen yet
+
+
+def test_the_plan_says_whether_the_end_is_assumed(tmp_path: Path, weather: pd.DataFrame) -> None:
+    path = write_site(tmp_path / "A.toml")
+    plan = _plan([read_site(path)], weather)
+    assert not any(choice.urgency.assumed for choice in plan.choices[0])
+    path.write_text(path.read_text().replace('usual_first_flower = "1 Mar"\n', ""))
+    plan = _plan([read_site(path)], weather)
+    assert all(choice.urgency.assumed for choice in plan.choices[0])
 
 
 def test_all_sites_that_fit_are_visited_one_after_the_other(

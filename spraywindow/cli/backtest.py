@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from spraywindow.cli.bar import bar
 from spraywindow.cli.options import (
     DEMO_NOTE,
     ColumnsOption,
@@ -18,9 +19,12 @@ from spraywindow.cli.options import (
     the_now,
     the_site,
 )
-from spraywindow.cli.season import WintersOption, past_weather
+from spraywindow.cli.past_weather import WintersOption, past_weather
 
 if TYPE_CHECKING:
+    import pandas as pd
+
+    from spraywindow.orchard.site import Site
     from spraywindow.season.replay import Replay
 
 
@@ -32,28 +36,45 @@ def backtest(
     days: Annotated[
         int, typer.Option("--days", min=2, max=10, help="Days that a forecast reaches.")
     ] = 7,
-    seeds: Annotated[
+    errors: Annotated[
         int,
         typer.Option("--errors", min=0, max=20, help="Runs with forecast errors; 0 for none."),
-    ] = 1,
+    ] = 2,
+    archived: Annotated[
+        bool,
+        typer.Option(
+            "--archived",
+            help="Also replay archived forecasts of Open-Meteo (2024 on; its free tier is for "
+            "non-commercial use).",
+        ),
+    ] = False,
     json: JsonOption = False,
-    csv: Annotated[bool, typer.Option("--csv", help="Print one row a rule and winter.")] = False,
+    csv: Annotated[
+        bool, typer.Option("--csv", help="Print one row a rule, run and winter.")
+    ] = False,
 ) -> None:
     """Replay past winters: rounds made, and the rain that came after them, beside other rules."""
     from spraywindow.errors import InputError, describe
     from spraywindow.orchard.replayed import replayed
-    from spraywindow.season.replay import ErrorModel, Foresight
+    from spraywindow.season.forecast_errors import ErrorModel
+    from spraywindow.season.replay import Foresight
 
     if json and csv:
         raise InputError(describe("--json and --csv together", cure="choose one"))
     demo = site is None
+    if archived and demo:
+        raise InputError(
+            describe("--archived for the invented demo", cure="name your site with --site FILE")
+        )
     the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
-    record, _ = past_weather(the, weather, columns, at, demo=demo)
+    record, notes = past_weather(the, weather, columns, at, demo=demo)
     replays: list[Replay] = [Foresight(days)]
-    replays += [ErrorModel(seed=seed, days=days) for seed in range(1, seeds + 1)]
-    with progress("replaying the winters"):
-        result = replayed(the, record, at, replays)
+    replays += [ErrorModel(seed=seed, days=days) for seed in range(1, errors + 1)]
+    if archived:
+        replays.append(_archived(the, record, at, notes))
+    with bar("winters") as shown:
+        result = replayed(the, record, at, replays, progress=shown)
     if demo:
         note(DEMO_NOTE)
     if json:
@@ -61,7 +82,7 @@ def backtest(
         from spraywindow.output.backtest_answers import backtest_answer
 
         source = source_answer(record.attrs.get("source", {}), at)
-        say(to_json({**backtest_answer(result), "source": source}))
+        say(to_json({**backtest_answer(result), "source": source, "source_notes": notes}))
     elif csv:
         from spraywindow.output.backtest_answers import backtest_csv
 
@@ -72,4 +93,18 @@ def backtest(
         from spraywindow.output.words import source_line
 
         say(backtest_text(result))
-        say(paragraph(source_line(record.attrs.get("source", {}), at)))
+        for line in [*notes, source_line(record.attrs.get("source", {}), at)]:
+            say(paragraph(line))
+
+
+def _archived(site: Site, record: pd.DataFrame, now: pd.Timestamp, notes: list[str]) -> Replay:
+    """The archived forecasts of the record's winters; what they hold is added to `notes`."""
+    from spraywindow.sources.archived import archived_forecasts
+    from spraywindow.sources.session import polite_session
+
+    with progress("fetching archived forecasts"), polite_session() as session:
+        replay = archived_forecasts(
+            site.place, record.index[0], record.index[-1], now=now, session=session
+        )
+    notes += replay.notes
+    return replay

@@ -7,12 +7,14 @@ from typing import Annotated
 
 import typer
 
+from spraywindow.cli.init_year import REST_OF_THE_YEAR
 from spraywindow.cli.options import note, say, write_new
 
 _TEMPLATE = """\
 # A site file. Write quantities with their units: "12 ft", "3.5 m", "85 degF", "4 days".
 name = {name}
 units = "{units}"                      # what you read: "metric" or "us"
+# record = "record.db"                # application record; default: this file's name with .db
 # service = "metnorway"               # forecast: nws (US), metnorway, openmeteo (non-commercial)
 
 [place]
@@ -40,13 +42,17 @@ crop = "peach"
 trees = 10
 height = "{height}"
 spread = "{spread}"
-# stage = "dormant"                   # the stage seen on the buds, and the day it was seen,
-# observed = {year}-01-10               # in words (bud swell, petal tips ...) or as a BBCH code
+# stage = "dormant"                   # the stage seen on the buds, in these words or by code
+# observed = {year}-01-10               # the day it was seen
+# Stages: {stages}.
+# chill = "peach"                     # cultivar group, for the day of flowering, one of:
+#                                       {groups}
 # bud_swell_from = "1 Feb"            # from here on a stage seen within 7 days is asked for
 
 [season]
 # leaf_fall = {year}-12-02              # seen; or, as usual:
 # usual_leaf_fall = "1 Dec"
+# usual_first_flower = "1 Mar"        # for sites whose cultivar group is not known
 
 [program]
 between = "2 days"                    # least days between different materials
@@ -72,7 +78,7 @@ done = []
 # Other sprays that must be kept apart from oil:
 # [other_sprays]
 # sulfur = [{year}-01-02]
-"""
+{rest}"""
 
 
 def init(
@@ -91,6 +97,8 @@ def init(
 
     from spraywindow.errors import InputError, describe
     from spraywindow.orchard.site import site_of
+    from spraywindow.season.requirement import CULTIVAR_GROUPS
+    from spraywindow.season.stages import STAGES
 
     if file.exists():
         raise InputError(describe("the file exists", where=str(file), cure="choose another name"))
@@ -104,6 +112,9 @@ def init(
         height="12 ft" if units == "us" else "3.5 m",
         spread="12 ft" if units == "us" else "4 m",
         year=dt.date.today().year,
+        stages=", ".join(f"{stage.words} ({code})" for code, stage in STAGES.items()),
+        groups=", ".join(CULTIVAR_GROUPS),
+        rest=REST_OF_THE_YEAR.format(year=dt.date.today().year - 1),
     )
     try:
         tables = tomllib.loads(text)

@@ -2,38 +2,59 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from spraywindow.cli.bar import bar
 from spraywindow.cli.options import (
     DEMO_NOTE,
     ColumnsOption,
     JsonOption,
     NowOption,
-    SiteOption,
     note,
     progress,
     say,
     the_now,
     the_site,
 )
+from spraywindow.cli.past_weather import WintersOption, past_weather
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from spraywindow.orchard.site import Site
 
-PAST_WINTERS = 25
-WintersOption = Annotated[
-    Path | None,
-    typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
-]
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of every site."""
+
+    weather: Path | None
+    columns: Path | None
+    now: str | None
+    forecast: Path | None
+    no_forecast: bool
+    dry_spell: str | None
+    json: bool
+
+
+@dataclass(frozen=True)
+class Told:
+    """What one site was told: the answer, the remarks beside it, or what went wrong."""
+
+    answer: Any = None
+    notes: tuple[str, ...] = ()
+    problem: str = ""
 
 
 def season(
-    site: SiteOption = None,
+    sites: Annotated[
+        list[Path] | None,
+        typer.Option("--site", help="Site file (TOML), repeatable. Without it: the invented demo."),
+    ] = None,
     weather: WintersOption = None,
     columns: ColumnsOption = None,
     now: NowOption = None,
@@ -49,106 +70,91 @@ def season(
     ] = None,
     json: JsonOption = False,
 ) -> None:
-    """Say whether the whole program fits, from past winters: verdict, numbers, reasons."""
+    """Say whether the whole program fits, from past winters: verdict, numbers, reasons.
+
+    Several sites run side by side; their JSON is a list.
+    """
+    from spraywindow.errors import InputError, one_line
+
+    asked = Asked(weather, columns, now, forecast, no_forecast, dry_spell, json)
+    files = sites or []
+    told = _many(files, asked) if len(files) > 1 else [_told(files[0] if files else None, asked)]
+    problems = [one.problem for one in told if one.problem]
+    if problems:
+        raise InputError(one_line(problems))
+    for line in dict.fromkeys(line for one in told for line in one.notes):
+        note(line)
+    if json:
+        from spraywindow.output.answers import to_json
+
+        parts = [to_json(one.answer) for one in told]
+        say(parts[0] if len(parts) == 1 else "[" + ",\n".join(parts) + "]")
+    else:
+        say("\n\n\n".join(one.answer for one in told))
+
+
+def _many(sites: list[Path], asked: Asked) -> list[Told]:
+    """Several sites side by side, a process each as far as the processors go."""
+    import os
+    from concurrent.futures import ProcessPoolExecutor
+
+    workers = min(len(sites), os.cpu_count() or 1)
+    with bar("sites") as shown, ProcessPoolExecutor(workers) as pool:
+        told = []
+        for one in pool.map(_told, sites, [asked] * len(sites)):
+            told.append(one)
+            shown(len(told), len(sites))
+    return told
+
+
+def _told(site: Path | None, asked: Asked) -> Told:
+    """Answer for one site; an error that a user can cause becomes its line."""
+    from spraywindow.errors import SprayWindowError
+
+    notes: list[str] = []
+    try:
+        return Told(_answer(site, asked, notes), tuple(notes))
+    except SprayWindowError as error:
+        return Told(problem=str(error))
+
+
+def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
+    """One site's text, or what its JSON holds; remarks are added to `notes`."""
     from spraywindow.orchard.prospect import prospect
+    from spraywindow.output.answers import source_answer
     from spraywindow.units import quantity
 
-    demo = site is None
-    the = the_site(site)
-    hours = None if dry_spell is None else quantity(dry_spell, "h", where="--dry-spell")
-    at = the_now(now, the, demo=demo and weather is None)
-    record, notes = past_weather(the, weather, columns, at, demo=demo)
+    weather, demo = asked.weather, path is None
+    site = the_site(path)
+    spell = asked.dry_spell
+    hours = None if spell is None else quantity(spell, "h", where="--dry-spell")
+    at = the_now(asked.now, site, demo=demo and weather is None)
+    record, beside = past_weather(site, weather, asked.columns, at, demo=demo)
     ahead = None
-    if weather is not None and forecast is None and not no_forecast:
-        note("No forecast stands in front of the winters; give --forecast FILE in mid-season.")
-    elif not no_forecast:
-        ahead = _forecast(the, forecast, at, demo=demo and weather is None)
-    answer = prospect(the, record, at, forecast=ahead, dry_spell_h=hours)
+    if weather is not None and asked.forecast is None and not asked.no_forecast:
+        notes.append(
+            "No forecast stands in front of the winters; give --forecast FILE in mid-season."
+        )
+    elif not asked.no_forecast:
+        ahead = _forecast(site, asked.forecast, at, notes, demo=demo and weather is None)
+    found = prospect(site, record, at, forecast=ahead, dry_spell_h=hours)
     if demo:
-        note(DEMO_NOTE)
-    if json:
-        from spraywindow.output.answers import source_answer, to_json
+        notes.append(DEMO_NOTE)
+    source = record.attrs.get("source", {})
+    if asked.json:
         from spraywindow.output.season_answers import season_answer
 
-        source = source_answer(record.attrs.get("source", {}), at)
-        say(to_json({**season_answer(answer), "source": source, "source_notes": notes}))
-    else:
-        from spraywindow.output.season_text import season_text
-        from spraywindow.output.text import paragraph
-        from spraywindow.output.words import source_line
+        return {**season_answer(found), "source": source_answer(source, at),
+                "source_notes": beside}  # fmt: skip
+    from spraywindow.output.season_text import season_text
+    from spraywindow.output.text import paragraph
+    from spraywindow.output.words import source_line
 
-        say(season_text(answer))
-        for line in [*notes, source_line(record.attrs.get("source", {}), at)]:
-            say(paragraph(line))
-
-
-def past_weather(
-    site: Site,
-    weather: Path | None,
-    columns: Path | None,
-    now: pd.Timestamp,
-    *,
-    demo: bool,
-) -> tuple[pd.DataFrame, list[str]]:
-    """Past winters: a file, the demo's, or reanalysis with the nearest stations as a check."""
-    import pandas as pd
-
-    from spraywindow.errors import InputError, SourceError, describe
-
-    if columns is not None and weather is None:
-        raise InputError(describe("--columns without --weather", cure="name the weather file"))
-    if weather is not None:
-        from spraywindow.sources.tables import read_weather
-
-        table = read_weather(weather, columns=columns)
-        table.attrs.setdefault("source", {"name": weather.name})
-        return table, list(table.attrs.get("notes", []))
-    if demo:
-        from spraywindow.sources.samples import demo_winters
-
-        return demo_winters(), []
-    from spraywindow.sources.reanalysis import reanalysis_record
-    from spraywindow.sources.stations import station_record
-
-    # the reanalysis lags some days behind; whole months are asked for, so that the cache serves
-    end = (now - pd.Timedelta(days=10)).normalize()
-    start = pd.Timestamp(now.year - PAST_WINTERS, 7, 1, tz="UTC")
-    if site.place.latitude < 0:
-        start = pd.Timestamp(now.year - PAST_WINTERS, 1, 1, tz="UTC")
-    with progress(f"fetching {PAST_WINTERS} winters of reanalysis"):
-        record = reanalysis_record(site.place, start, end)
-    notes = list(record.attrs.get("notes", []))
-    try:
-        with progress("fetching the nearest stations as a check"):
-            station = station_record(site.place, end - pd.Timedelta(days=3 * 365), end)
-        notes += [_rain_check(record, station), *station.attrs.get("notes", [])]
-    except SourceError as error:
-        notes.append(f"No station beside the reanalysis: {error}")
-    return record, notes
-
-
-def _rain_check(record: pd.DataFrame, station: pd.DataFrame) -> str:
-    """Rain days of the reanalysis beside those of the stations, on days that both know."""
-    from spraywindow.weather.rain import MEASURABLE_MM
-
-    pair = record[["rain_mm"]].join(station["rain_mm"], rsuffix="_station", how="inner").dropna()
-    daily = pair.resample("D").agg(["sum", "count"])
-    whole = daily[daily[("rain_mm", "count")] == 24]
-    if whole.empty:
-        return "Rain check: no whole day that the reanalysis and a station both know."
-    wet = (
-        int((whole[(name, "sum")] >= MEASURABLE_MM).sum())
-        for name in ("rain_mm", "rain_mm_station")
-    )
-    of_record, of_station = wet
-    return (
-        f"Rain check: of {len(whole)} days that both know, {of_record} have measurable rain in "
-        f"the reanalysis and {of_station} at the nearest stations."
-    )
+    return "\n".join([season_text(found), *map(paragraph, [*beside, source_line(source, at)])])
 
 
 def _forecast(
-    site: Site, path: Path | None, now: pd.Timestamp, *, demo: bool
+    site: Site, path: Path | None, now: pd.Timestamp, notes: list[str], *, demo: bool
 ) -> pd.DataFrame | None:
     """The forecast to splice: from a file, the demo, or a service; None where there is none."""
     from spraywindow.errors import SourceError
@@ -170,5 +176,5 @@ def _forecast(
         with progress("fetching the forecast"):
             return get_forecast(site.place, now=now, service=site.service)
     except SourceError as error:
-        note(f"No forecast is spliced in front: {error}")
+        notes.append(f"No forecast is spliced in front: {error}")
         return None

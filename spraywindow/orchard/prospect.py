@@ -11,6 +11,7 @@ import pandas as pd
 
 from spraywindow.errors import InputError, describe
 from spraywindow.orchard.block_states import season_start
+from spraywindow.orchard.next_rounds import NextRound, next_rounds
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_tables import Block
 from spraywindow.orchard.spacing import in_season, refuse_future
@@ -44,7 +45,8 @@ class Prospect:
 
     `begun` tells whether the season has begun, so that day 0 is tomorrow; `ended` is the day
     before which the season at hand was over, when the report is for the next one. `in_flower`
-    are blocks that are past their season already.
+    are blocks that were seen in flower already. `upcoming` says what is next in a season that has
+    begun, for the first group.
     """
 
     site: Site
@@ -55,6 +57,7 @@ class Prospect:
     ended: dt.date | None
     in_flower: tuple[Block, ...]
     notes: tuple[str, ...]
+    upcoming: tuple[NextRound, ...] = ()
 
     @property
     def outlook(self) -> Outlook:
@@ -158,17 +161,26 @@ def prospect(
     program = program_of_season(site, today)
     over = tuple(block for block in site.blocks if begun and _flowers(block, site, today))
     blocks = tuple(block for block in site.blocks if block not in over)
-    groups = _groups(site, blocks, program, winters, materials, tomorrow if begun else fall,
-                     today, forecast if begun else None)  # fmt: skip
+    ahead = forecast if begun else None
+    every = _groups(site, blocks, program, winters, materials, tomorrow if begun else fall, fall,
+                    today, ahead)  # fmt: skip
+    groups = [group for group in every if not (begun and _over(group.outlook))]
+    notes = tuple(
+        f"{_names(group)}: the season of {group.need_name} is over by the forecast"
+        for group in every
+        if group not in groups
+    )
     ended = None
-    if not groups or (begun and _over(groups[0].outlook)):
-        ended, begun, over = tomorrow, False, ()
+    if not groups:
+        ended, begun, over, notes = tomorrow, False, (), ()
         fall = season_leaf_fall(site, season_start(start + dt.timedelta(days=400), site))
         program = replace(
             program, entries=tuple(replace(e, done=(), partly_done=()) for e in program.entries)
         )
-        groups = _groups(site, site.blocks, program, winters, materials, fall, today, None)
-    return Prospect(site, program, now, tuple(groups), begun, ended, over, _notes(groups))
+        groups = _groups(site, site.blocks, program, winters, materials, fall, fall, today, None)
+    upcoming = next_rounds(site, program, groups[0].outlook.season, ahead) if begun else ()
+    notes = (*_notes(groups), *notes)
+    return Prospect(site, program, now, tuple(groups), begun, ended, over, notes, upcoming)
 
 
 def _flowers(block: Block, site: Site, today: dt.date) -> bool:
@@ -191,6 +203,7 @@ def _groups(
     winters: pd.DataFrame,
     materials: dict[str, Material],
     first: dt.date,
+    fall: dt.date,
     today: dt.date,
     forecast: pd.DataFrame | None,
 ) -> list[Group]:
@@ -202,7 +215,8 @@ def _groups(
             tuple(together),
             name,
             season_outlook(
-                winters, site.place, program, materials, first=first, need=need,
+                winters, site.place, program, materials, first=first,
+                need=replace(need, leaf_fall=fall),
                 setting=site.setting, access=site.access, duration_h=site.crew.job,
                 forecast=forecast,
             ),
@@ -212,10 +226,14 @@ def _groups(
     return sorted(groups, key=lambda group: -sum(block.trees for block in group.blocks))
 
 
+def _names(group: Group) -> str:
+    return ", ".join(block.name for block in group.blocks)
+
+
 def _notes(groups: Sequence[Group]) -> tuple[str, ...]:
     notes = []
     for group in groups:
-        outlook, names = group.outlook, ", ".join(block.name for block in group.blocks)
+        outlook, names = group.outlook, _names(group)
         best = int(outlook.rounds_hindsight.max(initial=0))
         if outlook.season.labels and best < outlook.owed:
             notes.append(

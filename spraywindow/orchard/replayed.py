@@ -36,15 +36,21 @@ def replayed(
     now: pd.Timestamp,
     replays: Sequence[Replay],
     *,
-    progress: Callable[[str], None] | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> Replayed:
     """Replay the whole program of a site through the winters of a record before `now`.
 
     The season of the block with the most trees counts. What was done this winter, and the
     stages seen in it, play no part.
+
+    Raises
+    ------
+    InputError
+        If the site file has no leaf fall, the record no past winter before `now`, or a forecast
+        does not reach far enough to tell the dry spell wanted.
     """
     today = now.tz_convert(site.place.timezone).date()
-    table = check_hourly(winters)
+    table = check_hourly(winters[winters.index < now])
     program = replace(
         site.program,
         entries=tuple(replace(e, done=(), partly_done=()) for e in site.program.entries),

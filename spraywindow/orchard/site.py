@@ -22,7 +22,7 @@ from spraywindow.orchard.site_mixing import (
     MixFields,
     SprayerFields,
 )
-from spraywindow.orchard.site_problems import site_problems
+from spraywindow.orchard.site_problems import site_problems, toml_cure
 from spraywindow.orchard.site_program import build_program, material_of
 from spraywindow.orchard.site_tables import (
     DEFAULT_ROUNDS,
@@ -166,7 +166,8 @@ def read_site(path: str | Path) -> Site:
     """
     path = Path(path)
     try:
-        tables = tomllib.loads(path.read_bytes().decode("utf-8"))
+        text = path.read_bytes().decode("utf-8")
+        tables = tomllib.loads(text)
     except OSError as error:
         raise InputError(
             describe("cannot read the site file", where=str(path), got=error.strerror,
@@ -178,9 +179,15 @@ def read_site(path: str | Path) -> Site:
         ) from error
     except tomllib.TOMLDecodeError as error:
         raise InputError(
-            describe("not TOML", where=str(path), got=str(error),
-                     cure="text stands in quotes, a table's name in [brackets]")
+            describe("not TOML", where=str(path), got=str(error), cure=toml_cure(text, str(error)))
         ) from error  # fmt: skip
+    if "blocks" not in tables and any(
+        isinstance(table, Mapping) and "column" in table for table in tables.values()
+    ):
+        raise InputError(
+            describe("this looks like a column map, not a site file", where=str(path),
+                     cure="give it as --columns")
+        )  # fmt: skip
     return site_of(tables, where=str(path))
 
 

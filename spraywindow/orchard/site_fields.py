@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 import math
+import re
 from typing import Annotated
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
@@ -15,6 +17,14 @@ from spraywindow.units import quantity
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+CROPS = (
+    "peach", "nectarine", "apricot", "plum", "prune", "cherry", "almond", "pluot", "plumcot",
+    "aprium", "damson", "mirabelle", "greengage",
+)  # fmt: skip
+_CROPS_IN_PLURAL = {*(f"{crop}s" for crop in CROPS), "peaches", "cherries"}
+NEAR_CROP = 0.8
+"""So alike, a word is a slip for a crop: "peech" is, "pear" and "berries" are not; P."""
 
 
 class Table(BaseModel):
@@ -131,6 +141,18 @@ def _target(text: object) -> str | dt.date:
         return str(text)
 
 
+def _crop(text: object) -> object:
+    """Refuse what is nearly a crop, a word for itself; other crops may be called anything."""
+    for word in re.findall(r"[^\W\d_]+", text.lower()) if isinstance(text, str) else ():
+        if word not in CROPS and word not in _CROPS_IN_PLURAL:
+            close = difflib.get_close_matches(word, CROPS, 1, NEAR_CROP)
+            if close:
+                raise InputError(
+                    describe("unknown crop", got=text, cure=f"did you mean {close[0]}?")
+                )
+    return text
+
+
 def _chill(text: object) -> str:
     if not isinstance(text, str):
         raise InputError(describe("not a cultivar group", expected="its name", got=text))
@@ -152,5 +174,6 @@ Day = Annotated[dt.date, BeforeValidator(_date)]
 Target = Annotated[str | dt.date, BeforeValidator(_target)]
 Chill = Annotated[str, BeforeValidator(_chill)]
 Name = Annotated[str, Field(min_length=1, pattern=r"\S")]
+Crop = Annotated[str, Field(min_length=1, pattern=r"\S"), BeforeValidator(_crop)]
 Count = Annotated[int, Field(strict=True, ge=1)]
 Flag = Annotated[bool, Field(strict=True)]

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
 from spraywindow.errors import InputError, describe, one_line
+
+_LINE = re.compile(r"line (\d+)")
+_DATE = re.compile(r"\d+[-/.]\d+[-/.]\d+|\d+[-./ ]*[A-Z][a-z]{2,8}[-./ ]*\d{2,4}\b")
+"""Figures that may be meant as a date: 01/09/2017, 9.1.2017, 9 Jan 2017."""
 
 
 class Problems(InputError):
@@ -24,6 +29,23 @@ def nearest(name: object, known: Iterable[str]) -> str:
 
     close = difflib.get_close_matches(str(name).lower(), list(known), 1, 0.6)
     return f"did you mean {close[0]}?" if close else ""
+
+
+def toml_cure(text: str, trouble: str) -> str:
+    """What helps against an error of TOML: about dates where its line holds one.
+
+    Parameters
+    ----------
+    text : str
+        The file's content.
+    trouble : str
+        The parser's message, which ends in "(at line 3, column 9)".
+    """
+    numbered, lines = _LINE.search(trouble), text.splitlines()
+    number = int(numbered[1]) - 1 if numbered else -1
+    if 0 <= number < len(lines) and _DATE.search(lines[number]):
+        return "dates are written 2017-01-09, without quotes, and must be in the calendar"
+    return "text stands in quotes, a table's name in [brackets]"
 
 
 def site_problems(

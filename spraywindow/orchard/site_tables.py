@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
@@ -13,6 +14,7 @@ from spraywindow.orchard.site_fields import (
     Chill,
     Clock,
     Count,
+    Crop,
     Day,
     DayOfYear,
     Latitude,
@@ -30,6 +32,10 @@ from spraywindow.spray.slots import DURATION_H
 
 Size = Annotated[float, measured("m", 0, 20, above=True)]
 DAY_H = 24.0
+DATE_LINE_DEG = 170.0
+"""Islands farther east or west may keep the date of the other side; P."""
+MOST_APART_H = 5.0
+"""No clock is farther from the sun than some 3 h (the west of China); P."""
 USUAL_BETWEEN_D = 2
 """Days between rounds of different materials; P."""
 Days = Annotated[float, measured("h", 0, 366 * DAY_H, above=True)]
@@ -40,6 +46,24 @@ def _zone(name: object) -> str:
         return ZoneInfo(name).key if isinstance(name, str) else ""
     except (KeyError, ValueError, OSError):
         return ""
+
+
+def longitude_of(timezone: str) -> float:
+    """Meridian of a zone's standard time [degrees, east positive]; 15 degrees an hour."""
+    # summer time is the clock that is further ahead, wherever the summer is
+    clocks = [dt.datetime(2024, month, 1, tzinfo=ZoneInfo(timezone)) for month in (1, 7)]
+    ahead = min(clock.utcoffset() or dt.timedelta() for clock in clocks)
+    return 180 - (180 - ahead / dt.timedelta(hours=1) * 15) % 360  # UTC+13 lies in the west
+
+
+def hours_apart(longitude: float, timezone: str) -> float:
+    """How far a zone's standard time is from the sun's [h].
+
+    The short way round the earth counts at the date line only: elsewhere it would let a wrong
+    sign pass (Sydney's is 4 h off by that way).
+    """
+    apart = abs(longitude - longitude_of(timezone))
+    return (min(apart, 360 - apart) if abs(longitude) >= DATE_LINE_DEG else apart) / 15
 
 
 def _timezone(name: object) -> str:
@@ -60,6 +84,16 @@ class PlaceFields(Table):
     frost_hollow: Annotated[float, measured("delta_degC", 0, 10)] = 0.0
     dew_off: Annotated[float, measured("h", -4, 6)] = 0.0
     neighbours: tuple[Bearing, ...] = ()
+
+    @model_validator(mode="after")
+    def _on_its_clock(self) -> PlaceFields:
+        away = f"{longitude_of(self.timezone):g} degrees for {self.timezone}"
+        if hours_apart(self.longitude, self.timezone) > MOST_APART_H:
+            raise InputError(
+                describe("longitude and time zone do not fit", expected=f"near {away}",
+                         got=self.longitude, cure="is the sign right?")
+            )  # fmt: skip
+        return self
 
 
 class AccessFields(Table):
@@ -93,7 +127,7 @@ class Block(Table):
     """Trees that are looked after and judged together."""
 
     name: Name
-    crop: Name
+    crop: Crop
     trees: Count
     height: Size
     spread: Size

@@ -15,6 +15,8 @@ days of dry weather afterwards (oil), and for those that want up to `SHORT_SPELL
 SHORT_SPELL_H = 24
 FIRST_FLOWER_NORTH, FIRST_FLOWER_SOUTH = (2, 15), (8, 15)
 """Usual first flower (month, day) where the site file has none; P, mild winters."""
+DAYS_TO_FLOWER = {0: 28, 1: 21, 9: 14, 51: 21, 53: 14, 55: 10, 57: 7, 59: 3}
+"""Least days from a stage that is seen (BBCH) to the first flower, peach; P."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,8 @@ class Urgency:
         The day before the first flower.
     usual_share : float
         Of the later days that are expected to be usable.
+    assumed : bool
+        The last day is of mild winters at large, not of the site file.
     """
 
     owed: int
@@ -40,6 +44,7 @@ class Urgency:
     later_days: int
     last_day: dt.date
     usual_share: float
+    assumed: bool = False
 
     @property
     def chances(self) -> float:
@@ -53,12 +58,30 @@ class Urgency:
 
 
 def last_day_of(site: Site, today: dt.date) -> dt.date:
-    """The day before the usual first flower, of the site file or of mild winters at large."""
+    """The day before the usual first flower, of the site file or of mild winters at large.
+
+    An assumed one gives way to buds that were seen this season and cannot flower so soon.
+    """
     start = season_start(today, site)
     default = FIRST_FLOWER_NORTH if site.place.latitude >= 0 else FIRST_FLOWER_SOUTH
     month, day = site.season.usual_first_flower or default
     year = start.year + ((month, day) < (start.month, start.day))
-    return dt.date(year, month, min(day, 28) if month == 2 else day) - dt.timedelta(days=1)
+    flower = dt.date(year, month, min(day, 28) if month == 2 else day)
+    if end_is_assumed(site):
+        seen = [
+            block.observed + dt.timedelta(days=DAYS_TO_FLOWER.get(block.stage, 0))
+            for block in site.blocks
+            if block.stage is not None
+            and block.observed is not None
+            and start <= block.observed <= today
+        ]
+        flower = max([flower, *seen])
+    return flower - dt.timedelta(days=1)
+
+
+def end_is_assumed(site: Site) -> bool:
+    """Whether the site file leaves the season's end to mild winters at large."""
+    return site.season.usual_first_flower is None
 
 
 def usual_share_of(material: Material) -> float:

@@ -17,7 +17,7 @@ import pandas as pd
 from spraywindow.orchard.evening import Answer, Evening, evening
 from spraywindow.orchard.route import Job, Route, best_route
 from spraywindow.orchard.site import Site
-from spraywindow.orchard.urgency import Urgency, last_day_of, usual_share_of
+from spraywindow.orchard.urgency import Urgency, end_is_assumed, last_day_of, usual_share_of
 from spraywindow.spray.slots import Slot
 from spraywindow.weather.interval import Array
 
@@ -176,6 +176,7 @@ def _choices(
             max(0, (last - known_to).days),
             last,
             share if share is not None else usual_share_of(the.material),
+            end_is_assumed(site),
         )
         slots = tuple(slot for slot in the.slots if slot.start.date() == day)
         out.append(Choice(number, the, answer, slots if answer.verdict == "go" else (), urgency))

@@ -2,149 +2,180 @@
 
 from __future__ import annotations
 
-import math
-
 from spraywindow.orchard.replayed import Replayed
-from spraywindow.output.backtest_answers import material_spoiled, owed
+from spraywindow.output.backtest_answers import judged_days, owed
 from spraywindow.output.notices import FEW_WINTERS
+from spraywindow.output.rule_runs import (
+    Figure,
+    Runs,
+    false_go,
+    finished,
+    median_span,
+    missed_go,
+    runs_of,
+    spoiled,
+    spoiled_of,
+)
 from spraywindow.output.text import paragraph, table_text
-from spraywindow.season.backtest import RuleResult, winter_rows
+from spraywindow.season.backtest import winter_rows
 from spraywindow.season.outcomes import AFTER_H
 from spraywindow.season.outlook import FEWEST_FOR_START
-from spraywindow.season.skill import false_go_ratio, missed_go_rate
+
+SOON_H = 24
+_AFTER = [f"rain\n{hours} h" for hours in AFTER_H]
 
 
 def backtest_text(replayed: Replayed) -> str:
     """The whole report."""
-    season = replayed.season
-    parts = [_verdict(replayed)]
+    season, runs = replayed.season, runs_of(replayed.results)
+    parts = [_verdict(replayed, runs)]
     if season.labels:
-        parts += [_rules(replayed), _materials(replayed), _errors(replayed), _winters(replayed)]
+        parts += [_rules(replayed, runs), _materials(replayed, runs), _errors(runs)]
+        parts.append(_winters(replayed))
     foot = [
         "Days known exactly show what a rule costs, not how good a forecast is: false and missed "
-        "go are measured only with forecast errors, whose size is common practice, one model of "
-        "many. Rain after a round is measurable rain (0.254 mm, 0.01 in, and more); copper needs "
-        "6 h without it, not 72."
+        "go are measured only where a forecast can be wrong. The size of the usual errors is "
+        "common practice and they are one model of many: read the range of their runs as a "
+        "sensitivity. Rain after a round is measurable rain (0.254 mm, 0.01 in, and more) from its "
+        "start on, as far as the record tells; copper needs 6 h without it, not 72."
     ]
     foot += [f"Winter {label} is left out: {why}." for label, why in season.left_out.items()]
+    foot += [
+        f"{_kind(each).capitalize()}: no winter of the record is covered from first day to last."
+        for each in runs
+        if season.labels and not each.first.labels
+    ]
     if len(season.labels) < FEWEST_FOR_START:
         foot.append(FEW_WINTERS)
     return "\n\n".join([*(part for part in parts if part), *map(paragraph, foot)])
 
 
-def _verdict(replayed: Replayed) -> str:
+def _verdict(replayed: Replayed, runs: list[Runs]) -> str:
     n, ours = len(replayed.season.labels), replayed.results[0]
     if n == 0:
         return paragraph(f"{replayed.site.name}: no winter of the record can be replayed.")
-    wanted = owed(replayed)
-    finished = int((ours.rounds >= wanted).sum())
-    spoiled = ours.outcomes.share_spoiled(24, ours.made)
-    rained = "unknown" if math.isnan(spoiled) else f"{100 * spoiled:.0f} %"
+    wanted, made = owed(replayed), int(ours.rounds.sum())
+    materials = replayed.season.materials
+    which = max(range(len(materials)), key=lambda number: materials[number].dry_spell_h)
+    rained = spoiled_of(which, SOON_H)
+    errors = [each for each in runs if each.first.counts is not None and each.first.labels]
+    wrong = "".join(f", {_shares(each, rained)} with {_kind(each)}" for each in errors)
     return paragraph(
-        f"{replayed.site.name}: in {n} winters this rule made {int(ours.rounds.sum())} of "
-        f"{n * wanted} rounds and finished {finished} of {n} winters, had each evening known the "
-        f"coming days exactly; it rained within 24 h of {rained} of its {int(ours.rounds.sum())} "
-        f"rounds{_with_errors(replayed)}. Seasons end by {replayed.need_name}."
+        f"{replayed.site.name}: in {_winter_count(n)} this rule made {made} of {n * wanted} rounds "
+        f"and finished {int((ours.rounds >= wanted).sum())} of {_winter_count(n)}, had each "
+        f"evening known the coming days exactly. Rain came within {SOON_H} h of "
+        f"{_shares(runs[0], rained)} of its {int(ours.made[:, which].sum())} "
+        f"{materials[which].name} rounds{wrong}. Seasons end by {replayed.need_name}."
     )
 
 
-def _with_errors(replayed: Replayed) -> str:
-    """The same share where forecasts were wrong by their usual errors, as a range over the runs."""
-    shares = [
-        result.outcomes.share_spoiled(24, result.made)
-        for result in replayed.results
-        if result.counts is not None
-    ]
-    if not shares:
-        return ""
-    low, high = _per_cent(min(shares)), _per_cent(max(shares))
-    return f", with forecast errors of {low if low == high else f'{low} to {high}'}"
+def _winter_count(n: int) -> str:
+    return "1 winter" if n == 1 else f"{n} winters"
 
 
-def _rules(replayed: Replayed) -> str:
-    n = len(replayed.season.labels)
+def _kind(runs: Runs) -> str:
+    return runs.name.removeprefix("this rule, ")
+
+
+def _rules(replayed: Replayed, runs: list[Runs]) -> str:
+    wanted = owed(replayed)
     rows = [
         [
-            f"{result.rounds.mean():.1f}",
-            f"{int((result.rounds >= owed(replayed)).sum())}/{n}",
-            *(_per_cent(result.outcomes.share_spoiled(hours, result.made)) for hours in AFTER_H),
-            str(int(result.outcomes.frost.sum())),
-            str(int(result.outcomes.heat.sum())),
-            result.name,
+            _span(each, lambda result: float(result.rounds.mean()), 1),
+            f"{_span(each, finished(wanted))}/{len(each.first.labels)}",
+            _span(each, median_span(wanted)),
+            *(_bare(each, spoiled(hours)) for hours in AFTER_H),
+            _span(each, lambda result: int(result.outcomes.frost.sum())),
+            _span(each, lambda result: int(result.outcomes.heat.sum())),
+            each.name,
         ]
-        for result in replayed.results
+        for each in runs
+        if each.first.labels
     ]
     head = [
         "rounds",
         "winters\nfinished",
-        *(f"rain\n{h} h" for h in AFTER_H),
+        "days",
+        *_AFTER,
         "frost\n24 h",
         "heat\n48 h",
         "rule",
     ]
-    return (
-        f"Rounds a winter, winters finished, share of rounds with rain after; {n} winters\n"
-        + table_text(head, rows, right=tuple(range(7)))
+    title = (
+        "Rounds a winter, winters finished, days from first to last round (middle of those "
+        "finished), share of rounds [%] with rain after, rounds with frost or heat after; a range "
+        "is over the runs"
+    )
+    return f"{paragraph(title, '')}\n{table_text(head, rows, right=tuple(range(8)))}"
+
+
+def _materials(replayed: Replayed, runs: list[Runs]) -> str:
+    rows = [
+        [
+            material.name,
+            _span(each, lambda result, which=which: int(result.made[:, which].sum())),  # type: ignore[misc]  # mypy cannot infer a lambda with a default
+            *(_bare(each, spoiled_of(which, hours)) for hours in AFTER_H),
+            each.name,
+        ]
+        for which, material in enumerate(replayed.season.materials)
+        for each in runs
+        if each.first.labels
+    ]
+    return "By material: all rounds, share of them [%] with rain after\n" + table_text(
+        ["material", "rounds", *_AFTER, "rule"], rows, right=(1, 2, 3, 4)
     )
 
 
-def _materials(replayed: Replayed) -> str:
-    rows = []
-    for which, material in enumerate(replayed.season.materials):
-        for result in replayed.results:
-            shares = material_spoiled(result, which)
-            rows.append([
-                material.name,
-                str(int(result.made[:, which].sum())),
-                *(_per_cent(shares[hours]) for hours in AFTER_H),
-                result.name,
-            ])  # fmt: skip
-    head = ["material", "rounds", *(f"rain\n{h} h" for h in AFTER_H), "rule"]
-    return "By material\n" + table_text(head, rows, right=(1, 2, 3, 4))
-
-
-def _errors(replayed: Replayed) -> str:
+def _errors(runs: list[Runs]) -> str:
     rows = [
         [
-            _per_cent(float(false_go_ratio(result.counts))),
-            _per_cent(float(missed_go_rate(result.counts))),
-            f"{result.brier:.3f}",
-            str(_total(result)),
-            result.name,
+            _shares(each, false_go),
+            _shares(each, missed_go),
+            _span(each, lambda result: result.brier, 3),
+            str(judged_days(each)),
+            each.name,
         ]
-        for result in replayed.results
-        if result.counts is not None
+        for each in runs
+        if judged_days(each)
     ]
     if not rows:
         return ""
-    head = ["false go", "missed go", "Brier", "n", "rule"]
-    return (
-        "Tomorrow's slot, forecast against what came: share of go days that were none, share\n"
-        "of usable days that were missed, Brier score of the chance (0 is best), days counted\n"
-        + table_text(head, rows, right=(0, 1, 2, 3))
+    title = (
+        "Tomorrow's slot, forecast against what came: share of go days that were none, share of "
+        "usable days that were missed, Brier score of the chance (0 is best), answers judged"
     )
-
-
-def _total(result: RuleResult) -> int:
-    counts = result.counts
-    if counts is None:
-        return 0
-    return int(counts.hits + counts.false_go + counts.missed_go + counts.correct_no_go)
+    head = ["false go", "missed go", "Brier", "n", "rule"]
+    return f"{paragraph(title, '')}\n{table_text(head, rows, right=(0, 1, 2, 3))}"
 
 
 def _winters(replayed: Replayed) -> str:
     rows = []
-    for number, row in enumerate(winter_rows(replayed.results[0], replayed.season.labels)):
-        spoiled = row["spoiled"]
-        assert isinstance(spoiled, dict)
-        best = replayed.results[-1].rounds[number]
-        rows.append([str(row["winter"]), str(row["rounds"]), str(int(best)),
-                     *(str(spoiled[hours]) for hours in AFTER_H)])  # fmt: skip
-    head = ["winter", "rounds", "hindsight", *(f"rain\n{h} h" for h in AFTER_H)]
-    return "Winter by winter: rounds of this rule, and how many of them rain came after\n" + (
-        table_text(head, rows, right=tuple(range(1, 6)))
+    best = replayed.results[-1].rounds
+    for number, row in enumerate(winter_rows(replayed.results[0])):
+        spoiled_rounds = row["spoiled"]
+        assert isinstance(spoiled_rounds, dict)
+        rows.append([str(row["winter"]), str(row["rounds"]), str(int(best[number])),
+                     *(str(spoiled_rounds[hours]) for hours in AFTER_H)])  # fmt: skip
+    head = ["winter", "rounds", "hindsight", *_AFTER]
+    return (
+        f"Winter by winter: rounds made of {owed(replayed)} with the days known, and how many of "
+        f"them\nrain came after\n{table_text(head, rows, right=tuple(range(1, 6)))}"
     )
 
 
-def _per_cent(share: float) -> str:
-    return "-" if math.isnan(share) else f"{100 * share:.0f} %"
+def _span(runs: Runs, figure: Figure, digits: int = 0) -> str:
+    """A figure, as a range where the runs differ: "7.6-7.8"; "-" where there is none."""
+    low, high = (f"{end:.{digits}f}" for end in runs.range(figure))
+    if low == "nan":
+        return "-"
+    return low if low == high else f"{low}-{high}"
+
+
+def _bare(runs: Runs, figure: Figure) -> str:
+    """A share in per cent, without the sign."""
+    return _span(runs, lambda result: 100.0 * figure(result))
+
+
+def _shares(runs: Runs, figure: Figure) -> str:
+    shown = _bare(runs, figure)
+    return shown if shown == "-" else f"{shown} %"

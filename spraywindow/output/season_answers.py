@@ -12,6 +12,7 @@ from spraywindow.output.answers import number, stamp
 from spraywindow.season.easing import Ease
 from spraywindow.season.outlook import Outlook
 from spraywindow.season.share import Share
+from spraywindow.season.span import program_span
 
 
 def share_answer(share: Share) -> dict[str, Any]:
@@ -51,6 +52,7 @@ def season_answer(prospect: Prospect) -> dict[str, Any]:
             "as_it_comes": share_answer(outlook.finish_coming),
             "bounds_with_winters_left_out": [number(bound) for bound in outlook.bounds],
         },
+        "days": _days(prospect),
         "latest_start": {
             str(per_cent): day.isoformat() if day else None
             for per_cent, day in outlook.latest_start.items()
@@ -96,6 +98,15 @@ def season_answer(prospect: Prospect) -> dict[str, Any]:
         "leaf_curl": _curl(outlook),
         "blocks": [_group(group) for group in prospect.groups],
         "notes": list(prospect.notes),
+    }
+
+
+def _days(prospect: Prospect) -> dict[str, Any]:
+    span = program_span(prospect.outlook.season, prospect.program)
+    return {
+        "first_to_last_round": number(span.median_days),
+        "n": span.finished,
+        "fit_in_35_days": share_answer(span.in_five_weeks),
     }
 
 

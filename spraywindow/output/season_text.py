@@ -14,6 +14,7 @@ from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.words import day_words, limit_words
 from spraywindow.season.outlook import FEWEST_FOR_START, Outlook
 from spraywindow.season.share import Share
+from spraywindow.season.span import FIVE_WEEKS_D, program_span
 from spraywindow.season.stages import stage_words
 
 MOST_LIMITS = 6
@@ -112,7 +113,24 @@ def _program(prospect: Prospect) -> str:
     lost = max(prospect.outlook.short.items(), key=lambda item: item[1], default=("", 0.0))
     if lost[1] > 0:
         text += "\n" + paragraph(f"Lost first: a round of {lost[0]}.")
+    if prospect.outlook.owed and prospect.outlook.season.labels:
+        text += "\n" + paragraph(_span_words(prospect))
     return f"Program, least {prospect.program.between} d between materials\n{text}"
+
+
+def _span_words(prospect: Prospect) -> str:
+    """How many days the rounds owed take, and whether five weeks would hold them."""
+    span = program_span(prospect.outlook.season, prospect.program)
+    took = (
+        f"From the first round to the last it takes {span.median_days:.0f} days (middle of "
+        f"{span.finished} winters that finish). "
+        if span.finished
+        else ""
+    )
+    return (
+        f"{took}If the season closed after {FIVE_WEEKS_D} days, all {prospect.outlook.owed} would "
+        f"fit in {share_words(span.in_five_weeks)}."
+    )
 
 
 def _weeks(outlook: Outlook) -> str:

@@ -81,6 +81,7 @@ def _choice_answer(choice: Choice) -> dict[str, Any]:
         "known_mornings": urgency.known,
         "later_days": urgency.later_days,
         "last_day": urgency.last_day.isoformat(),
+        "last_day_assumed": urgency.assumed,
         "chances": number(urgency.chances, 2),
         "urgency": number(urgency.value),
     }

@@ -75,7 +75,7 @@ def _urgency_text(visits: Visits) -> str:
             str(choice.urgency.owed),
             str(choice.urgency.known),
             f"{choice.urgency.later_days * choice.urgency.usual_share:.0f}",
-            day_words(choice.urgency.last_day),
+            day_words(choice.urgency.last_day) + " *" * choice.urgency.assumed,
             f"{choice.urgency.value:.2f}",
             choice.evening.site.name,
         ]
@@ -91,6 +91,11 @@ def _urgency_text(visits: Visits) -> str:
         "expected later, to the day before the usual first flower. The round with the most "
         "urgency goes, and of equal ones that with the least driving."
     )
+    if any(choice.urgency.assumed for several in visits.choices for choice in several):
+        note += (
+            " * assumed, mild winters: write usual_first_flower in the site file; `season` says "
+            "when these trees flower."
+        )
     table = table_text(head, rows, right=(2, 3, 4, 6))
     return f"How urgent, the most first\n{table}\n{paragraph(note)}"
 

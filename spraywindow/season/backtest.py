@@ -6,35 +6,42 @@ Every rule is judged by what no rule defines: rain, frost and heat that came aft
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from spraywindow.errors import InputError, describe
 from spraywindow.place import Place
-from spraywindow.season.coming import KNOWN_MORNINGS, as_it_comes, follow, rounds_of, within
+from spraywindow.season.coming import as_it_comes, follow, rounds_of, within
+from spraywindow.season.ending import Endings
 from spraywindow.season.evenings import Seen, seen_mornings
-from spraywindow.season.mornings import Block, best_jobs, score_block
+from spraywindow.season.mornings import best_jobs, best_of_day, score_block
+from spraywindow.season.other_rules import first_dry_day, fixed_calendar, habit_rows
 from spraywindow.season.outcomes import Outcomes, outcomes_after
 from spraywindow.season.past import Season
 from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
 from spraywindow.season.replay import Foresight, Replay
 from spraywindow.season.skill import Counts, brier_score, count
+from spraywindow.season.span import span_days
 from spraywindow.season.states import program_states
-
-HABIT_H = 10
-"""Clock hour at which the rules that do not look at hours begin; P: late morning."""
+from spraywindow.spray.kernel import NO_GO
+from spraywindow.spray.material import Material
+from spraywindow.weather.interval import Array
 
 
 @dataclass(frozen=True, eq=False)
 class RuleResult:
-    """What a rule did in every winter.
+    """What a rule did in every winter that it can be judged in.
 
     Attributes
     ----------
     name : str
+        Runs of one rule with other random numbers share it.
+    labels : tuple of str
+        The winters.
     made : bool array [day, material, winter]
         Its rounds.
     start : int array [day, material, winter]
@@ -42,12 +49,13 @@ class RuleResult:
     outcomes : Outcomes
         What came after them.
     counts : Counts or None
-        Go and no-go against what turned out; None where the replay cannot be wrong.
+        Go and no-go for tomorrow against what turned out; None where the replay cannot be wrong.
     brier : float
         Brier score of the chance that tomorrow holds a slot; NaN likewise.
     """
 
     name: str
+    labels: tuple[str, ...]
     made: NDArray[np.bool_]
     start: NDArray[np.int64]
     outcomes: Outcomes
@@ -59,6 +67,11 @@ class RuleResult:
         """Rounds made per winter."""
         return np.asarray(self.made.sum(axis=(0, 1)))
 
+    @property
+    def span_days(self) -> Array:
+        """Days from the first round to the last, both counted, per winter; NaN without one."""
+        return span_days(self.made)
+
 
 def backtest(
     season: Season,
@@ -67,8 +80,7 @@ def backtest(
     program: Program,
     *,
     replays: Sequence[Replay] = (Foresight(),),
-    known_mornings: int = KNOWN_MORNINGS,
-    progress: Callable[[str], None] | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> list[RuleResult]:
     """Replay every winter of a season's record by our rule and by the others.
 
@@ -82,75 +94,134 @@ def backtest(
         The site's.
     replays : sequence of Replay
         Forecasts that our rule acts on, one result each.
-    known_mornings : int
-        How many mornings, tomorrow first, an evening's forecast answers.
     progress : callable, optional
-        Told what is under way.
+        Told after each winter how many are done, and of how many.
 
     Returns
     -------
     list of RuleResult
         Ours on each replay, then a fixed calendar, the first dry-looking day, the hindsight
         optimum.
+
+    Raises
+    ------
+    InputError
+        If a forecast does not reach far enough to tell the dry spell wanted.
     """
-    say = progress or (lambda _: None)
-    block = season.block
-    starts = truth_starts(season)
-    results = []
-    for replay in replays:
-        say(replay.name)
-        seen = seen_mornings(season, weather, place, replay, known_mornings)
-        results.append(_ours(season, program, replay, seen, known_mornings))
-    say("other rules")
-    habit = habit_rows(block)
-    for name, made in (
-        ("fixed calendar", fixed_calendar(season, program)),
-        ("first dry-looking day", first_dry_day(season, program, habit)),
-    ):
-        rows = np.broadcast_to(habit[:, None, :], (block.days, made.shape[1], habit.shape[1]))
-        start = np.where(made, rows[..., list(season.used)], -1)
-        results.append(RuleResult(name, made, start, outcomes_after(season, made, start)))
-    best = plan_many(within(season.chances, season.ending.turned_out), program).made
-    start = np.where(best, starts, -1)
-    results.append(
-        RuleResult("hindsight optimum", best, start, outcomes_after(season, best, start))
+    mornings = [mornings_told(replay, season.materials) for replay in replays]
+    starts, good = as_turned_out(season)
+    seen = seen_mornings(
+        season, weather, place, replays, max(mornings, default=1), progress=progress
     )
+    results = [
+        _ours(season, program, replay, each, number, good)
+        for replay, each, number in zip(replays, seen, mornings, strict=True)
+    ]
+    habit = habit_rows(season)
+    best = plan_many(
+        within(season.chances, season.ending.turned_out), program, nearness=season.near.turned_out
+    ).made
+    for name, made, rows in (
+        ("fixed calendar", fixed_calendar(season, program, habit), habit[:, None]),
+        ("first dry-looking day", first_dry_day(season, program, habit), habit[:, None]),
+        ("hindsight optimum", best, starts),
+    ):
+        start = np.where(made, rows, -1)
+        results.append(
+            RuleResult(name, season.labels, made, start, outcomes_after(season, made, start))
+        )
     return results
 
 
-def truth_starts(season: Season) -> NDArray[np.int64]:
-    """First row of each day's best slot as it turned out, [day, material, winter]; -1 for none."""
-    rows = [
-        best_jobs(season.block, score_block(season.block, each), season.need_h, season.access)[1]
-        for each in season.materials
-    ]
-    return np.stack(rows, axis=1)[..., list(season.used)]
+def mornings_told(replay: Replay, materials: Sequence[Material]) -> int:
+    """How many mornings, tomorrow first, a forecast tells with the dry spell after each."""
+    longest = max(material.dry_spell_h for material in materials)
+    mornings = replay.days - int(np.ceil(longest / 24.0))
+    if mornings < 1:
+        raise InputError(
+            describe(
+                f"a forecast of {replay.days} days never tells {longest:g} rain-free hours "
+                "after tomorrow's job",
+                expected=f"at least {replay.days + 1 - mornings} days",
+            )
+        )
+    return mornings
+
+
+def as_turned_out(season: Season) -> tuple[NDArray[np.int64], Array]:
+    """How each day turned out, arrays [day, material, winter].
+
+    Returns
+    -------
+    starts : int array
+        First row of the day's best job; -1 for none.
+    good : array
+        1 where the day held a slot, 0 where it surely held none, NaN where the record cannot
+        tell: rain within a longer total, missing values.
+    """
+    block, used = season.block, list(season.used)
+    open_hours = block.workable(season.access)
+    starts, good = [], []
+    for material in season.materials:
+        scores = score_block(block, material)
+        best, rows = best_jobs(block, scores, season.need_h, season.access)
+        maybe = np.where((scores.verdict != NO_GO) & open_hours, 0.0, -np.inf)
+        possible = np.isfinite(best_of_day(block, maybe, season.need_h)[0])
+        starts.append(rows)
+        good.append(np.where(np.isfinite(best), 1.0, np.where(possible, np.nan, 0.0)))
+    return np.stack(starts, axis=1)[..., used], np.stack(good, axis=1)[..., used]
 
 
 def _ours(
-    season: Season, program: Program, replay: Replay, seen: Seen, known_mornings: int
+    season: Season, program: Program, replay: Replay, seen: Seen, mornings: int, good: Array
 ) -> RuleResult:
-    winters = len(season.labels)
-    states = program_states(program, len(season.chances), max(winters, 1))
+    states = program_states(program, len(season.chances), max(len(season.labels), 1))
+    known = np.where(_free_ahead(season, mornings), seen.margin[:, :mornings], np.nan)
     coming = as_it_comes(
-        season.chances, season.ending.turned_out, season.ending.then, states, known_mornings,
-        seen=np.where(_free_ahead(season, seen.margin.shape[1]), seen.margin, np.nan),
+        season.chances, season.ending.turned_out, season.ending.then, states, mornings,
+        seen=known, near=season.near,
     )  # fmt: skip
     visits, _ = follow(coming, np.zeros(1, dtype=np.int64))
-    made = rounds_of(states, visits[:, 0])
-    start = np.where(made, seen.start, -1)
+    which = _covered(season, replay)
+    judged = _only(season, which)
+    made = rounds_of(states, visits[:, 0])[..., which]
+    start = np.where(made, seen.start[..., which], -1)
     result = RuleResult(
-        f"this rule, {replay.name}", made, start, outcomes_after(season, made, start)
-    )
+        f"this rule, {replay.name}", judged.labels, made, start,
+        outcomes_after(judged, made, start),
+    )  # fmt: skip
     if not replay.measures:
         return result
-    inside = np.arange(len(made))[:, None, None] <= season.ending.turned_out
-    truly = np.isfinite(season.chances)[inside]
-    forecast = np.isfinite(seen.margin[:, 0])[inside]
-    return RuleResult(
-        result.name, made, start, result.outcomes,
-        counts=count(forecast, truly),
-        brier=brier_score(seen.chance[inside], truly.astype(float)),
+    inside = np.arange(len(made))[:, None, None] <= judged.ending.turned_out
+    truth = good[..., which][inside]
+    told = np.isfinite(seen.margin[:, 0][..., which])[inside]
+    chance = seen.chance[..., which][inside]
+    return replace(result, counts=count(told, truth), brier=brier_score(chance, truth))
+
+
+def _covered(season: Season, replay: Replay) -> list[int]:
+    """The winters whose whole season the replay has forecasts for."""
+    block, days = season.block, len(season.chances)
+    out = []
+    for column, number in enumerate(season.used):
+        first = int(block.epoch_h[number] + np.argmax(block.day[:, number] >= 0))
+        last = min(float(season.ending.turned_out[:, column].max()), days - 1.0)
+        if replay.covers(first, first + 24 * (int(last) + 1)):
+            out.append(column)
+    return out
+
+
+def _only(season: Season, columns: Sequence[int]) -> Season:
+    """The season with some of its winters."""
+    picked = list(columns)
+    return replace(
+        season,
+        used=tuple(season.used[column] for column in picked),
+        labels=tuple(season.labels[column] for column in picked),
+        chances=season.chances[..., picked],
+        ending=Endings(
+            season.ending.turned_out[..., picked], season.ending.then[..., picked]
+        ),
     )  # fmt: skip
 
 
@@ -161,55 +232,7 @@ def _free_ahead(season: Season, mornings: int) -> NDArray[np.bool_]:
     return np.asarray(season.free[ahead][..., None])
 
 
-def habit_rows(block: Block) -> NDArray[np.int64]:
-    """Row of each day's `HABIT_H`, [day, winter]."""
-    rows = np.zeros((block.days, block.day.shape[1]), dtype=np.int64)
-    at = (np.floor(block.clock_h) == HABIT_H) & (block.day >= 0) & (block.day < block.days)
-    hour, winter = np.nonzero(at)
-    rows[block.day[hour, winter], winter] = hour
-    return rows
-
-
-def _in_turn(season: Season, program: Program, fits: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Make the rounds in turn, each on the first day that fits and keeps the gaps.
-
-    `fits` is [day, material, winter]. The materials take turns, the one with most rounds left
-    first.
-    """
-    days, _, winters = fits.shape
-    entries = program.entries
-    left = np.tile([[entry.visits_owed] for entry in entries], (1, winters))
-    last = np.full((len(entries), winters), -10_000)
-    made = np.zeros(fits.shape, dtype=bool)
-    apart = np.array(
-        [[program.days_between(a.material, b.material) for b in entries] for a in entries]
-    )
-    for day in range(days):
-        clear = ((day - last)[None] >= apart[..., None]).all(axis=1)
-        may = fits[day] & clear & (left > 0) & (day <= season.ending.then[day])
-        order = np.where(may, left * len(entries) - np.arange(len(entries))[:, None], -1)
-        chosen = order.argmax(axis=0)
-        acts = np.flatnonzero(may.any(axis=0))
-        made[day, chosen[acts], acts] = True
-        left[chosen[acts], acts] -= 1
-        last[chosen[acts], acts] = day
-    return made
-
-
-def fixed_calendar(season: Season, program: Program) -> NDArray[np.bool_]:
-    """Rounds as early as the gaps allow, whatever the weather."""
-    return _in_turn(season, program, np.ones(season.chances.shape, dtype=bool))
-
-
-def first_dry_day(season: Season, program: Program, habit: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Rounds on the first day without measurable rain in the 24 h from late morning on."""
-    ahead = season.block.conditions.rain.ahead(24).high
-    dry = np.take_along_axis(ahead, habit, axis=0) < 0.254
-    used = dry[:, list(season.used)]
-    return _in_turn(season, program, np.broadcast_to(used[:, None, :], season.chances.shape).copy())
-
-
-def winter_rows(result: RuleResult, labels: Sequence[str]) -> list[Mapping[str, object]]:
+def winter_rows(result: RuleResult) -> list[Mapping[str, object]]:
     """A rule winter by winter: rounds made, and how many of them rain came after."""
     return [
         {
@@ -220,5 +243,5 @@ def winter_rows(result: RuleResult, labels: Sequence[str]) -> list[Mapping[str, 
                 for hours in result.outcomes.rain
             },
         }
-        for column, label in enumerate(labels)
+        for column, label in enumerate(result.labels)
     ]

@@ -5,17 +5,22 @@ The mornings within the forecast are known; beyond them stands the mean of the *
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from spraywindow.season.nearness import Nearness
 from spraywindow.season.states import Integers, ProgramStates
 from spraywindow.season.values import NEVER, best_values, value_to_go, visit_gains
 from spraywindow.weather.interval import Array
 
 KNOWN_MORNINGS = 4
 """Mornings that a week's forecast answers when three dry days are wanted after each; P."""
+SPARE_D = 28
+"""Nobody waits for a better stage or margin where so many days less would cost a round [d]; P."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +53,7 @@ def as_it_comes(
     states: ProgramStates,
     known_mornings: int = KNOWN_MORNINGS,
     seen: Array | None = None,
+    near: Nearness | None = None,
 ) -> Coming:
     """Decide every evening of every winter.
 
@@ -66,28 +72,136 @@ def as_it_comes(
     seen : array [day, morning, material, winter], optional
         What the evening before each day saw of the mornings ahead, where that can differ from
         what turned out.
+    near : Nearness, optional
+        How near each day is to where the rounds belong.
+
+    Notes
+    -----
+    Beyond the known mornings stand the other winters, taken as many days before their mean end
+    as are left before this winter's, as forecast then. Of visits that make as many rounds in
+    their mean, those count that would with `SPARE_D` days less; of these, nearness, then margins.
     """
-    days, _, winters = chances.shape
-    value = value_to_go(within(chances, turned_out), states)
-    total = value.sum(axis=2, keepdims=True, dtype=np.int64)
-    copies = max(winters - 1, 1)
-    policy = np.full((days, states.count, winters), len(states.visits) - 1, dtype=np.int8)
-    for day in range(days):
-        last = min(days, day + known_mornings)
-        ahead = chances[day:last] if seen is None else seen[day, : last - day]
-        known = np.where(np.arange(day, last)[:, None, None] <= then[day], ahead, np.nan)
-        gains = visit_gains(known, states, copies=copies)
-        if not (gains[0, :-1] > NEVER).any():
-            continue
-        # beyond the known mornings: the other winters, while the season is forecast to go on
-        goes_on = (then[day] >= last).any(axis=0)
-        end = np.where(goes_on, total[last] - value[last], 0)
-        later = best_values(gains[1:], states, end)[0]
-        worth = np.where(
-            (states.after >= 0)[..., None], later[states.after] + gains[0][:, None, :], NEVER
+    evenings = _Evenings(chances, turned_out, then, states, known_mornings, seen, near)
+    policy = np.full(
+        (len(chances), states.count, chances.shape[2]), len(states.visits) - 1, dtype=np.int8
+    )
+    may = (states.after >= 0)[..., None]
+    for day, gains, later, spare in evenings:
+        policy[day] = _choose(
+            gains[:, None, :], may, later[states.after], spare[states.after], states
         )
-        policy[day] = worth.argmax(axis=0)
-    return Coming(policy, value, states)
+    barred = _past_last(turned_out, len(chances), states)
+    past = np.take_along_axis(barred, policy.astype(np.int64), axis=1)
+    return Coming(np.where(past, len(states.visits) - 1, policy), evenings.value, states)
+
+
+def rounds_as_it_comes(
+    chances: Array,
+    turned_out: Array,
+    then: Array,
+    states: ProgramStates,
+    known_mornings: int = KNOWN_MORNINGS,
+    near: Nearness | None = None,
+) -> Integers:
+    """Rounds made from the first day on, [material, winter]: what `follow` gives, with less work.
+
+    Parameters are those of `as_it_comes`.
+    """
+    winters = np.arange(chances.shape[2])
+    state = np.zeros(len(winters), dtype=np.int64)
+    barred = _past_last(turned_out, len(chances), states)
+    visits = np.full((len(chances), len(winters)), len(states.visits) - 1)
+    upcoming = 0
+    for day, gains, later, spare in _Evenings(
+        chances, turned_out, then, states, known_mornings, None, near
+    ):
+        for _ in range(day - upcoming):  # days without any known morning
+            state = states.after[-1, state]
+        after = states.after[:, state]
+        visit = _choose(gains, after >= 0, later[after, winters], spare[after, winters], states)
+        visits[day] = np.where(barred[day, visit, winters], len(states.visits) - 1, visit)
+        state = states.after[visits[day], state]
+        upcoming = day + 1
+    return states.made(state)
+
+
+@dataclass(frozen=True, eq=False)
+class _Evenings:
+    """The evenings before days with a chance: what acting, and waiting, then lead to."""
+
+    chances: Array
+    turned_out: Array
+    then: Array
+    states: ProgramStates
+    known_mornings: int
+    seen: Array | None
+    near: Nearness | None
+
+    @cached_property
+    def value(self) -> Integers:
+        """Best that hindsight could reach, [day + 1, state, winter]."""
+        near = None if self.near is None else self.near.turned_out
+        return value_to_go(within(self.chances, self.turned_out), self.states, nearness=near)
+
+    def __iter__(self) -> Iterator[tuple[int, Integers, Integers, Integers]]:
+        """Day, gains of its visits [visit, winter], and values after it [state, winter], twice.
+
+        The second time, the other winters end `SPARE_D` days earlier.
+        """
+        chances, then, states = self.chances, self.then, self.states
+        days, _, winters = chances.shape
+        total = self.value.sum(axis=2, dtype=np.int64)
+        copies = max(winters - 1, 1)
+        column = np.arange(winters)
+        ends = _whole(self.turned_out.max(axis=0), days)
+        usual_end = (ends.sum() - ends) / copies  # of the other winters
+
+        def others(day: Integers) -> Integers:
+            """Sum of what the other winters could still reach from a day of each."""
+            rows = np.clip(day, 0, days)
+            return np.asarray((total[rows] - self.value[rows, :, column]).T)
+
+        for day in range(days):
+            last = min(days, day + self.known_mornings)
+            ahead = chances[day:last] if self.seen is None else self.seen[day, : last - day]
+            known = np.where(np.arange(day, last)[:, None, None] <= then[day], ahead, np.nan)
+            if not (known[0] >= 0).any():
+                continue
+            near = None if self.near is None else self.near.ahead(day, last)
+            gains = visit_gains(known, states, nearness=near, copies=copies)
+            # a season that is forecast to be over holds nothing beyond
+            goes_on = (then[day] >= last).any(axis=0)
+            shift = usual_end - _whole(then[day].max(axis=0), days)
+            beyond = last + np.rint(shift).astype(np.int64)
+            later, spare = (
+                best_values(gains[1:], states, np.where(goes_on, others(rows), 0))[0]
+                for rows in (beyond, beyond + SPARE_D)
+            )
+            yield day, gains[0], later, spare
+
+
+def _whole(last: Array, days: int) -> Array:
+    """Last days within the calendar; the calendar's own where there is none."""
+    return np.nan_to_num(np.minimum(last, days - 1), nan=days - 1)
+
+
+def _choose(
+    gains: Integers, may: NDArray[np.bool_], later: Integers, spare: Integers, states: ProgramStates
+) -> Integers:
+    """The best visit; of equal ones the larger, the earlier. All arrays [visit, ...]."""
+    worth = np.where(may, later + gains, NEVER)
+    rounds = worth // states.steps[0]
+    guarded = np.where(rounds == rounds.max(axis=0), (spare + gains) // states.steps[0], NEVER)
+    return np.asarray(np.where(guarded == guarded.max(axis=0), worth, NEVER).argmax(axis=0))
+
+
+def _past_last(turned_out: Array, days: int, states: ProgramStates) -> NDArray[np.bool_]:
+    """Visits past a material's last day, [day, visit, winter]: the crew sees open flowers."""
+    past = np.arange(days)[:, None, None] > turned_out
+    barred = np.zeros((days, len(states.visits), turned_out.shape[1]), dtype=bool)
+    for number, members in enumerate(states.visits[:-1]):
+        barred[:, number] = past[:, list(members)].any(axis=1)
+    return barred
 
 
 def follow(coming: Coming, starts: Integers) -> tuple[NDArray[np.int8], Integers]:

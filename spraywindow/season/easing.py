@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraywindow.season.coming import within
-from spraywindow.season.mornings import Block, best_of_day, score_block
+from spraywindow.season.mornings import Block, best_of_day
 from spraywindow.season.past import Season
 from spraywindow.season.share import Share
 from spraywindow.spray.access import Access
@@ -44,8 +44,9 @@ def limit_costs(season: Season) -> tuple[tuple[str, str, float], ...]:
     used = list(season.used)
     days = np.arange(season.block.days)[:, None]
     for number, material in enumerate(season.materials):
-        scores = score_block(season.block, material)
-        without = days_without_limit(season.block, scores, material, season.need_h, season.access)
+        without = days_without_limit(
+            season.block, season.scores[number], material, season.need_h, season.access
+        )
         inside = (days <= season.ending.turned_out[number]) & season.free[:, number, None]
         have = int((without.pop("")[:, used] & inside).sum())
         for name, usable in without.items():

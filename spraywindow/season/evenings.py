@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from spraywindow.place import Place
@@ -15,7 +17,10 @@ from spraywindow.season.past import Season
 from spraywindow.season.replay import Replay
 from spraywindow.spray.chance import chance_of_holding
 from spraywindow.spray.conditions import Conditions
+from spraywindow.spray.kernel import GO, Scores
+from spraywindow.spray.material import Material
 from spraywindow.weather.interval import Array
+from spraywindow.weather.sun import Sun
 
 EVENING_H = 18
 """Local clock hour at which the next day is decided; P."""
@@ -32,10 +37,11 @@ class Seen:
     ----------
     margin : array [day, morning, material, winter]
         Margin of the best slot of the mornings ahead of the evening before each day; NaN none.
+        Tomorrow's is the slot that is likeliest to hold, as `find_slots` ranks them.
     start : int array [day, material, winter]
-        Row in the season's block at which tomorrow's best slot begins; -1 without one.
+        Row in the season's block at which that slot's best job begins; -1 without one.
     chance : array [day, material, winter]
-        Chance that tomorrow's slot holds; 0 without one.
+        Chance that tomorrow's slot holds; 0 without one. Only where the replay measures.
     """
 
     margin: Array
@@ -44,9 +50,15 @@ class Seen:
 
 
 def seen_mornings(
-    season: Season, weather: pd.DataFrame, place: Place, replay: Replay, mornings: int
-) -> Seen:
-    """Score what every evening knew.
+    season: Season,
+    weather: pd.DataFrame,
+    place: Place,
+    replays: Sequence[Replay],
+    mornings: int,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[Seen]:
+    """Score what every evening knew, by one replay after the other.
 
     Parameters
     ----------
@@ -54,9 +66,16 @@ def seen_mornings(
     weather : DataFrame
         The checked record behind it.
     place : Place
-    replay : Replay
+    replays : sequence of Replay
     mornings : int
         Mornings ahead, tomorrow first.
+    progress : callable, optional
+        Told after each winter how many are done, and of how many.
+
+    Returns
+    -------
+    list of Seen
+        One a replay.
 
     Notes
     -----
@@ -64,46 +83,123 @@ def seen_mornings(
     evening on are forecast, so frost is judged with a forecast's uncertainty.
     """
     days, materials, winters = season.chances.shape
-    shape = (days, mornings, materials, winters)
-    margin = np.full(shape, np.nan)
-    start = np.full((days, materials, winters), -1, dtype=np.int64)
-    chance = np.zeros((days, materials, winters))
+    seen = [
+        Seen(
+            np.full((days, mornings, materials, winters), np.nan),
+            np.full((days, materials, winters), -1, dtype=np.int64),
+            np.zeros((days, materials, winters)),
+        )
+        for _ in replays
+    ]
     for column, number in enumerate(season.used):
-        evening = _evenings(season, weather, place, replay, mornings, number)
-        lead = np.arange(len(evening.day)) - EVENING_ROW
-        for which, material in enumerate(season.materials):
-            scores = score_block(evening, material)
-            best, row = best_jobs(evening, scores, season.need_h, season.access)
-            margin[:, :, which, column] = best.T
-            go = np.flatnonzero(np.isfinite(best[0]))
-            shift = evening.epoch_h[go] - season.block.epoch_h[number]
-            start[go, which, column] = row[0, go] + shift
-            if replay.measures:
-                dry_h = evening.conditions.dry_h
-                for day in go:
-                    job = slice(row[0, day], row[0, day] + season.need_h)
-                    chance[day, which, column] = chance_of_holding(
-                        {name: values[job, day] for name, values in scores.margins.items()},
-                        material.limits,
-                        lead[job].astype(float),
-                        float(dry_h[job.stop, day]) - material.dry_spell_h,
-                    )
-    return Seen(margin, start, chance)
+        truth = _evenings(season, weather, place, mornings, column)
+        evenings = len(truth.starts)
+        for replay, each in zip(replays, seen, strict=True):
+            known = _known(truth, replay)
+            for which, material in enumerate(season.materials):
+                margin, start, chance = _one(season, known, material, number, replay.measures)
+                each.margin[:evenings, :, which, column] = margin
+                each.start[:evenings, which, column] = start
+                each.chance[:evenings, which, column] = chance
+        if progress is not None:
+            progress(column + 1, winters)
+    return seen
+
+
+def _one(
+    season: Season, evening: Block, material: Material, number: int, measures: bool
+) -> tuple[Array, NDArray[np.int64], Array]:
+    """Margins [day, morning], first rows and chances [day] of one winter and material."""
+    scores = score_block(evening, material)
+    best, row = best_jobs(evening, scores, season.need_h, season.access)
+    start = np.full(best.shape[1], -1, dtype=np.int64)
+    chance = np.zeros(best.shape[1])
+    go = (scores.verdict == GO) & evening.workable(season.access) & (evening.day == 0)
+    for day in map(int, np.flatnonzero(np.isfinite(best[0]))):
+        jobs = _jobs_of_runs(go[:, day], scores.margin[:, day], season.need_h)
+        first = int(row[0, day])
+        if measures or len(jobs) > 1:
+            chances = [_chance(evening, scores, material, day, job, season.need_h) for job in jobs]
+            # the order in which `find_slots` ranks a day's slots
+            rank = [(-round(held, 6), -float(scores.margin[job : job + season.need_h, day].min()))
+                    for job, held in zip(jobs, chances, strict=True)]  # fmt: skip
+            pick = min(range(len(jobs)), key=rank.__getitem__)
+            first, chance[day] = jobs[pick], chances[pick]
+            best[0, day] = -rank[pick][1]
+        start[day] = first + evening.epoch_h[day] - season.block.epoch_h[number]
+    return best.T, start, chance
+
+
+def _jobs_of_runs(go: NDArray[np.bool_], margin: Array, need: int) -> list[int]:
+    """First row of the best job of each run of go hours that is long enough, in order."""
+    rows = np.flatnonzero(go)
+    runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+    return [
+        int(run[0] + sliding_window_view(margin[run], need).min(axis=1).argmax())
+        for run in runs
+        if len(run) >= need
+    ]
+
+
+def _chance(
+    evening: Block, scores: Scores, material: Material, day: int, first: int, need: int
+) -> float:
+    """Chance that a job of tomorrow holds, as `find_slots` has it."""
+    job = slice(first, first + need)
+    return chance_of_holding(
+        {name: values[job, day] for name, values in scores.margins.items()},
+        material.limits,
+        _lead(evening)[job].astype(float),
+        float(evening.conditions.dry_h[job.stop, day]) - material.dry_spell_h,
+    )
+
+
+def _lead(evening: Block) -> NDArray[np.int64]:
+    return np.arange(len(evening.day)) - EVENING_ROW
 
 
 def _evenings(
-    season: Season, weather: pd.DataFrame, place: Place, replay: Replay, mornings: int, number: int
+    season: Season, weather: pd.DataFrame, place: Place, mornings: int, column: int
 ) -> Block:
-    """One winter's evenings side by side, with what each of them knew."""
+    """One winter's evenings side by side, with the weather as it turned out.
+
+    Evenings after which nothing more is sprayed, as forecast or as it turned out, are left out.
+    """
+    number, days = season.used[column], np.arange(len(season.chances))
+    goes_on = (season.ending.then[..., column].max(axis=1) >= days) | (
+        season.ending.turned_out[:, column].max() >= days
+    )
+    evenings = int(np.flatnonzero(goes_on)[-1]) + 1 if goes_on.any() else 1
     first = season.block.starts[number]
-    tomorrows = [first + dt.timedelta(days=day) for day in range(len(season.chances))]
-    truth = winter_block(
-        weather, place, season.block.conditions.setting, tomorrows, mornings,
+    strip = winter_block(
+        weather, place, season.block.conditions.setting, [first], evenings + mornings,
         history_h=HISTORY_H, ahead_h=AHEAD_H,
     )  # fmt: skip
-    old = truth.conditions
-    lead = np.arange(len(truth.day)) - EVENING_ROW
-    valid = truth.epoch_h + np.arange(len(truth.day))[:, None]
+    length = HISTORY_H + 24 * mornings + AHEAD_H
+    midnights = np.searchsorted(strip.day[:, 0], np.arange(evenings))
+    rows = np.arange(length)[:, None] + midnights - HISTORY_H
+    old = strip.conditions
+    conditions = Conditions(
+        {name: values[rows, 0] for name, values in old.columns.items()},
+        Sun(*(part[rows, 0] for part in
+              (old.sun.elevation_deg, old.sun.hours_from_rise_or_set, old.sun.clear_wm2))),
+        old.setting,
+        pressure_kpa=old.pressure_kpa,
+    )  # fmt: skip
+    return Block(
+        tuple(first + dt.timedelta(days=day) for day in range(evenings)),
+        mornings,
+        conditions,
+        strip.day[rows, 0] - np.arange(evenings),
+        strip.clock_h[rows, 0],
+        strip.epoch_h[0] + midnights - HISTORY_H,
+    )
+
+
+def _known(truth: Block, replay: Replay) -> Block:
+    """The evenings with what each of them knew."""
+    old, lead = truth.conditions, _lead(truth)
+    valid = truth.epoch_h + np.arange(len(lead))[:, None]
     conditions = Conditions(
         replay.known(old.columns, lead, valid),
         old.sun,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from spraywindow.season.copper_cover import best_rounds, covered_share, round_worth
 from spraywindow.season.infection import LEAF_CURL, infection_risk, spread_rain, wet_from_store
-from spraywindow.season.mornings import best_jobs, score_block
+from spraywindow.season.mornings import best_jobs
 from spraywindow.season.past import Season
 from spraywindow.weather.interval import Array
 
@@ -61,29 +61,27 @@ def curl_cover(season: Season, which: int, made: NDArray[np.bool_]) -> CurlCover
             rain, columns["rain_total_mm"][:, used], columns["rain_total_h"][:, used]
         )
     wet = wet_from_store(water.low[:-1, used], water.high[:-1, used])
-    inside = season.block.day[:, used] >= 0
-    least, most = infection_risk(LEAF_CURL, wet, columns["temp_c"][:, used], rain)
-    least, most = np.where(inside, least, 0.0), np.where(inside, most, 0.0)
-    _, rows = best_jobs(
-        season.block, score_block(season.block, season.materials[which]), season.need_h,
-        season.access,
-    )  # fmt: skip
+    # up to the first day on which copper may no longer be sprayed
+    day = season.block.day[:, used]
+    inside = (day >= 0) & (day <= season.ending.turned_out[which])
+    risk = np.where(inside, infection_risk(LEAF_CURL, wet, columns["temp_c"][:, used], rain)[0], 0)
+    _, rows = best_jobs(season.block, season.scores[which], season.need_h, season.access)
     rows = rows[:, used]
     usable = season.usable[:, which]
     hours = np.arange(len(rain))[:, None]
     done = np.zeros(rain.shape, dtype=bool)
-    day, winter = np.nonzero(made & (rows >= 0))
-    done[rows[day, winter], winter] = True
-    low, _ = covered_share((least, most), rain, done)
+    on, winter = np.nonzero(made & (rows >= 0))
+    done[rows[on, winter], winter] = True
+    known_rain = np.nan_to_num(rain)
+    coming, _ = covered_share((risk, risk), known_rain, done)
     winters = len(used)
     best = np.full((MOST_ROUNDS, winters), np.nan)
     worth = np.full((MOST_ROUNDS, winters), np.nan)
-    known_rain = np.nan_to_num(rain)
     for column in range(winters):
         days = np.flatnonzero(usable[:, column])
         if len(days):
             found = best_rounds(
-                least[:, column], known_rain[:, column], rows[days, column], days, MOST_ROUNDS,
+                risk[:, column], known_rain[:, column], rows[days, column], days, MOST_ROUNDS,
                 least_days=season.materials[which].least_days,
             )  # fmt: skip
             shares = [share for share, _ in found]
@@ -91,6 +89,6 @@ def curl_cover(season: Season, which: int, made: NDArray[np.bool_]) -> CurlCover
             if shares:  # more rounds than there is room for add nothing
                 best[len(shares) :, column] = shares[-1]
         own = hours[done[:, column], 0]
-        earned = round_worth(least[:, column], known_rain[:, column], own)[:MOST_ROUNDS]
+        earned = round_worth(risk[:, column], known_rain[:, column], own)[:MOST_ROUNDS]
         worth[: len(earned), column] = earned
-    return CurlCover(least.sum(axis=0), low, best, worth)
+    return CurlCover(risk.sum(axis=0), coming, best, worth)

@@ -118,16 +118,14 @@ def winter_block(
         columns, ahead = alike(weather, forecast[1], place)
     index = pd.DatetimeIndex(weather.index)
     first_hours = [_midnight(start, place) for start in starts]
-    begins = [
-        round((first - index[0]) / pd.Timedelta(hours=1)) - history_h for first in first_hours
-    ]
-    blocks = {name: _pieces(values, begins, length) for name, values in columns.items()}
     minutes = pd.Timedelta(minutes=index[0].minute)  # half-hour zones
     times = [
         pd.date_range(first.floor("h") + minutes - pd.Timedelta(hours=history_h), periods=length,
                       freq="h")
         for first in first_hours
     ]  # fmt: skip
+    begins = [(time[0] - index[0]) // pd.Timedelta(hours=1) for time in times]
+    blocks = {name: _pieces(values, begins, length) for name, values in columns.items()}
     is_forecast = None
     if forecast is not None:
         at_hand = _midnight(forecast[0], place).floor("h") + minutes

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from spraywindow.place import Place
 from spraywindow.season.coming import (
     KNOWN_MORNINGS,
-    Coming,
     as_it_comes,
     follow,
+    rounds_as_it_comes,
     rounds_of,
     within,
 )
@@ -134,16 +134,14 @@ def season_outlook(
     states = program_states(program, days, max(winters, 1))
     owed = np.array([entry.visits_owed for entry in program.entries])
 
-    def run(chances: Array) -> Coming:
-        return as_it_comes(
-            chances, season.ending.turned_out, season.ending.then, states, known_mornings
-        )
+    rules = (season.ending.turned_out, season.ending.then, states, known_mornings)
 
     def finish(chances: Array) -> Share:
-        _, made = follow(run(chances), np.zeros(1, dtype=np.int64))
-        return Share.of(np.asarray((made[:, 0] >= owed[:, None]).all(axis=0)))
+        made = rounds_as_it_comes(chances, *rules, near=season.near)
+        return Share.of(np.asarray((made >= owed[:, None]).all(axis=0)))
 
-    visits, made = follow(run(season.chances), np.arange(days))
+    coming = as_it_comes(season.chances, *rules, near=season.near)
+    visits, made = follow(coming, np.arange(days))
     finished = np.asarray((made >= owed[:, None, None]).all(axis=0))
     hindsight = plan_many(within(season.chances, season.ending.turned_out), program).rounds
     hits, every = int(finished[0].sum()), winters + len(season.left_out)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -12,9 +12,16 @@ from numpy.typing import NDArray
 
 from spraywindow.errors import InputError, describe
 from spraywindow.place import Place
-from spraywindow.season.bloom import Anchor
 from spraywindow.season.coming import within
-from spraywindow.season.ending import Endings, endings, usual_ending
+from spraywindow.season.ending import (
+    LONGEST_SEASON_D,
+    MOST_SILENT_D,
+    Endings,
+    StageDays,
+    endings,
+    season_stages,
+)
+from spraywindow.season.ending import Need as Need
 from spraywindow.season.mornings import (
     MOST_UNKNOWN_RAIN,
     Block,
@@ -22,35 +29,16 @@ from spraywindow.season.mornings import (
     score_block,
     winter_block,
 )
+from spraywindow.season.nearness import Nearness, nearness
 from spraywindow.season.planner import may_spray
 from spraywindow.season.program import Program
-from spraywindow.season.requirement import Requirement
 from spraywindow.season.winters import WinterSums, winter_label, winter_sums
 from spraywindow.spray.conditions import Setting
+from spraywindow.spray.kernel import Scores
 from spraywindow.spray.material import Material
 from spraywindow.spray.slots import DURATION_H, Access
 from spraywindow.weather.hourly import check_hourly
 from spraywindow.weather.interval import Array
-
-LONGEST_SEASON_D = 200
-MOST_SILENT_D = 31
-"""A record that stops so many days before day 0 says too little of the winter at hand."""
-
-
-@dataclass(frozen=True)
-class Need:
-    """What decides when the trees flower.
-
-    Parameters
-    ----------
-    trees : Requirement or (month, day)
-        Chill and heat of the cultivar group, or the usual first flower.
-    seen : (date, share of heat), optional
-        A stage seen in the season at hand.
-    """
-
-    trees: Requirement | tuple[int, int]
-    seen: tuple[dt.date, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +61,10 @@ class Season:
         Margin of each day's best slot of the winters used; NaN for none.
     ending : Endings
         Of the winters used.
+    near : Nearness
+        How near days are to where the rounds belong, in the winters used.
+    scores : tuple of Scores
+        Every hour of the block scored, one a material.
     labels : tuple of str
     left_out : mapping of str to str
         Winters not used, and why.
@@ -85,6 +77,8 @@ class Season:
     free: NDArray[np.bool_]
     chances: Array
     ending: Endings
+    near: Nearness
+    scores: tuple[Scores, ...]
     labels: tuple[str, ...]
     left_out: Mapping[str, str]
     need_h: int
@@ -92,12 +86,15 @@ class Season:
 
     def chances_with(self, block: Block, materials: Sequence[Material]) -> Array:
         """The chances of the winters used, with another block of conditions or other limits."""
-        margins = [
-            job_margins(block, score_block(block, each), self.need_h, self.access)
-            for each in materials
-        ]
-        every = np.where(self.free[..., None], np.stack(margins, axis=1), np.nan)
-        return np.asarray(every[..., list(self.used)])
+        columns = []
+        for number, each in enumerate(materials):
+            if block is self.block and each is self.materials[number]:
+                columns.append(self.chances[:, number])
+                continue
+            margins = job_margins(block, score_block(block, each), self.need_h, self.access)
+            free = self.free[:, number, None]
+            columns.append(np.where(free, margins, np.nan)[:, list(self.used)])
+        return np.stack(columns, axis=1)
 
     @property
     def usable(self) -> NDArray[np.bool_]:
@@ -159,7 +156,7 @@ def past_season(
         If the record holds no past winter.
     """
     table = check_hourly(weather)
-    sums = winter_sums(table["temp_c"], place)
+    sums = winter_sums(_temperature(table, forecast), place)
     columns, starts = past_starts(sums, first, place.latitude, table.index[-1].date())
     if not starts:
         raise InputError(
@@ -167,8 +164,10 @@ def past_season(
                      got=f"{table.index[0].date()} to {table.index[-1].date()}")
         )  # fmt: skip
     order = tuple(materials[name] for name in program.materials)
-    ending = _ending(sums, need, columns, starts, first, [m.last_stage for m in order], place)
-    ends = ending.turned_out[np.isfinite(ending.turned_out)]
+    stages = season_stages(sums, need, columns, starts, first, place)
+    last_stages = [material.last_stage for material in order]
+    ends = endings(stages, last_stages).turned_out
+    ends = ends[np.isfinite(ends)]
     days = int(np.clip(ends.max() + 1 if ends.size else LONGEST_SEASON_D, 1, LONGEST_SEASON_D))
     block = winter_block(
         table, place, setting or Setting(), starts, days,
@@ -176,48 +175,37 @@ def past_season(
     )  # fmt: skip
     why_not = [_why_not(block, number, sums, column) for number, column in enumerate(columns)]
     used = tuple(number for number, why in enumerate(why_not) if not why)
-    season = Season(
+    stages = StageDays(stages.turned_out[:, list(used)], stages.then[:days, :, list(used)])
+    need_h, open_to = int(np.ceil(duration_h)), access or Access()
+    free = may_spray(pd.date_range(first, periods=days), program)
+    scores = tuple(score_block(block, material) for material in order)
+    margins = [job_margins(block, each, need_h, open_to)[:, list(used)] for each in scores]
+    return Season(
         first=first,
         block=block,
         used=used,
         materials=order,
-        free=may_spray(pd.date_range(first, periods=days), program),
-        chances=np.empty(0),
-        ending=Endings(ending.turned_out[:, list(used)], ending.then[:days, :, list(used)]),
+        free=free,
+        chances=np.where(free[..., None], np.stack(margins, axis=1), np.nan),
+        ending=endings(stages, last_stages),
+        near=nearness(program, first, need.leaf_fall or first, stages, days),
+        scores=scores,
         labels=tuple(sums.labels[columns[number]] for number in used),
         left_out={sums.labels[columns[n]]: why for n, why in enumerate(why_not) if why},
-        need_h=int(np.ceil(duration_h)),
-        access=access or Access(),
+        need_h=need_h,
+        access=open_to,
     )
-    return replace(season, chances=season.chances_with(block, order))
 
 
-def _ending(
-    sums: WinterSums,
-    need: Need,
-    columns: Sequence[int],
-    starts: Sequence[dt.date],
-    first: dt.date,
-    last_stages: Sequence[int],
-    place: Place,
-) -> Endings:
-    if not isinstance(need.trees, Requirement):
-        return usual_ending(need.trees, starts, LONGEST_SEASON_D, len(last_stages))
-    label = winter_label(first, place.latitude)
-    if label in sums.labels:
-        current = sums.labels.index(label)
-        known_until = sums.starts[current] + dt.timedelta(days=int(sums.known_days[current]))
-        anchor = None
-        if need.seen is not None:
-            seen, share = need.seen
-            anchor = Anchor(sums.day_number(seen, current), share)
-            known_until = max(known_until, seen)
-        if (first - known_until).days <= MOST_SILENT_D:
-            return endings(
-                sums, need.trees, columns, starts, LONGEST_SEASON_D, last_stages,
-                current=current, known_until=min(known_until, first), anchor=anchor,
-            )  # fmt: skip
-    return endings(sums, need.trees, columns, starts, LONGEST_SEASON_D, last_stages)
+def _temperature(table: pd.DataFrame, forecast: pd.DataFrame | None) -> pd.Series[float]:
+    """Temperature of the record, and of the forecast behind it where the two nearly meet."""
+    known = table["temp_c"]
+    if forecast is None:
+        return known
+    ahead = check_hourly(forecast)["temp_c"]
+    if not abs((ahead.index[0] - known.index[-1]).days) <= MOST_SILENT_D:
+        return known
+    return known.combine_first(ahead).asfreq("h")
 
 
 def _why_not(block: Block, number: int, sums: WinterSums, column: int) -> str:

@@ -143,6 +143,11 @@ def load_map(columns: Mapping[str, Any] | str | Path) -> ColumnMap:
         tables = _read_toml(Path(columns))
     if not isinstance(tables, Mapping):
         raise InputError(describe("not a column map", expected="tables", got=type(tables).__name__))
+    if "place" in tables or "blocks" in tables:
+        raise InputError(
+            describe("this looks like a site file, not a column map", where=where,
+                     cure="give it as --site")
+        )  # fmt: skip
     problems = [
         describe("unknown key", where=where, got=key, cure=nearest(key, ["time", "file", *VALUES]))
         for key in tables

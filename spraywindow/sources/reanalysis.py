@@ -172,6 +172,8 @@ def _ask(place: Place, low: pd.Timestamp, high: pd.Timestamp, url: str) -> pd.Da
     import requests
     from pvlib.iotools import get_nasa_power
 
+    from spraywindow.sources.reply import what_failed
+
     try:
         data, meta = get_nasa_power(
             place.latitude,
@@ -184,6 +186,8 @@ def _ask(place: Place, low: pd.Timestamp, high: pd.Timestamp, url: str) -> pd.Da
             url=url,
         )
         return parse_power(data, meta)
+    except (requests.ConnectionError, requests.Timeout) as error:
+        raise SourceError(what_failed(error, NAME)) from error
     except (requests.RequestException, KeyError, ValueError, TypeError, IndexError) as error:
         text = " ".join(str(error).split())[:200]
         raise SourceError(

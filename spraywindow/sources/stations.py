@@ -10,6 +10,7 @@ import logging
 import os
 import socket
 import sqlite3
+import urllib.error
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -98,7 +99,7 @@ def station_record(
                 where="meteostat",
                 expected=f"hours of {first.date()} to {last.date()} at {names}",
                 got=complaints[-1] if complaints else None,
-                cure="check the network, or take the reanalysis",
+                cure="check the network, take the reanalysis, or give a weather file",
             )
         )
     grid = pd.date_range(first, last, freq="h", name="time")
@@ -168,7 +169,8 @@ def _heard() -> Iterator[list[str]]:
     class Ear(logging.Handler):
         def emit(self, record: logging.LogRecord) -> None:
             error = record.exc_info[1] if record.exc_info else None
-            complaints.append(" ".join(str(error or record.getMessage()).split())[:160])
+            said = _no_connection(error) or str(error or record.getMessage())
+            complaints.append(" ".join(said.split())[:160])
 
     logger, ear = logging.getLogger("meteostat"), Ear(logging.WARNING)
     logger.addHandler(ear)
@@ -176,6 +178,16 @@ def _heard() -> Iterator[list[str]]:
         yield complaints
     finally:
         logger.removeHandler(ear)
+
+
+def _no_connection(error: BaseException | None) -> str:
+    """Say so where an error is the network's; its own text is an address and a trace."""
+    import requests
+
+    if isinstance(error, urllib.error.HTTPError):
+        return ""  # the server did answer
+    lost = (requests.ConnectionError, requests.Timeout, urllib.error.URLError, TimeoutError)
+    return "no connection" if isinstance(error, lost) else ""
 
 
 def _near(
@@ -191,7 +203,7 @@ def _near(
             describe(
                 f"the list of stations cannot be read ({' '.join(str(error).split())[:120]})",
                 where="meteostat",
-                cure="check the network and try again",
+                cure="check the network, or give a weather file",
             )
         ) from error
     level = (near["elevation"].astype(float) - place.elevation_m).abs() <= HEIGHT_DIFFERENCE_M

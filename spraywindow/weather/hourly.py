@@ -14,6 +14,7 @@ import pandas as pd
 
 from spraywindow.errors import WeatherError, describe, one_line
 from spraywindow.weather.hour_index import index_problems
+from spraywindow.weather.rain_unit import rain_unit_note
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ def check_hourly(table: pd.DataFrame, *, name: str = "weather") -> pd.DataFrame:
     -------
     pandas.DataFrame
         float columns on a gap-free hourly index; NaN is unknown. ``attrs["notes"]`` lists what
-        was mended (hours missing, values out of range).
+        was mended (hours missing, values out of range), and rain that looks like inches.
 
     Raises
     ------
@@ -116,6 +117,7 @@ def check_hourly(table: pd.DataFrame, *, name: str = "weather") -> pd.DataFrame:
         if column in out.columns:
             _mend_range(out, column, rule, problems, notes)
     _mend_dew_point(out, problems, notes)
+    notes += [note for note in rain_unit_note(out["rain_mm"].to_numpy()) if note not in notes]
     if problems:
         raise WeatherError(f"{name}: {one_line(problems)}")
     out.attrs = {**table.attrs, "notes": notes}
@@ -134,10 +136,14 @@ def known_at(table: pd.DataFrame, now: pd.Timestamp) -> pd.DataFrame:
         If the table does not hold `now`.
     """
     first, last = table.index[0], table.index[-1] + pd.Timedelta(hours=1)
+
+    def minutes(time: pd.Timestamp) -> str:
+        return time.tz_convert("UTC").isoformat(timespec="minutes")
+
     if not first <= now <= last:
         raise WeatherError(
-            describe("the weather does not hold the time of the answer", got=now.isoformat(),
-                     expected=f"{first.isoformat()} to {last.isoformat()}",
+            describe("the weather does not hold the time of the answer", got=minutes(now),
+                     expected=f"{minutes(first)} to {minutes(last)}",
                      cure="give another --now, or newer weather")
         )  # fmt: skip
     out = table.loc[now - pd.Timedelta(hours=HISTORY_H) : now + pd.Timedelta(hours=AHEAD_H)]

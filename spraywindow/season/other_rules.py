@@ -1,0 +1,71 @@
+"""Rules to hold ours against: a fixed calendar, and the first day that looks dry."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spraywindow.season.past import Season
+from spraywindow.season.program import Program
+from spraywindow.weather.rain import MEASURABLE_MM
+
+HABIT_H = 10
+"""Clock hour from which the rules that do not look at hours begin; P: late morning."""
+LOOKS_AHEAD_H = 24
+
+
+def habit_rows(season: Season) -> NDArray[np.int64]:
+    """Row of each day's first working hour from `HABIT_H` on, [day, winter]; -1 on days off."""
+    block = season.block
+    used = list(season.used)
+    open_hours = block.workable(season.access) & (block.clock_h >= HABIT_H)
+    open_hours &= (block.day >= 0) & (block.day < block.days)
+    hour, winter = np.nonzero(open_hours)
+    rows = np.full((block.days, block.day.shape[1]), len(block.day), dtype=np.int64)
+    np.minimum.at(rows, (block.day[hour, winter], winter), hour)
+    return np.asarray(np.where(rows == len(block.day), -1, rows)[:, used])
+
+
+def fixed_calendar(season: Season, program: Program, habit: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Rounds as early as the gaps allow, whatever the weather: [day, material, winter].
+
+    `habit` is from `habit_rows`.
+    """
+    return _in_turn(season, program, habit >= 0)
+
+
+def first_dry_day(season: Season, program: Program, habit: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Rounds on the first day without measurable rain in the 24 h from late morning on.
+
+    It knows those hours as they turned out; unknown rain does not look dry.
+    """
+    ahead = season.block.conditions.rain.ahead(LOOKS_AHEAD_H).high[:, list(season.used)]
+    dry = np.take_along_axis(ahead, np.maximum(habit, 0), axis=0) < MEASURABLE_MM
+    return _in_turn(season, program, dry & (habit >= 0))
+
+
+def _in_turn(season: Season, program: Program, fits: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Make the rounds in turn, each on the first day that fits and keeps the gaps.
+
+    `fits` is [day, winter]. The materials take turns, the one with most rounds left first. The
+    end of the season is as it was forecast on the evening before.
+    """
+    days, materials, winters = season.chances.shape
+    entries = program.entries
+    left = np.tile([[entry.visits_owed] for entry in entries], (1, winters))
+    last = np.full((materials, winters), -10_000)
+    made = np.zeros((days, materials, winters), dtype=bool)
+    apart = np.array(
+        [[program.days_between(a.material, b.material) for b in entries] for a in entries]
+    )
+    for day in range(days):
+        clear = ((day - last)[None] >= apart[..., None]).all(axis=1)
+        may = fits[day] & season.free[day, :, None] & clear & (left > 0)
+        may &= day <= season.ending.then[day]
+        order = np.where(may, left * materials - np.arange(materials)[:, None], -1)
+        chosen = order.argmax(axis=0)
+        acts = np.flatnonzero(may.any(axis=0))
+        made[day, chosen[acts], acts] = True
+        left[chosen[acts], acts] -= 1
+        last[chosen[acts], acts] = day
+    return made

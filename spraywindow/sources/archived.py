@@ -1,0 +1,193 @@
+"""Archived forecasts of Open-Meteo: what was forecast one to seven days before each hour.
+
+Sums, means and maxima come stamped at the end of their hour and are moved to its start here,
+once. By name only: the free tier is for non-commercial use.
+
+References
+----------
+.. [1] Open-Meteo, *Previous Runs API* documentation (open-meteo.com/en/docs/previous-runs-api):
+   "Previous day 1" is the forecast made 24 hours before the valid time, day 2 48 hours, ...
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.errors import InputError, SourceError, describe
+from spraywindow.place import Place
+from spraywindow.sources.archived_replay import DAYS, Archived, Floats
+from spraywindow.sources.fetch import get_json
+from spraywindow.sources.openmeteo import SERVICE, Variable
+from spraywindow.sources.reply import CURE, block, numbers, stamps
+from spraywindow.units import convert
+from spraywindow.weather.air import dew_point_from_humidity
+from spraywindow.weather.hourly import COLUMNS, REQUIRED
+
+if TYPE_CHECKING:
+    from requests_cache import CachedSession
+
+BASE_URL = "https://previous-runs-api.open-meteo.com/v1"
+CUSTOMER_URL = "https://customer-previous-runs-api.open-meteo.com/v1"
+ARCHIVE_FROM = pd.Timestamp("2024-01-01", tz="UTC")
+"""Most models are archived from then on (read in the documentation)."""
+PIECE_D = 90
+OLD_COPY_H = 24.0 * 365
+"""An archive does not change: a copy a year old may stand in for a failed request [h]."""
+_RH = "rh_pct"
+VARIABLES = (
+    Variable("temperature_2m", "temp_c", False),
+    Variable("relative_humidity_2m", _RH, False),
+    Variable("wind_speed_10m", "wind_ms", False),
+    Variable("precipitation", "rain_mm", True),
+    Variable("wind_gusts_10m", "gust_ms", True),
+    Variable("wind_direction_10m", "wind_from_deg", False),
+    Variable("cloud_cover", "cloud", False),
+    Variable("shortwave_radiation", "solar_wm2", True),
+)
+
+
+def parse(payloads: Iterable[Any]) -> Archived:
+    """Read replies of the previous-runs address, in order of time.
+
+    Parameters
+    ----------
+    payloads : iterable of object
+        JSON documents for one place, asked with ``timezone=GMT``.
+
+    Raises
+    ------
+    SourceError
+        If a block is missing, the times are not UTC, or a unit is not what it should be.
+    """
+    table = pd.concat([_table(payload) for payload in payloads])
+    table = table[~table.index.duplicated()].asfreq("h")
+    columns: dict[str, Floats] = {}
+    for variable in VARIABLES:
+        values = table[variable.ours]
+        values = values.shift(-1) if variable.hour_ending else values
+        if values.notna().to_numpy().any():
+            columns[variable.ours] = values.to_numpy()
+    rh = columns.pop(_RH, None)
+    if rh is not None and "temp_c" in columns:
+        columns["dew_point_c"] = dew_point_from_humidity(columns["temp_c"], rh)
+    first = pd.Timestamp(table.index[0])
+    return Archived(first.value // 3_600_000_000_000, columns, _notes(columns, first))
+
+
+def _table(payload: Any) -> pd.DataFrame:
+    """Values by (our name, days before) in our units, still on the service's stamps."""
+    times = block(payload, "hourly", "time", service=SERVICE.name, kind=list)
+    units = block(payload, "hourly_units", service=SERVICE.name, kind=dict)
+    if payload.get("utc_offset_seconds") != 0:
+        raise _odd("the times are not UTC")
+    if units.get("time") != "iso8601":
+        raise _odd("the times are not ISO 8601")
+    index = stamps(times, service=SERVICE.name)
+    if not len(index):
+        raise _odd("the answer holds no hour")
+    columns = {}
+    for variable in VARIABLES:
+        for day in range(1, DAYS + 1):
+            name = f"{variable.theirs}_previous_day{day}"
+            values = np.full(len(index), np.nan)
+            if name in payload["hourly"] and units.get(name) != "undefined":
+                values = numbers(payload["hourly"][name], service=SERVICE.name, where=name)
+                if len(values) != len(index):
+                    raise _odd(f"{name} has {len(values)} values for {len(index)} hours")
+                values = _in_our_unit(values, name, variable, units.get(name))
+            columns[variable.ours, day] = values
+    return pd.DataFrame(columns, index=index)
+
+
+def _in_our_unit(values: Floats, name: str, variable: Variable, unit: Any) -> Floats:
+    ours = "%" if variable.ours == _RH else COLUMNS[variable.ours].unit
+    try:
+        return np.asarray(convert(values, str(unit), ours), dtype=float)
+    except InputError as error:
+        raise _odd(f"{name} comes in {unit!r}") from error
+
+
+def _notes(columns: Mapping[str, Floats], first: pd.Timestamp) -> tuple[str, ...]:
+    """Which columns are archived and from when, and the credit."""
+    since: dict[str, list[str]] = {}
+    for name, values in columns.items():
+        known = ~np.isnan(values[:, 0])
+        if known.any():
+            start = first + pd.Timedelta(hours=int(known.argmax()))
+            since.setdefault(str(start.date()), []).append(name)
+    parts = [f"{', '.join(names)} from {start}" for start, names in sorted(since.items())]
+    missing = [name for name in REQUIRED if name not in columns]
+    parts += [f"not archived: {', '.join(missing)}"] if missing else []
+    return (
+        f"Archived forecasts: {'; '.join(parts)}.",
+        f"Archived forecasts: {SERVICE.credit}; its free tier is for non-commercial use.",
+    )
+
+
+def archived_forecasts(
+    place: Place,
+    first: pd.Timestamp,
+    last: pd.Timestamp,
+    *,
+    now: pd.Timestamp,
+    session: CachedSession,
+    base_url: str | None = None,
+    api_key: str | None = None,
+) -> Archived:
+    """Fetch what was forecast for a stretch of time, from `ARCHIVE_FROM` on.
+
+    Parameters
+    ----------
+    place : Place
+    first, last : pandas.Timestamp
+        Of the record that is replayed.
+    now, session, base_url, api_key
+        As for `spraywindow.sources.openmeteo.forecast`.
+
+    Raises
+    ------
+    SourceError
+        If no usable answer comes, or the record ends before the archive begins.
+    """
+    begin = max(first, ARCHIVE_FROM).normalize()
+    if last < begin:
+        raise SourceError(
+            describe(
+                "no archived forecasts for this record",
+                where=SERVICE.name,
+                expected=f"hours from {ARCHIVE_FROM.date()} on",
+                got=f"a record up to {last.date()}",
+            )
+        )
+    key = api_key or os.environ.get("SPRAYWINDOW_OPENMETEO_KEY")
+    base = base_url or (CUSTOMER_URL if key else BASE_URL)
+    names = [f"{v.theirs}_previous_day{day}" for v in VARIABLES for day in range(1, DAYS + 1)]
+    params: dict[str, str | int | float] = {
+        "latitude": round(place.latitude, 4),
+        "longitude": round(place.longitude, 4),
+        "elevation": round(place.elevation_m),
+        "hourly": ",".join(names),
+        "timezone": "GMT",
+        "wind_speed_unit": "ms",
+    }
+    if key:
+        params["apikey"] = key
+    payloads = []
+    for start in pd.date_range(begin, last, freq=f"{PIECE_D}D"):
+        end = min(start + pd.Timedelta(days=PIECE_D - 1), last)
+        dates = {"start_date": f"{start:%Y-%m-%d}", "end_date": f"{end:%Y-%m-%d}"}
+        payload, _ = get_json(
+            session, f"{base}/forecast", {**params, **dates}, now=now, max_stale_h=OLD_COPY_H,
+            service=SERVICE.name,
+        )  # fmt: skip
+        payloads.append(payload)
+    return parse(payloads)
+
+
+def _odd(what: str) -> SourceError:
+    return SourceError(describe(what, where=SERVICE.name, cure=CURE))

@@ -1,0 +1,132 @@
+"""When a season ends: by the winter's own buds, behind what is known of the winter at hand."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from spraywindow.place import Place
+from spraywindow.season.bloom import STAGE_SHARES, date_quantiles, forecast_stage_days
+from spraywindow.season.ending import Need, endings, season_stages, stop_stage
+from spraywindow.season.winters import WinterSums, winter_sums
+from spraywindow.sources.samples import DEMO_PLACE
+from tests.season_values import NEED, winters
+
+TABLE = winters()
+JAN_13 = dt.date(2026, 1, 13)
+FLOWER = list(STAGE_SHARES).index(60)
+
+
+def sums(table: pd.DataFrame = TABLE) -> WinterSums:
+    return winter_sums(table["temp_c"], DEMO_PLACE)
+
+
+def with_winter_at_hand(until: str) -> pd.DataFrame:
+    """The record and, behind it, the first of its winters again as that of 2025/26."""
+    again = TABLE.loc["2013-09-01":"2014-08-31"]
+    again = again.set_axis(again.index + pd.DateOffset(years=12))
+    return pd.concat([TABLE, again[~again.index.isin(TABLE.index)]]).sort_index().loc[:until]
+
+
+def calendars(of: WinterSums, first: dt.date) -> tuple[list[int], list[dt.date]]:
+    columns = [n for n, start in enumerate(of.starts) if 2013 <= start.year < 2025]
+    return columns, [dt.date(of.starts[n].year + 1, first.month, first.day) for n in columns]
+
+
+def test_a_material_stops_at_the_next_stage_that_the_model_knows() -> None:
+    assert [stop_stage(stage) for stage in (0, 53, 54, 57, 59, 60, 65)] == [
+        51, 55, 55, 59, 60, 60, 60,
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("until", ["2025-12-20", "2026-01-03", "2026-01-12"])
+def test_the_winter_at_hand_comes_first_over_new_year(until: str) -> None:
+    # a record may stop before New Year and the day before tomorrow; the year stays the same one
+    known = sums(with_winter_at_hand(until))
+    columns, starts = calendars(known, JAN_13)
+    stages = season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE)
+    # the bloom model itself, going on with every other winter's temperatures
+    current = known.labels.index("2025/26")
+    ahead = forecast_stage_days(known, current, [known.known_days[current]], NEED.trees)[0]
+    wanted = ahead[columns].T - known.day_number(JAN_13, current)
+    np.testing.assert_allclose(stages.turned_out, wanted)
+    middle = date_quantiles(ahead[columns])[1] - known.day_number(JAN_13, current)
+    assert 0 < middle[FLOWER] < 90
+    assert stages.then[0, FLOWER] == pytest.approx(middle[FLOWER], abs=6)
+
+
+def test_each_evening_ahead_knows_more_of_the_winter_that_comes() -> None:
+    known = sums(with_winter_at_hand("2026-01-12"))
+    columns, starts = calendars(known, JAN_13)
+    stages = season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE)
+    off = np.abs(stages.then[:, FLOWER] - stages.turned_out[FLOWER])
+    assert off[0].mean() > 2
+    for column, flower in enumerate(stages.turned_out[FLOWER]):
+        # once it is over, the day on which the first flower opened is known
+        assert (off[int(flower) + 1 :, column] == 0).all()
+
+
+def test_a_record_that_stopped_long_ago_says_nothing_of_the_winter_at_hand() -> None:
+    known = sums()
+    columns, starts = calendars(known, JAN_13)
+    stages = season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE)
+    whole = season_stages(known, NEED, columns, starts, dt.date(2040, 1, 13), DEMO_PLACE)
+    np.testing.assert_array_equal(stages.turned_out, whole.turned_out)
+
+
+def test_a_stage_that_was_seen_counts_without_a_record_of_the_winter() -> None:
+    known = sums()
+    columns, starts = calendars(known, JAN_13)
+    late, early = (
+        season_stages(
+            known, Need(NEED.trees, seen=(dt.date(2026, 1, 9), share)), columns, starts, JAN_13,
+            DEMO_PLACE,
+        ).turned_out[FLOWER]
+        for share in (0.4, 0.95)
+    )  # fmt: skip
+    assert (early < late).all()
+    # a twentieth of the heat is left: flowers within some days
+    assert early.max() < 15
+    opened = season_stages(
+        known, Need(NEED.trees, seen=(JAN_13, 1.0)), columns, starts, JAN_13, DEMO_PLACE
+    )
+    assert (opened.turned_out[FLOWER] == 0).all()
+
+
+@pytest.mark.parametrize(
+    ("flower", "first", "last"),
+    [((2, 20), JAN_13, 37), ((2, 29), JAN_13, 45), ((2, 20), dt.date(2026, 3, 5), -14)],
+)
+def test_the_usual_flower_is_that_of_the_same_season(
+    flower: tuple[int, int], first: dt.date, last: int
+) -> None:
+    known = sums()
+    columns, starts = calendars(known, first)
+    stages = season_stages(known, Need(flower), columns, starts, first, DEMO_PLACE)
+    found = endings(stages, [53, 59])
+    wanted = {last, last - (first.month > 2)}  # a leap day lies between
+    assert set(found.turned_out.ravel()) <= wanted
+    np.testing.assert_array_equal(found.then[0], found.turned_out)
+
+
+def test_the_usual_flower_of_the_south_lies_in_its_own_year() -> None:
+    south = Place(-37.8, 21.4, 60.0, "Etc/GMT-2")
+    moved = TABLE.set_axis(TABLE.index + pd.Timedelta(days=182))
+    known = winter_sums(moved["temp_c"], south)
+    starts = [dt.date(start.year, 6, 2) for start in known.starts]
+    columns = list(range(len(starts)))
+    found = season_stages(known, Need((8, 20)), columns, starts, dt.date(2026, 6, 2), south)
+    assert (found.turned_out[FLOWER] == 79).all()
+
+
+def test_without_another_winter_only_the_flowers_end_the_season() -> None:
+    known = sums(TABLE.loc["2015-09-01":"2016-08-31"])
+    stages = season_stages(
+        known, NEED, [0], [dt.date(2015, 12, 2)], dt.date(2025, 12, 2), DEMO_PLACE
+    )
+    found = endings(stages, [59])
+    assert np.isinf(found.then).all()
+    assert np.isfinite(found.turned_out).all()

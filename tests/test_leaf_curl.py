@@ -1,0 +1,96 @@
+"""What copper covers: on weather made so that the answer is known."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from spraywindow.season.leaf_curl import curl_cover
+from spraywindow.season.past import Need, Season, past_season
+from spraywindow.season.program import Program
+from spraywindow.sources.samples import DEMO_PLACE
+from spraywindow.spray.catalogue import COPPER
+from tests.season_values import ACCESS, season
+
+FIRST = dt.date(2025, 12, 2)
+
+
+def one_winter(*wet_from: str) -> Season:
+    """Mild and dry but for spells of 48 h at 8 degC in steady rain of 0.2 mm an hour."""
+    hours = pd.date_range("2014-07-01", "2016-06-30 23:00", freq="h", tz="UTC")
+    table = pd.DataFrame(
+        {"temp_c": 12.0, "dew_point_c": 4.0, "wind_ms": 1.5, "rain_mm": 0.0, "cloud": 0.6}, hours
+    )
+    for start in wet_from:
+        spell = pd.date_range(start, periods=48, freq="h", tz="UTC")
+        table.loc[spell, ["temp_c", "dew_point_c", "cloud"]] = [8.0, 8.0, 1.0]
+        table.loc[spell, "rain_mm"] = 0.2
+    return past_season(
+        table, DEMO_PLACE, Program.of(copper=(5, 5)), {"copper": COPPER}, first=FIRST,
+        need=Need((2, 20)), access=ACCESS,
+    )  # fmt: skip
+
+
+def made(season_: Season, *days: int) -> np.ndarray:
+    out = np.zeros((len(season_.chances), len(season_.labels)), dtype=bool)
+    out[list(days), -1] = True
+    return out
+
+
+def test_a_round_before_a_spell_covers_it_less_what_the_rain_took() -> None:
+    one = one_winter("2015-12-20")
+    assert one.labels == ("2014/15", "2015/16")
+    cover = curl_cover(one, 0, made(one, 10))
+    # 0.5 ** (9.6 mm / 25 mm) is left after the rain of the spell (Ontario 2020), all before it;
+    # the whole severity of 48 h at 8 degC is 1 (end points of Rossi et al. 2006)
+    assert cover.risk[-1] == pytest.approx(1.0, abs=0.05)
+    assert 0.5 ** (9.6 / 25) <= cover.coming[-1] < 1.0
+    assert cover.worth[0, -1] == pytest.approx(cover.coming[-1])
+    # a winter without infection weather has nothing to cover
+    assert cover.risk[0] == 0
+    assert np.isnan(cover.coming[0])
+
+
+def test_a_round_after_the_spell_covers_nothing() -> None:
+    one = one_winter("2015-12-20")
+    assert curl_cover(one, 0, made(one, 30)).coming[-1] == 0
+
+
+def test_a_spell_after_the_last_copper_day_is_no_risk_of_the_season() -> None:
+    # first flower on 20 February
+    one = one_winter("2015-12-20", "2016-03-01")
+    assert curl_cover(one, 0, made(one, 10)).risk[-1] == pytest.approx(1.0, abs=0.05)
+
+
+def test_hindsight_covers_most_and_more_rounds_cover_more() -> None:
+    whole = season()
+    which = 1
+    rounds = (
+        np.isfinite(whole.chances[:, which]) & (np.arange(len(whole.chances)) % 20 == 3)[:, None]
+    )
+    rounds &= np.cumsum(rounds, axis=0) <= 5
+    cover = curl_cover(whole, which, rounds)
+    assert (np.diff(cover.best, axis=0) >= -1e-12).all()
+    assert (cover.coming <= cover.best[-1] + 1e-9).all()
+
+
+def test_an_hour_of_unknown_rain_does_not_wash_the_copper_off() -> None:
+    whole = season()
+    rain = whole.block.conditions.columns["rain_mm"].copy()
+    day = whole.block.day
+    unknown = (day >= 0) & (day % 9 == 4) & (rain == 0.0)
+    unknown &= np.cumsum(unknown, axis=0) % 24 == 0
+    old = whole.block.conditions
+    holes = type(old)(
+        {**old.columns, "rain_mm": np.where(unknown, np.nan, rain)}, old.sun, old.setting,
+        pressure_kpa=old.pressure_kpa,
+    )  # fmt: skip
+    gappy = replace(whole, block=replace(whole.block, conditions=holes))
+    rounds = np.isfinite(whole.chances[:, 1]) & (np.arange(len(whole.chances)) % 20 == 3)[:, None]
+    kept, lost = (curl_cover(each, 1, rounds).coming for each in (whole, gappy))
+    np.testing.assert_allclose(kept, lost, atol=0.25)
+    assert lost.mean() == pytest.approx(kept.mean(), abs=0.05)
