@@ -11,12 +11,12 @@ import pandas as pd
 import pytest
 
 from spraywindow.errors import SprayWindowError
+from spraywindow.output.rule_runs import winter_rows
 from spraywindow.season.backtest import (
     RuleResult,
     as_turned_out,
     backtest,
     mornings_told,
-    winter_rows,
 )
 from spraywindow.season.forecast_errors import ErrorModel
 from spraywindow.season.other_rules import first_dry_day, fixed_calendar, habit_rows

@@ -1,8 +1,9 @@
-"""``spraywindow season`` and ``backtest`` as the adviser types them."""
+"""``spraywindow season`` as the adviser types it."""
 
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -65,26 +66,6 @@ def test_season_json_has_the_keys_that_are_promised(command: CommandLine) -> Non
     assert set(answer["dry_spell"][0]) == {"hours", "usable_mornings", "finish_share"}
 
 
-def test_backtest_json_has_the_keys_that_are_promised(command: CommandLine) -> None:
-    answer = json.loads(command("backtest", "--json").out, parse_constant=no_nan)
-    assert set(answer["winters"][0]) >= {"winter", "rounds", "spoiled"}
-    assert set(answer["winters"][0]["spoiled"]) == {"24", "48", "72"}
-    for rule in answer["rules"]:
-        assert set(rule) >= {"name", "rounds", "spoiled", "false_go", "missed_go"}
-    assert answer["rules"][0]["false_go"] is None
-    assert 0 < answer["rules"][1]["false_go"] < 1
-
-
-def test_backtest_text_and_csv(command: CommandLine) -> None:
-    said = command("backtest", "--errors", "0")
-    assert said.code == 0
-    assert said.out.startswith("Varkessa Bank: in 12 winters this rule made")
-    assert max(map(len, said.out.splitlines())) <= 80
-    rows = command("backtest", "--csv", "--errors", "0").out.splitlines()
-    assert rows[0].startswith("rule,run,winter,rounds,rain_within_24_h")
-    assert len(rows) == 1 + 4 * 12
-
-
 def test_before_leaf_fall_and_after_the_season(command: CommandLine, tmp_path: Path) -> None:
     site = site_file(tmp_path, **{"done = [2026-01-03]": "done = []",
                                   "done = [2025-12-06, 2025-12-16]": "done = []"})  # fmt: skip
@@ -133,3 +114,104 @@ def test_one_winter_is_said_to_be_few(command: CommandLine, tmp_path: Path) -> N
     assert "1 of 1 winters" in said.out or "0 of 1 winters" in said.out
     assert "No latest start is given: it takes 10 winters." in said.out
     assert "Fewer than ten winters" in said.out
+
+
+def test_the_days_that_the_rounds_take_are_told(command: CommandLine) -> None:
+    answer = json.loads(command("season", "--json").out, parse_constant=no_nan)["days"]
+    assert set(answer) == {"first_to_last_round", "n", "fit_in_35_days"}
+    assert answer["first_to_last_round"] >= 11  # two oils and three coppers: 5 d and 2 d apart
+    assert answer["fit_in_35_days"]["n"] == 12
+    said = " ".join(command("season").out.split())
+    assert f"it takes {answer['first_to_last_round']:.0f} days" in said
+    assert "If the season closed after 35 days, all 5 would fit in" in said
+
+
+def test_several_sites_side_by_side(command: CommandLine, tmp_path: Path) -> None:
+    one = site_file(tmp_path)
+    other = tmp_path / "other.toml"
+    other.write_text(one.read_text(encoding="utf-8").replace("Varkessa Bank", "Second Bank"))
+    arguments = ["--site", one, "--site", other, "--weather", sample_path("winters.csv.gz"),
+                 "--now", "2026-01-12T18:00", "--no-forecast"]  # fmt: skip
+    answers = json.loads(command("season", *arguments, "--json").out, parse_constant=no_nan)
+    assert [answer["site"] for answer in answers] == ["Varkessa Bank", "Second Bank"]
+    assert answers[0]["finish"] == answers[1]["finish"]
+    said = command("season", *arguments)
+    assert said.out.index("Varkessa Bank: the 5") < said.out.index("Second Bank: the 5")
+
+
+def test_of_several_sites_every_mistake_is_told_in_one_line(
+    command: CommandLine, tmp_path: Path
+) -> None:
+    bad = site_file(tmp_path, leaf_fall="")
+    said = command("season", "--site", bad, "--site", tmp_path / "none.toml", "--weather",
+                   sample_path("winters.csv.gz"), "--now", "2026-01-12T18:00")  # fmt: skip
+    assert (said.code, said.out) == (2, "")
+    assert said.err.count("\n") == 1
+    assert "(1) " in said.err
+    assert "no leaf fall" in said.err
+    assert "(2) " in said.err
+    assert "none.toml" in said.err
+
+
+def record_of(folder: Path, first: str, last: str, **changed: object) -> Path:
+    path = folder / "record.csv"
+    winters().loc[first:last].assign(**changed).to_csv(path)
+    return path
+
+
+def test_a_winter_of_missing_rain_is_left_out_and_bounds_the_share(
+    command: CommandLine, tmp_path: Path
+) -> None:
+    table = winters().loc["2013-09":"2017-08"].copy()
+    table.loc["2015-01":"2015-02", "rain_mm"] = float("nan")
+    table.to_csv(tmp_path / "record.csv")
+    arguments = ["--site", site_file(tmp_path), "--weather", tmp_path / "record.csv",
+                 "--now", "2026-01-12T18:00", "--no-forecast"]  # fmt: skip
+    answer = json.loads(command("season", *arguments, "--json").out, parse_constant=no_nan)
+    left_out = [row for row in answer["winters"] if not row["usable"]]
+    assert [row["winter"] for row in left_out] == ["2014/15"]
+    assert "rain unknown" in left_out[0]["why_not"]
+    assert left_out[0]["finished"] == {"hindsight": None, "as_it_comes": None}
+    low, high = answer["finish"]["bounds_with_winters_left_out"]
+    share = answer["finish"]["as_it_comes"]
+    assert (low, high) == (share["share"] * 3 / 4, (share["share"] * 3 + 1) / 4)
+
+
+def test_more_rounds_done_than_asked_for_is_noted(command: CommandLine, tmp_path: Path) -> None:
+    done = "done = [2025-12-03, 2025-12-10, 2025-12-20, 2026-01-03]"
+    site = site_file(tmp_path, **{"done = [2026-01-03]": done})
+    said = command("season", "--site", site, "--weather", sample_path("winters.csv.gz"),
+                   "--now", "2026-01-12T18:00", "--no-forecast")  # fmt: skip
+    assert said.code == 0
+    assert "oil: 4 rounds done, 3 asked for" in said.out
+
+
+def test_a_program_that_no_winter_holds_says_by_how_much(
+    command: CommandLine, tmp_path: Path
+) -> None:
+    site = site_file(tmp_path, **{"rounds = 3": "rounds = 60"})
+    record = record_of(tmp_path, "2013-09", "2016-08")
+    arguments = ["--site", site, "--weather", record, "--now", "2026-01-12T18:00", "--no-forecast"]
+    said = " ".join(command("season", *arguments).out.split())
+    found = re.search(r"the best held (\d+) of 62 rounds, (\d+) short", said)
+    assert found is not None
+    assert int(found[1]) + int(found[2]) == 62
+
+
+def test_a_round_done_tomorrow_is_refused(command: CommandLine, tmp_path: Path) -> None:
+    site = site_file(tmp_path, **{"done = [2026-01-03]": "done = [2026-02-03]"})
+    said = command("season", "--site", site, "--weather", sample_path("winters.csv.gz"),
+                   "--now", "2026-01-12T18:00", "--no-forecast")  # fmt: skip
+    assert (said.code, said.out) == (2, "")
+    assert "oil: done on a day to come" in said.err
+    assert said.err.count("\n") == 1
+
+
+def test_a_record_without_rain_is_refused(command: CommandLine, tmp_path: Path) -> None:
+    path = tmp_path / "record.csv"
+    winters().loc["2013-09":"2016-08"].drop(columns="rain_mm").to_csv(path)
+    said = command("season", "--site", site_file(tmp_path), "--weather", path,
+                   "--now", "2026-01-12T18:00", "--no-forecast")  # fmt: skip
+    assert (said.code, said.out) == (2, "")
+    assert "no column rain_mm" in said.err
+    assert said.err.count("\n") == 1

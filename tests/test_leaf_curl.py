@@ -20,13 +20,13 @@ FIRST = dt.date(2025, 12, 2)
 
 
 def one_winter(*wet_from: str) -> Season:
-    """Mild and dry but for spells of 48 h at 8 degC in steady rain of 0.2 mm an hour."""
+    """Mild and dry but for spells of 56 h at 8 degC in steady rain of 0.2 mm an hour."""
     hours = pd.date_range("2014-07-01", "2016-06-30 23:00", freq="h", tz="UTC")
     table = pd.DataFrame(
         {"temp_c": 12.0, "dew_point_c": 4.0, "wind_ms": 1.5, "rain_mm": 0.0, "cloud": 0.6}, hours
     )
     for start in wet_from:
-        spell = pd.date_range(start, periods=48, freq="h", tz="UTC")
+        spell = pd.date_range(start, periods=56, freq="h", tz="UTC")
         table.loc[spell, ["temp_c", "dew_point_c", "cloud"]] = [8.0, 8.0, 1.0]
         table.loc[spell, "rain_mm"] = 0.2
     return past_season(
@@ -45,10 +45,10 @@ def test_a_round_before_a_spell_covers_it_less_what_the_rain_took() -> None:
     one = one_winter("2015-12-20")
     assert one.labels == ("2014/15", "2015/16")
     cover = curl_cover(one, 0, made(one, 10))
-    # 0.5 ** (9.6 mm / 25 mm) is left after the rain of the spell (Ontario 2020), all before it;
-    # the whole severity of 48 h at 8 degC is 1 (end points of Rossi et al. 2006)
+    # 0.5 ** (11.2 mm / 25 mm) is left after the rain of the spell (Ontario 2020), all before it;
+    # the whole severity, from 48 h at 8 degC on, is 1 (end points of Rossi et al. 2006)
     assert cover.risk[-1] == pytest.approx(1.0, abs=0.05)
-    assert 0.5 ** (9.6 / 25) <= cover.coming[-1] < 1.0
+    assert 0.5 ** (11.2 / 25) <= cover.coming[-1] < 1.0
     assert cover.worth[0, -1] == pytest.approx(cover.coming[-1])
     # a winter without infection weather has nothing to cover
     assert cover.risk[0] == 0

@@ -18,8 +18,8 @@ from spraywindow.output.rule_runs import (
     runs_of,
     spoiled,
     spoiled_of,
+    winter_rows,
 )
-from spraywindow.season.backtest import winter_rows
 from spraywindow.season.outcomes import AFTER_H
 
 
@@ -70,7 +70,7 @@ def _rule(runs: Runs, replayed: Replayed) -> dict[str, Any]:
         "name": runs.name,
         "winters": len(runs.first.labels),
         "runs": len(runs.results),
-        **{key: number(runs.mean(figure)) for key, figure in figures.items()},
+        **{key: _number(runs.mean(figure)) for key, figure in figures.items()},
         "spoiled": {hours: number(runs.mean(share)) for hours, share in shares.items()},
         "spoiled_by_material": {
             name: {hours: number(runs.mean(share)) for hours, share in of_one.items()}
@@ -83,7 +83,13 @@ def _rule(runs: Runs, replayed: Replayed) -> dict[str, Any]:
 
 
 def _ends(runs: Runs, figure: Figure) -> list[float | None]:
-    return [number(value) for value in runs.range(figure)]
+    return [_number(value) for value in runs.range(figure)]
+
+
+def _number(value: float) -> float | int | None:
+    """A number for JSON, whole where it is."""
+    out = number(value)
+    return int(out) if out is not None and out.is_integer() else out
 
 
 def judged_days(runs: Runs) -> int | None:

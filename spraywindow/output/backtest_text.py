@@ -15,9 +15,9 @@ from spraywindow.output.rule_runs import (
     runs_of,
     spoiled,
     spoiled_of,
+    winter_rows,
 )
 from spraywindow.output.text import paragraph, table_text
-from spraywindow.season.backtest import winter_rows
 from spraywindow.season.outcomes import AFTER_H
 from spraywindow.season.outlook import FEWEST_FOR_START
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,3 +93,18 @@ def false_go(result: RuleResult) -> float:
 def missed_go(result: RuleResult) -> float:
     """Share of the usable days that were missed; NaN where that cannot be measured."""
     return math.nan if result.counts is None else missed_go_rate(result.counts)
+
+
+def winter_rows(result: RuleResult) -> list[Mapping[str, object]]:
+    """A rule winter by winter: rounds made, and how many of them rain came after."""
+    return [
+        {
+            "winter": label,
+            "rounds": int(result.rounds[column]),
+            "spoiled": {
+                hours: int(result.outcomes.rain[hours][:, :, column].sum())
+                for hours in result.outcomes.rain
+            },
+        }
+        for column, label in enumerate(result.labels)
+    ]

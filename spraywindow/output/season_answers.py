@@ -97,7 +97,7 @@ def season_answer(prospect: Prospect) -> dict[str, Any]:
         ],
         "leaf_curl": _curl(outlook),
         "blocks": [_group(group) for group in prospect.groups],
-        "notes": list(prospect.notes),
+        "notes": [*prospect.notes, *prospect.program.notes()],
     }
 
 

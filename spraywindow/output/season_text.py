@@ -231,5 +231,5 @@ def _foot(prospect: Prospect) -> str:
         f"Not for {block.name}: {stage_words(block.stage or 0)} seen on {block.observed}."
         for block in prospect.in_flower
     ]
-    lines += [f"Note: {note}." for note in prospect.notes]
+    lines += [f"Note: {note}." for note in (*prospect.notes, *prospect.program.notes())]
     return "\n".join(paragraph(line) for line in [*lines, f"! {LABEL}"])

@@ -5,7 +5,7 @@ Every rule is judged by what no rule defines: rain, frost and heat that came aft
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +19,7 @@ from spraywindow.season.ending import Endings
 from spraywindow.season.evenings import Seen, seen_mornings
 from spraywindow.season.mornings import best_jobs, best_of_day, score_block
 from spraywindow.season.other_rules import first_dry_day, fixed_calendar, habit_rows
-from spraywindow.season.outcomes import Outcomes, outcomes_after
+from spraywindow.season.outcomes import AFTER_H, Outcomes, outcomes_after
 from spraywindow.season.past import Season
 from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
@@ -127,9 +127,7 @@ def backtest(
         ("hindsight optimum", best, starts),
     ):
         start = np.where(made, rows, -1)
-        results.append(
-            RuleResult(name, season.labels, made, start, outcomes_after(season, made, start))
-        )
+        results.append(RuleResult(name, season.labels, made, start, _after(season, made, start)))
     return results
 
 
@@ -188,7 +186,7 @@ def _ours(
     start = np.where(made, seen.start[..., which], -1)
     result = RuleResult(
         f"this rule, {replay.name}", judged.labels, made, start,
-        outcomes_after(judged, made, start),
+        _after(judged, made, start),
     )  # fmt: skip
     if not replay.measures:
         return result
@@ -197,6 +195,14 @@ def _ours(
     told = np.isfinite(seen.margin[:, 0][..., which])[inside]
     chance = seen.chance[..., which][inside]
     return replace(result, counts=count(told, truth), brier=brier_score(chance, truth))
+
+
+def _after(season: Season, made: NDArray[np.bool_], start: NDArray[np.int64]) -> Outcomes:
+    """What came after the rounds, also of no winter at all."""
+    if made.size:
+        return outcomes_after(season, made, start)
+    none = dict.fromkeys(AFTER_H, made)
+    return Outcomes(none, none, made, made)
 
 
 def _covered(season: Season, replay: Replay) -> list[int]:
@@ -230,18 +236,3 @@ def _free_ahead(season: Season, mornings: int) -> NDArray[np.bool_]:
     days = len(season.free)
     ahead = np.minimum(np.arange(days)[:, None] + np.arange(mornings), days - 1)
     return np.asarray(season.free[ahead][..., None])
-
-
-def winter_rows(result: RuleResult) -> list[Mapping[str, object]]:
-    """A rule winter by winter: rounds made, and how many of them rain came after."""
-    return [
-        {
-            "winter": label,
-            "rounds": int(result.rounds[column]),
-            "spoiled": {
-                hours: int(result.outcomes.rain[hours][:, :, column].sum())
-                for hours in result.outcomes.rain
-            },
-        }
-        for column, label in enumerate(result.labels)
-    ]

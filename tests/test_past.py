@@ -1,0 +1,131 @@
+"""Past winters as calendars: which of them are used, why not, and what none of them may know."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from spraywindow.season.coming import as_it_comes
+from spraywindow.season.past import Season, past_season, past_starts
+from spraywindow.season.states import program_states
+from spraywindow.season.winters import winter_sums
+from spraywindow.sources.samples import DEMO_PLACE
+from spraywindow.spray.days import day_margins
+from spraywindow.spray.hours import score_hours
+from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
+from tests.season_winters import many_winters
+
+
+def past(table: pd.DataFrame, first: dt.date = FIRST, **changes) -> Season:
+    settings = {"need": NEED, "access": ACCESS} | changes
+    return past_season(table, DEMO_PLACE, PROGRAM, MATERIALS, first=first, **settings)
+
+
+def policy(of: Season) -> np.ndarray:
+    states = program_states(PROGRAM, len(of.chances), len(of.labels))
+    ending = of.ending
+    return as_it_comes(of.chances, ending.turned_out, ending.then, states, near=of.near).policy
+
+
+def test_chances_are_the_days_of_the_public_functions() -> None:
+    for column, name in enumerate(("oil", "copper")):
+        whole = day_margins(score_hours(winters(), DEMO_PLACE, MATERIALS[name]), 2, access=ACCESS)
+        for winter in (0, 6):
+            start = season().block.starts[season().used[winter]]
+            wanted = whole.reindex(pd.date_range(start, periods=len(season().chances)))
+            np.testing.assert_allclose(
+                season().chances[:, column, winter], wanted, rtol=0, atol=1e-9
+            )
+
+
+def test_weather_after_the_known_mornings_changes_no_evening_before() -> None:
+    # from 25 January on, one winter's weather is another's: rain, wind, warmth, buds
+    table = winters().copy()
+    changed = pd.date_range("2020-01-25", "2020-06-30 23:00", freq="h", tz="UTC")
+    other = pd.date_range("2016-01-25", periods=len(changed), freq="h", tz="UTC")
+    table.loc[changed] = table.loc[other].to_numpy()
+    table.loc[changed, ["temp_c", "dew_point_c"]] += 3.0
+    before, after = past(winters()), past(table)
+    winter = before.labels.index("2019/20")
+    assert before.ending.turned_out[1, winter] != after.ending.turned_out[1, winter]
+    # a morning is judged by the four days behind it; an evening knows four mornings
+    safe = (dt.date(2020, 1, 25) - before.block.starts[winter]).days - 4 - 4
+    np.testing.assert_array_equal(policy(before)[:safe, :, winter], policy(after)[:safe, :, winter])
+    assert (policy(before)[:safe] != policy(after)[:safe]).any()  # the others may
+
+
+def test_days_that_what_is_done_bars_are_no_chance() -> None:
+    done = PROGRAM.with_done({"oil": [dt.date(2026, 1, 10)]})
+    found = past_season(
+        winters(), DEMO_PLACE, done, MATERIALS, first=dt.date(2026, 1, 12), need=NEED
+    )
+    assert np.isnan(found.chances[:3, 0]).all()
+    assert not found.free[:3, 0].any()
+    assert found.free[3, 0]
+
+
+def test_a_record_that_ends_within_a_winter_leaves_it_out_and_says_so() -> None:
+    found = past(winters().loc[:"2025-01-10"])
+    assert list(found.left_out) == ["2024/25"]
+    assert "rain unknown" in found.left_out["2024/25"]
+    assert len(found.labels) == 11
+
+
+def test_a_winter_of_missing_rain_or_temperature_is_named() -> None:
+    table = winters().copy()
+    table.loc["2017-12-01":"2018-02-28", "rain_mm"] = np.nan
+    table.loc["2014-10-01":"2015-02-28", "temp_c"] = np.nan
+    found = past(table)
+    assert set(found.left_out) == {"2014/15", "2017/18"}
+    assert "without temperature" in found.left_out["2014/15"]
+
+
+def test_the_winter_at_hand_is_no_past_winter() -> None:
+    for first in (dt.date(2024, 12, 2), dt.date(2025, 1, 13), dt.date(2025, 2, 28)):
+        found = past(winters(), first)
+        assert "2024/25" not in found.labels
+        assert len(found.labels) == 11
+
+
+def test_the_leap_day_begins_on_the_day_before_in_other_winters() -> None:
+    sums = winter_sums(winters()["temp_c"], DEMO_PLACE)
+    _, starts = past_starts(sums, dt.date(2024, 2, 29), DEMO_PLACE.latitude, dt.date(2025, 8, 31))
+    assert {(start.month, start.day) for start in starts} == {(2, 28)}
+
+
+@pytest.mark.parametrize("first", [dt.date(2025, 10, 2), dt.date(2026, 3, 20)])
+def test_calendars_go_over_new_year_and_begin_in_it(first: dt.date) -> None:
+    found = past(winters(), first)
+    assert len(found.labels) == 12
+    years = {start.year for start in found.block.starts}
+    assert years == set(range(2013, 2025)) if first.month > 6 else set(range(2014, 2026))
+
+
+def test_many_winters_are_the_same_winters_again() -> None:
+    found = past(many_winters(30))
+    assert len(found.labels) == 30
+    again = past(winters())
+    last = np.isfinite(found.chances[:60, :, -12:]).sum(axis=(0, 1))
+    np.testing.assert_array_equal(last, np.isfinite(again.chances[:60]).sum(axis=(0, 1)))
+
+
+def test_warmth_that_is_forecast_counts_where_the_record_meets_it() -> None:
+    # a record up to tomorrow, and a forecast behind it: very warm, the buds are ahead
+    first = dt.date(2025, 1, 20)
+    record = winters().loc[:"2025-01-19"]
+    ahead = winters().loc["2025-01-17":"2025-01-29"].drop(columns="rain_chance", errors="ignore")
+    warm = ahead.copy()
+    warm.loc["2025-01-20":, ["temp_c", "dew_point_c"]] += 10.0
+    ends = [
+        past(record, first, forecast=table).ending.turned_out[1].mean() for table in (ahead, warm)
+    ]
+    assert ends[1] < ends[0] - 3
+    # one that lies a season behind the record says nothing of the winter's chill so far
+    far = warm.set_axis(warm.index + pd.DateOffset(years=2))
+    alone = past(record, dt.date(2027, 1, 20))
+    spliced = past(record, dt.date(2027, 1, 20), forecast=far)
+    np.testing.assert_array_equal(spliced.ending.turned_out, alone.ending.turned_out)
+    assert spliced.labels == alone.labels
