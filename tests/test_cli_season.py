@@ -62,6 +62,9 @@ def test_season_json_has_the_keys_that_are_promised(command: CommandLine) -> Non
         assert part in winter["rounds"]
         assert part in winter["finished"]
     assert set(answer["latest_start"]) == {"80", "90"}
+    # oil on 3 January and five days apart; Tuesday is the first slot of the demo's forecast
+    assert answer["next"][0]["allowed"] == "2026-01-13"
+    assert answer["next"][0]["morning"] == "2026-01-13"
     assert {"limit", "days_gained_without_it"} <= set(answer["limits"][0])
     assert set(answer["dry_spell"][0]) == {"hours", "usable_mornings", "finish_share"}
 
@@ -215,3 +218,19 @@ def test_a_record_without_rain_is_refused(command: CommandLine, tmp_path: Path) 
     assert (said.code, said.out) == (2, "")
     assert "no column rain_mm" in said.err
     assert said.err.count("\n") == 1
+
+
+@pytest.mark.parametrize("name", ["season", "backtest"])
+def test_half_a_winter_is_left_out_by_name_and_nothing_is_claimed(
+    command: CommandLine, tmp_path: Path, name: str
+) -> None:
+    record = tmp_path / "half.csv"
+    winters().loc["2015-12-20":"2016-01-20"].to_csv(record)
+    more = ["--no-forecast"] if name == "season" else []
+    said = command(name, "--site", site_file(tmp_path), "--weather", record,
+                   "--now", "2026-01-12T18:00", *more)  # fmt: skip
+    assert said.code == 0
+    assert "2015/16" in said.out
+    assert "left out" in said.out
+    assert "no winter of the record can be" in " ".join(said.out.split())
+    assert "nan" not in said.out

@@ -148,3 +148,33 @@ def test_who_is_forecast_to_end_early_does_not_count_on_the_others_late_mornings
 
     assert first_visit(29.0) == (0,)  # oil now, copper is to come
     assert first_visit(12.0) == (1,)  # the season ends before it comes
+
+
+def test_no_evening_plans_beyond_the_end_as_forecast_then() -> None:
+    chances = calendars(9, 0.6)
+    states = program_states(PROGRAM, DAYS, WINTERS)
+    ends = np.full((2, WINTERS), 50.0)
+    then = np.broadcast_to(np.array([12.0, 20.0])[:, None], (DAYS, 2, WINTERS))
+    coming = as_it_comes(chances, ends, then, states)
+    rounds = rounds_of(states, follow(coming, np.arange(1))[0][:, 0])
+    assert not rounds[13:, 0].any()
+    assert not rounds[21:, 1].any()
+    assert rounds[:13, 0].any()
+    assert rounds[13:21, 1].any()
+
+
+def test_a_season_forecast_to_be_over_counts_on_no_late_winter() -> None:
+    # only the latest of the others has copper after the known mornings
+    program = Program((Entry("oil", 1, 5), Entry("copper", 1, 5, priority=1.1)), between=5)
+    chances = np.full((30, 2, 4), np.nan)
+    chances[0] = 0.5
+    chances[27, 1, 3] = 0.5
+    ends = np.tile([20.0, 20.0, 20.0, 29.0], (2, 1))
+    then = np.broadcast_to(ends, (30, 2, 4)).copy()
+    states = program_states(program, 30, 4)
+    then[..., 0] = 1.0
+    over = as_it_comes(chances, ends, then, states, 2).policy[0, 0, 0]
+    assert states.visits[int(over)] == (1,)
+    then[..., 0] = 2.0
+    goes_on = as_it_comes(chances, ends, then, states, 2).policy[0, 0, 0]
+    assert states.visits[int(goes_on)] == (0,)

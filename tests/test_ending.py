@@ -130,3 +130,12 @@ def test_without_another_winter_only_the_flowers_end_the_season() -> None:
     found = endings(stages, [59])
     assert np.isinf(found.then).all()
     assert np.isfinite(found.turned_out).all()
+
+
+def test_a_record_that_stopped_in_autumn_says_too_little_of_the_winter() -> None:
+    known = sums(with_winter_at_hand("2025-10-15"))
+    assert "2025/26" in known.labels
+    columns, starts = calendars(known, JAN_13)
+    stages = season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE)
+    whole = season_stages(known, NEED, columns, starts, dt.date(2040, 1, 13), DEMO_PLACE)
+    np.testing.assert_array_equal(stages.turned_out, whole.turned_out)

@@ -22,7 +22,7 @@ from spraywindow.sources.samples import DEMO_PLACE, sample_path
 from spraywindow.sources.tables import read_weather
 from tests.conftest import SHARED, needs_records
 from tests.example_maps import SYNOP
-from tests.season_values import FIRST, MATERIALS, NEED, PROGRAM, season, winters
+from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
 
 
 def bare_tables() -> dict[str, Any]:
@@ -133,6 +133,20 @@ def test_weather_after_the_days_known_changes_nothing_seen() -> None:
     known = beyond_unknown(truth, lead, 2)
     assert np.isnan(known["rain_mm"][98:]).all()
     assert not np.isnan(known["rain_mm"][:98]).any()
+
+
+def test_a_long_dry_spell_is_seen_to_its_end() -> None:
+    materials = {"oil": MATERIALS["oil"].with_dry_spell(168.0), "copper": MATERIALS["copper"]}
+    built = past_season(
+        winters(), DEMO_PLACE, PROGRAM, materials, first=FIRST, need=NEED, access=ACCESS
+    )
+    (seen,) = seen_mornings(built, winters(), DEMO_PLACE, [Foresight(12)], 4)
+    inside = np.arange(len(built.chances))[:, None] <= built.ending.turned_out[0]
+    truth = np.isfinite(built.chances[:, 0]) & inside
+    assert truth.sum() > 20
+    assert np.isfinite(seen.margin[:, 0, 0])[truth].mean() > 0.8  # but for a forecast's frost
+    last = np.isfinite(seen.margin[:-3, 3, 0])
+    np.testing.assert_array_equal(last[inside[3:]], np.isfinite(seen.margin[3:, 0, 0])[inside[3:]])
 
 
 def test_what_is_forecast_begins_at_six_in_the_evening_local_time() -> None:

@@ -61,9 +61,11 @@ def test_a_round_after_the_spell_covers_nothing() -> None:
 
 
 def test_a_spell_after_the_last_copper_day_is_no_risk_of_the_season() -> None:
-    # first flower on 20 February
-    one = one_winter("2015-12-20", "2016-03-01")
-    assert curl_cover(one, 0, made(one, 10)).risk[-1] == pytest.approx(1.0, abs=0.05)
+    one = one_winter("2015-12-20", "2016-01-20")
+    assert curl_cover(one, 0, made(one, 10)).risk[-1] == pytest.approx(2.0, abs=0.1)
+    ending = replace(one.ending, turned_out=np.full((1, 2), 30.0))
+    early = replace(one, ending=ending)
+    assert curl_cover(early, 0, made(one, 10)).risk[-1] == pytest.approx(1.0, abs=0.05)
 
 
 def test_hindsight_covers_most_and_more_rounds_cover_more() -> None:

@@ -104,6 +104,16 @@ def test_few_winters_give_no_latest_start() -> None:
 def test_one_winter_has_no_other_to_go_by_and_still_answers() -> None:
     found = outlook(winters().loc["2015-09":"2016-08"])
     assert found.finish_coming.n == 1
+    assert found.rounds_coming[0] > 0
+    assert found.latest_start == {80: None, 90: None}
+
+
+def test_hindsight_is_the_exact_plan_of_every_winter(demo: Outlook) -> None:
+    season = demo.season
+    for winter in (0, 5, 11):
+        days = np.arange(len(season.chances))[:, None] <= season.ending.turned_out[:, winter]
+        alone = np.where(days, season.chances[..., winter], np.nan)[..., None]
+        assert demo.rounds_hindsight[winter] == plan_many(alone, PROGRAM).rounds.sum()
 
 
 def test_a_record_without_a_past_winter_is_refused() -> None:

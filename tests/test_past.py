@@ -129,3 +129,10 @@ def test_warmth_that_is_forecast_counts_where_the_record_meets_it() -> None:
     spliced = past(record, dt.date(2027, 1, 20), forecast=far)
     np.testing.assert_array_equal(spliced.ending.turned_out, alone.ending.turned_out)
     assert spliced.labels == alone.labels
+
+
+def test_a_record_that_goes_on_behind_day_0_tells_nothing_of_the_buds_to_come() -> None:
+    first = dt.date(2025, 1, 13)
+    longer, cut = past(winters(), first), past(winters().loc[:"2025-01-12 21:00"], first)
+    np.testing.assert_array_equal(longer.ending.turned_out, cut.ending.turned_out)
+    np.testing.assert_array_equal(longer.ending.then, cut.ending.then)

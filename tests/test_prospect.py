@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from spraywindow.errors import InputError
+from spraywindow.orchard.next_rounds import next_rounds
 from spraywindow.orchard.prospect import Prospect, prospect, season_leaf_fall
 from spraywindow.orchard.site import Site
 from spraywindow.sources.samples import demo_forecast
@@ -160,3 +161,20 @@ def test_another_dry_spell_changes_the_oil_only(at_hand: Prospect) -> None:
     more = found.outlook.usable - at_hand.outlook.usable
     assert more[0].sum() > 0
     assert (more[1] == 0).all()
+
+
+def test_no_next_day_is_allowed_after_the_end_of_the_season() -> None:
+    short = with_season(usual_first_flower=(1, 15))
+    entries = tuple(replace(entry, done=(dt.date(2026, 1, 11),)) for entry in short.program.entries)
+    done = short.model_copy(update={"program": replace(short.program, entries=entries)})
+    found = prospect(done, winters(), NOW, forecast=forecast())
+    assert [(row.allowed, row.morning) for row in found.upcoming] == [(None, None)] * 2
+
+
+def test_the_end_as_forecast_today_counts_and_not_the_latest_winter(at_hand: Prospect) -> None:
+    season, program = at_hand.outlook.season, with_rounds(done=(dt.date(2026, 1, 11),)).program
+    barred = replace(season, free=np.repeat(np.arange(len(season.free)) >= 3, 2).reshape(-1, 2))
+    for last, allowed in ((2.0, None), (3.0, dt.date(2026, 1, 16))):
+        ending = replace(season.ending, then=np.full(season.ending.then.shape, last))
+        rows = next_rounds(site(), program, replace(barred, ending=ending), None)
+        assert {row.allowed for row in rows} == {allowed}

@@ -9,6 +9,7 @@ import numpy as np
 
 from spraywindow.orchard.prospect import Group, Prospect
 from spraywindow.output.answers import number, stamp
+from spraywindow.output.next_text import next_answer
 from spraywindow.season.easing import Ease
 from spraywindow.season.outlook import Outlook
 from spraywindow.season.share import Share
@@ -97,6 +98,7 @@ def season_answer(prospect: Prospect) -> dict[str, Any]:
         ],
         "leaf_curl": _curl(outlook),
         "blocks": [_group(group) for group in prospect.groups],
+        "next": next_answer(prospect.upcoming),
         "notes": [*prospect.notes, *prospect.program.notes()],
     }
 

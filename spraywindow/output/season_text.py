@@ -7,6 +7,7 @@ import datetime as dt
 import numpy as np
 
 from spraywindow.orchard.prospect import Prospect
+from spraywindow.output.next_text import next_text
 from spraywindow.output.notices import FEW_WINTERS, LABEL
 from spraywindow.output.season_answers import mean_known
 from spraywindow.output.season_curl_text import curl_text
@@ -34,7 +35,7 @@ def share_words(share: Share) -> str:
 def season_text(prospect: Prospect) -> str:
     """The whole report."""
     outlook = prospect.outlook
-    parts = [_verdict(prospect), _program(prospect)]
+    parts = [_verdict(prospect), _program(prospect), *next_text(prospect.upcoming)]
     if outlook.season.labels:
         parts += [_weeks(outlook), _starts(outlook)]
     parts.append(_winters(outlook))
@@ -54,6 +55,12 @@ def _verdict(prospect: Prospect) -> str:
     if outlook.owed == 0:
         lines.append(f"{site.name}: the program is done, no round is owed.")
         return "\n".join(paragraph(line) for line in lines)
+    if not outlook.season.labels:
+        lines.append(
+            f"{site.name}: no winter of the record can be counted, so nothing can be said of the "
+            f"{outlook.owed} rounds owed; the winters and why they are left out stand below."
+        )
+        return "\n".join(paragraph(line) for line in lines)
     begins = "from tomorrow" if prospect.begun else f"from leaf fall, {day_words(first)}"
     lines.append(
         f"{site.name}: the {outlook.owed} rounds owed fit {begins} in "
@@ -63,8 +70,8 @@ def _verdict(prospect: Prospect) -> str:
     if outlook.season.left_out:
         low, high = outlook.bounds
         lines.append(
-            f"With the {len(outlook.season.left_out)} winters left out (probably wetter ones) all "
-            f"failed or all finished: {100 * low:.0f} to {100 * high:.0f} %."
+            f"Winters left out: {len(outlook.season.left_out)}, probably wetter ones; had all of "
+            f"them failed, or all finished: {100 * low:.0f} to {100 * high:.0f} %."
         )
     lines.append(_latest_words(outlook))
     if outlook.spliced:
@@ -217,9 +224,14 @@ def _reasons(outlook: Outlook) -> str:
 
 
 def _foot(prospect: Prospect) -> str:
+    last = (
+        f"; last usable day about {day_words(prospect.outlook.last)}"
+        if prospect.outlook.season.labels
+        else ""
+    )
     lines = [
         f"For {', '.join(block.name for block in prospect.groups[0].blocks)}: flowers by "
-        f"{prospect.groups[0].need_name}; last usable day about {day_words(prospect.outlook.last)}."
+        f"{prospect.groups[0].need_name}{last}."
     ]
     lines += [
         f"For {', '.join(block.name for block in group.blocks)} ({group.need_name}): last usable "

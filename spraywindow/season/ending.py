@@ -171,10 +171,7 @@ def _behind(sums: WinterSums, current: int, known: int) -> WinterSums:
         days = np.arange(len(values))[:, None]
         return np.where(days <= known, values[:, [current]], ahead)
 
-    others = np.arange(len(sums.labels)) != current
-    return replace(
-        sums, chill=joined(sums.chill), heat=joined(sums.heat), usable=sums.usable & others
-    )
+    return replace(sums, chill=joined(sums.chill), heat=joined(sums.heat))
 
 
 def _reached(sums: WinterSums, need: Requirement, anchor: Anchor | None) -> Array:

@@ -25,8 +25,9 @@ from spraywindow.weather.sun import Sun
 EVENING_H = 18
 """Local clock hour at which the next day is decided; P."""
 HISTORY_H, AHEAD_H = 132, 96
-"""Hours before tomorrow's midnight (the water store has met by then) and after the mornings."""
-EVENING_ROW = HISTORY_H - (24 - EVENING_H)
+"""Hours before tomorrow's midnight (the water store has met by then) and after the mornings, at
+least; a limit that looks further gets more."""
+USUAL_REACH_H = 72
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,7 +156,24 @@ def _chance(
 
 
 def _lead(evening: Block) -> NDArray[np.int64]:
-    return np.arange(len(evening.day)) - EVENING_ROW
+    """Hours from the evening on, of each row."""
+    midnight = int(np.argmax(evening.day[:, 0] >= 0))
+    return np.arange(len(evening.day)) - midnight + (24 - EVENING_H)
+
+
+def _margins_h(materials: Sequence[Material]) -> tuple[int, int]:
+    """Hours that the limits need before tomorrow's midnight and after the last morning."""
+    reach = max(
+        (
+            int(np.ceil(limit.hours or 0))
+            for material in materials
+            for limit in material.limits
+            if limit.kind != "caution"
+        ),
+        default=0,
+    )
+    more = max(reach - USUAL_REACH_H, 0)
+    return HISTORY_H + more, AHEAD_H + more
 
 
 def _evenings(
@@ -171,13 +189,14 @@ def _evenings(
     )
     evenings = int(np.flatnonzero(goes_on)[-1]) + 1 if goes_on.any() else 1
     first = season.block.starts[number]
+    before_h, after_h = _margins_h(season.materials)
     strip = winter_block(
         weather, place, season.block.conditions.setting, [first], evenings + mornings,
-        history_h=HISTORY_H, ahead_h=AHEAD_H,
+        history_h=before_h, ahead_h=after_h,
     )  # fmt: skip
-    length = HISTORY_H + 24 * mornings + AHEAD_H
+    length = before_h + 24 * mornings + after_h
     midnights = np.searchsorted(strip.day[:, 0], np.arange(evenings))
-    rows = np.arange(length)[:, None] + midnights - HISTORY_H
+    rows = np.arange(length)[:, None] + midnights - before_h
     old = strip.conditions
     conditions = Conditions(
         {name: values[rows, 0] for name, values in old.columns.items()},
@@ -192,7 +211,7 @@ def _evenings(
         conditions,
         strip.day[rows, 0] - np.arange(evenings),
         strip.clock_h[rows, 0],
-        strip.epoch_h[0] + midnights - HISTORY_H,
+        strip.epoch_h[0] + midnights - before_h,
     )
 
 

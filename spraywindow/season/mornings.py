@@ -117,7 +117,7 @@ def winter_block(
     if forecast is not None:
         columns, ahead = alike(weather, forecast[1], place)
     index = pd.DatetimeIndex(weather.index)
-    first_hours = [_midnight(start, place) for start in starts]
+    first_hours = [midnight(start, place) for start in starts]
     minutes = pd.Timedelta(minutes=index[0].minute)  # half-hour zones
     times = [
         pd.date_range(first.floor("h") + minutes - pd.Timedelta(hours=history_h), periods=length,
@@ -128,7 +128,7 @@ def winter_block(
     blocks = {name: _pieces(values, begins, length) for name, values in columns.items()}
     is_forecast = None
     if forecast is not None:
-        at_hand = _midnight(forecast[0], place).floor("h") + minutes
+        at_hand = midnight(forecast[0], place).floor("h") + minutes
         now_on = pd.date_range(at_hand - pd.Timedelta(hours=history_h), periods=length, freq="h")
         front = np.asarray(now_on <= last_known_rain(forecast[1]))
         for name, values in ahead.items():
@@ -160,7 +160,7 @@ def winter_block(
     return Block(tuple(starts), days, conditions, day, clock, epoch_h)
 
 
-def _midnight(day: dt.date, place: Place) -> pd.Timestamp:
+def midnight(day: dt.date, place: Place) -> pd.Timestamp:
     """First hour of a local day, also where the clock skips or repeats midnight."""
     naive = pd.Timestamp(day)
     return naive.tz_localize(

@@ -90,8 +90,8 @@ def nearness(
                 meant = target if isinstance(target, dt.date) else leaf_fall
                 rows.append(np.full(winters, float((meant - first).days)))
                 rows_then.append(np.broadcast_to(rows[-1], (evenings, winters)))
-        aims.append(np.array(rows).reshape(-1, winters))
-        aims_then.append(np.array(rows_then).reshape(-1, evenings, winters))
+        aims.append(np.array(rows).reshape(len(rows), winters))
+        aims_then.append(np.array(rows_then).reshape(len(rows_then), evenings, winters))
     return Nearness(days, tuple(aims), tuple(aims_then))
 
 

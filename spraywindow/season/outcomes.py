@@ -55,12 +55,15 @@ def outcomes_after(season: Season, made: NDArray[np.bool_], start: NDArray[np.in
         Row of the block at which a round begins.
     """
     conditions, used = season.block.conditions, list(season.used)
+    rounds, winters = start.shape[0] * start.shape[1], start.shape[2]
 
     def at(rows: Array) -> Array:
         """Values at the rounds' rows; of other days, of row 0."""
         columns = rows[:, used]
         picked = np.take_along_axis(
-            columns[:, None, :], np.maximum(start, 0).reshape(-1, 1, start.shape[2]), axis=0
+            columns[:, None, :],
+            np.maximum(start, 0).reshape(rounds, 1, winters),
+            axis=0,
         )
         return picked.reshape(start.shape)
 

@@ -26,6 +26,7 @@ from spraywindow.season.mornings import (
     MOST_UNKNOWN_RAIN,
     Block,
     job_margins,
+    midnight,
     score_block,
     winter_block,
 )
@@ -156,7 +157,7 @@ def past_season(
         If the record holds no past winter.
     """
     table = check_hourly(weather)
-    sums = winter_sums(_temperature(table, forecast), place)
+    sums = winter_sums(_temperature(table, first, place, forecast), place)
     columns, starts = past_starts(sums, first, place.latitude, table.index[-1].date())
     if not starts:
         raise InputError(
@@ -197,9 +198,16 @@ def past_season(
     )
 
 
-def _temperature(table: pd.DataFrame, forecast: pd.DataFrame | None) -> pd.Series[float]:
-    """Temperature of the record, and of the forecast behind it where the two nearly meet."""
+def _temperature(
+    table: pd.DataFrame, first: dt.date, place: Place, forecast: pd.DataFrame | None
+) -> pd.Series[float]:
+    """Temperature of the record up to day 0, and of the forecast where the two nearly meet.
+
+    What a longer record holds of the time to come would tell when these buds open.
+    """
     known = table["temp_c"]
+    before = known[known.index < midnight(first, place)]
+    known = before if len(before) else known
     if forecast is None:
         return known
     ahead = check_hourly(forecast)["temp_c"]
