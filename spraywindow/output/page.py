@@ -88,7 +88,7 @@ def page_html(
         site=site,
         note=note,
         made=f"{day_words(now.date())} {now.year}, {now:%H:%M}",
-        verdicts=[verdict(each) for each in evenings],
+        verdicts=[verdict(each, evenings, planned) for each in evenings],
         week=week_picture(weather, evenings),
         first=first.material,
         slots=[row for evening in evenings for row in slot_rows(evening, planned)],

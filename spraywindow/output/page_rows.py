@@ -14,10 +14,12 @@ from spraywindow.output.notices import FEW_WINTERS, LABEL, SPRAYING
 from spraywindow.output.season_text import share_words
 from spraywindow.output.slot_words import closing_words, hours_words, opening_words
 from spraywindow.output.words import (
+    RISKY,
     age_h,
     blocks_line,
     cautions,
     day_words,
+    not_judged_lines,
     reason,
 )
 from spraywindow.season.entry import Entry
@@ -25,13 +27,16 @@ from spraywindow.season.outlook import FEWEST_FOR_START
 from spraywindow.spray.slots import Slot
 
 
-def verdict(evening: Evening) -> dict[str, Any]:
-    """The answers for what is left of this morning and for tomorrow."""
+def verdict(
+    evening: Evening, evenings: Sequence[Evening], planned: Sequence[Slot]
+) -> dict[str, Any]:
+    """The answers for what is left of this morning and for tomorrow, and what goes with them."""
     answers = [each for each in (evening.today, evening.tomorrow) if each is not None]
     return {
         "material": evening.material.name,
         "title": _capital(evening.material.title),
         "blocks": blocks_line(evening.blocks),
+        "lines": [*_plan_lines(evening, evenings, planned), *not_judged_lines(evening)],
         "answers": [
             {
                 "when": "today" if answer.date == evening.now.date() else "tomorrow",
@@ -43,13 +48,32 @@ def verdict(evening: Evening) -> dict[str, Any]:
     }
 
 
+def _plan_lines(
+    evening: Evening, evenings: Sequence[Evening], planned: Sequence[Slot]
+) -> list[str]:
+    """Which of two materials that both say go the program would use, and that it is one of them."""
+    name, program = evening.material.name, evening.site.program
+    days = [day_words(slot.start.date()) for slot in planned if slot.material == name]
+    lines = [f"Planned for {', '.join(days)}"] if days else []
+    for other in evenings:
+        both = other.first.verdict == evening.first.verdict == "go"
+        if other is evening or not both or program.is_mix((name, other.material.name)):
+            continue
+        apart = program.days_between(name, other.material.name)
+        if apart:
+            words = f"{other.material.name}: keep {apart} days between the two"
+            lines.append(f"Instead of, not as well as, {words}")
+    return lines
+
+
 def _answer(answer: Answer, evening: Evening) -> dict[str, str]:
     slot = answer.slot
     if answer.verdict != "go" or slot is None:
         return {"verdict": answer.verdict, "hours": "", "why": _capital(reason(answer, evening))}
     words = f"{opening_words(slot, evening)}, {closing_words(slot, evening)}"
     best = f"best from {slot.best_start:%H:%M}"
-    why = f"{_capital(words)}; {best}; {100 * slot.chance:.0f}\u00a0% likely to hold"
+    risky = "risky, " if slot.chance < RISKY else ""
+    why = f"{_capital(words)}; {best}; {risky}{100 * slot.chance:.0f}\u00a0% likely to hold"
     return {"verdict": "go", "hours": hours_words(slot.start, slot.end), "why": why}
 
 

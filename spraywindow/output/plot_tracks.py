@@ -75,7 +75,7 @@ def water(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
         words = f"{limit.words} above {DRY_MM * per_mm:.0f} %{kind}"
     axes.set_ylim(0, 112)
     _ticks(axes, [0.0, 100.0])
-    return "Water on the bark, % of what it holds", words
+    return "Bark wetness, %", words
 
 
 def rain(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
@@ -104,7 +104,10 @@ def rain(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
             axes.fill_between([start, end], top * 1.22, top * 1.46, facecolor="none",
                               edgecolor=EDGE, hatch=HATCH, linewidth=0.8)  # fmt: skip
         longest = max(limit.hours or 0.0 for limit in limits)
-        words = f"hatched on top: rain within the {longest:.0f} h wanted without"
+        words = (
+            f"hatched, rain within {longest:.0f} h after; "
+            f"dashed, {shown(least.value, least.unit, evening.site.units)}"
+        )
     title = f"Rain, {_name('mm', evening)} an hour", words
     _ticks(axes, [0.0, top])
     return title
@@ -133,12 +136,12 @@ def sun(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
     """Height of the sun, with the limit on a high sun."""
     height = np.maximum(week["sun_deg"].to_numpy(dtype=float), 0.0)
     hours = np.arange(len(week)) + 0.5
-    axes.plot(hours, np.where(height > 0, height, np.nan), color=INK, linewidth=1.7)
+    axes.plot(hours, height, color=INK, linewidth=1.7)
     limits = _hard(evening, ("warm_sun_elevation",))
     for limit in limits:
         _limit(axes, height, limit.value, upper=True)
     words = "; ".join(f"{_beyond(limit, evening)} if warm and clear" for limit in limits)
-    title = "Height of the sun, °", words
+    title = "Sun above the horizon, °", words
     _scale(axes, [0.0, *height, *(limit.value for limit in limits)], least_span=20.0, floor=0.0)
     return title
 

@@ -75,7 +75,9 @@ def draw_week(
     for track in TRACKS:
         axes = axes_at(top, TRACK_PX)
         draw_nights(axes, week)
-        name_track(axes, *track(axes, week, first), below=narrow)
+        name, words = track(axes, week, first)
+        whose = f"{first.material.name}: {words}" if words else ""
+        name_track(axes, name, whose, below=narrow)
         _slot_edges(axes, week, first)
         top += TRACK_PX + gap
     _clock_hours(axes, week, px_per_hour=inner / len(week))

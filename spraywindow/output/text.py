@@ -17,6 +17,7 @@ from spraywindow.output.words import (
     day_words,
     headline,
     limit_words,
+    not_judged_lines,
     opens_words,
     reason,
     rounds_line,
@@ -71,8 +72,7 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     lines = [paragraph(f"{blocks_line(evening.blocks)}.")]
     if rounds := rounds_line(evening):
         lines.append(paragraph(f"{rounds}."))
-    if evening.hours.attrs["not_judged"]:
-        lines.append(paragraph(_not_judged(evening)))
+    lines += [paragraph(f"{line}.") for line in not_judged_lines(evening)]
     lines += [paragraph(_instead(other, evening)) for other in others]
     parts += ["\n".join(lines), _slots_text(evening)]
     if evening.answers:
@@ -82,13 +82,6 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     parts.append("\n".join(_foot(evening)))
     parts.append("\n".join(paragraph(f"! {line}") for line in cautions(evening)))
     return "\n\n".join(parts)
-
-
-def _not_judged(evening: Evening) -> str:
-    names = ", ".join(
-        limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]
-    )
-    return f"Not judged, look on site (the weather does not tell): {names}."
 
 
 def _instead(other: Evening, evening: Evening) -> str:

@@ -143,6 +143,14 @@ def headline(evening: Evening, answer: Answer | None = None) -> str:
     return f"{answer.verdict} {day}: {reason(answer, evening)}"
 
 
+def not_judged_lines(evening: Evening) -> list[str]:
+    """What the weather does not tell and somebody has to look at; one line or none."""
+    names = [limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]]
+    if not names:
+        return []
+    return [f"Not judged, look on site (the weather does not tell): {', '.join(names)}"]
+
+
 def blocks_line(blocks: list[BlockState]) -> str:
     """Which blocks the answer is for, and which not, with the reason."""
     unseen = " (no stage noted, taken as dormant)"
