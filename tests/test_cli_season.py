@@ -234,3 +234,20 @@ def test_half_a_winter_is_left_out_by_name_and_nothing_is_claimed(
     assert "left out" in said.out
     assert "no winter of the record can be" in " ".join(said.out.split())
     assert "nan" not in said.out
+
+
+def test_what_is_done_comes_from_the_record_too(command: CommandLine, tmp_path: Path) -> None:
+    site = site_file(tmp_path)
+    more = ("--site", site, "--weather", sample_path("winters.csv.gz"), "--no-forecast",
+            "--now", "2026-01-12T18:00", "--json")  # fmt: skip
+    before = json.loads(command("season", *more).out)["program"][0]
+    done = command(
+        "log", "add", "--site", site, "--material", "oil", "--product", "Orchard oil A",
+        "--start", "2026-01-10 10:00", "--now", "2026-01-12 18:00", "--no-fetch",
+    )  # fmt: skip
+    assert done.code == 0
+    said = command("season", *more)
+    after = json.loads(said.out)["program"][0]
+    assert (before["owed"], after["owed"]) == (2, 1)
+    assert "2026-01-10" in after["done"]
+    assert "From the record" in said.err

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     import pandas as pd
 
@@ -61,8 +61,19 @@ def record_path(record: Path | None, site_file: Path | None, site: Site) -> Path
     return site_file.parent / named if named else site_file.with_suffix(".db")
 
 
-def with_record(site: Site, site_file: Path | None, record: Path | None, now: pd.Timestamp) -> Site:
-    """The site with the rounds of its application record; a default record may be absent."""
+def with_record(
+    site: Site,
+    site_file: Path | None,
+    record: Path | None,
+    now: pd.Timestamp,
+    *,
+    tell: Callable[[str], None] | None = None,
+) -> Site:
+    """The site with the rounds of its application record; a default record may be absent.
+
+    What was read is told on stderr, or to `tell`.
+    """
+    tell = tell or note
     path = record_path(record, site_file, site)
     if path is None or (record is None and not path.exists()):
         return site
@@ -73,9 +84,9 @@ def with_record(site: Site, site_file: Path | None, record: Path | None, now: pd
         rounds = season_rounds(opened, site, now.tz_convert(site.place.timezone).date())
     done, lines = with_rounds(site, rounds)
     days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
-    note(f"From the record {path}: {days} of work this season.")
+    tell(f"From the record {path}: {days} of work this season.")
     for line in lines:
-        note(f"! {line}")
+        tell(f"! {line}")
     return done
 
 

@@ -14,11 +14,13 @@ from spraywindow.cli.options import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    RecordOption,
     note,
     progress,
     say,
     the_now,
     the_site,
+    with_record,
 )
 from spraywindow.cli.past_weather import WintersOption, past_weather
 
@@ -38,6 +40,7 @@ class Asked:
     forecast: Path | None
     no_forecast: bool
     dry_spell: str | None
+    record: Path | None
     json: bool
 
 
@@ -68,6 +71,7 @@ def season(
     dry_spell: Annotated[
         str | None, typer.Option("--dry-spell", help='Wanted after the spray, such as "48 h".')
     ] = None,
+    record: RecordOption = None,
     json: JsonOption = False,
 ) -> None:
     """Say whether the whole program fits, from past winters: verdict, numbers, reasons.
@@ -76,7 +80,7 @@ def season(
     """
     from spraywindow.errors import InputError, one_line
 
-    asked = Asked(weather, columns, now, forecast, no_forecast, dry_spell, json)
+    asked = Asked(weather, columns, now, forecast, no_forecast, dry_spell, record, json)
     files = sites or []
     told = _many(files, asked) if len(files) > 1 else [_told(files[0] if files else None, asked)]
     problems = [one.problem for one in told if one.problem]
@@ -129,6 +133,7 @@ def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
     spell = asked.dry_spell
     hours = None if spell is None else quantity(spell, "h", where="--dry-spell")
     at = the_now(asked.now, site, demo=demo and weather is None)
+    site = with_record(site, path, asked.record, at, tell=notes.append)
     record, beside = past_weather(site, weather, asked.columns, at, demo=demo)
     ahead = None
     if weather is not None and asked.forecast is None and not asked.no_forecast:

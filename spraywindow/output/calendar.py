@@ -1,4 +1,4 @@
-"""The coming week's slots and planned rounds as a calendar file (RFC 5545).
+"""The coming week's slots and planned rounds as a calendar file (RFC 5545, 7986).
 
 Stable ids: a site, a material and a local day (and, should a day have several slots, the slot's
 number on it) always give the same id, so that a later import updates the entry. Slots that an
@@ -19,7 +19,7 @@ from spraywindow.errors import InputError, describe
 from spraywindow.orchard.evening import Evening
 from spraywindow.output.notices import LABEL
 from spraywindow.output.planned import planned_slots
-from spraywindow.output.slot_words import closing_words, hours_words, opening_words
+from spraywindow.output.slot_words import chance_words, closing_words, hours_words, opening_words
 from spraywindow.output.words import blocks_line, source_line
 from spraywindow.spray.slots import Slot
 
@@ -68,7 +68,9 @@ def slots_calendar(
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", f"{first.site.name}: spray hours")
+    # the name twice: RFC 7986, 5.1, and the older way that many programs still read
+    for name in ("name", "x-wr-calname"):
+        calendar.add(name, f"{first.site.name}: spray hours")
     for evening in evenings:
         by_day: dict[dt.date, int] = {}
         for slot in sorted(evening.slots, key=lambda slot: slot.start):
@@ -138,8 +140,8 @@ def _description(slot: Slot, evening: Evening) -> str:
     return "\n".join(
         [
             f"{evening.material.title} {hours_words(slot.start, slot.end)}: "
-            f"{opening_words(slot, evening)}, {closing_words(slot, evening)}.",
-            f"Best from {slot.best_start:%H:%M}; {100 * slot.chance:.0f} % likely to hold; "
+            f"{opening_words(slot, evening)}; {closing_words(slot, evening)}.",
+            f"Best from {slot.best_start:%H:%M}; {chance_words(slot)}; "
             f"{slot.dry_h_after:.0f} h without rain known after it.",
             f"{blocks_line(evening.blocks)}.",
             f"As of {evening.now:%Y-%m-%d %H:%M}. {source_line(evening.source, evening.now)}.",

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.orchard.site import Site
-from spraywindow.output.units import shown
+from spraywindow.output.units import System, shown
 from spraywindow.output.week import conditions_of
 from spraywindow.output.words import day_words
 from spraywindow.season.copper_cover import copper_residue
@@ -97,21 +97,20 @@ def copper_left(
     return CopperLeft(days[-1], fallen, left if known else 0.0, left, known)
 
 
-def curl_words(spells: list[Spell]) -> list[str]:
-    """Leaf-curl weather in sentences."""
+def curl_words(spells: list[Spell], system: System) -> list[str]:
+    """Leaf-curl weather in sentences, in the reader's units."""
     if not spells:
+        rain, warm = shown(3.0, "mm", system), shown(16.0, "degC", system)
         return [
             "No leaf-curl weather in the days ahead that this weather covers: it takes 12.5 wet "
-            "hours with 3 mm of rain below 16 °C."
+            f"hours with {rain} of rain below {warm}."
         ]
-    lines = []
-    for spell in spells:
-        lines.append(
-            f"A wet spell from {day_words(spell.start.date())} {spell.start:%H:%M} on is "
-            f"leaf-curl weather, up to {100 * spell.high:.0f} % of the worst, if the two weeks "
-            "after it stay below 19 °C on average."
-        )
-    return lines
+    mild = shown(19.0, "degC", system)
+    return [
+        f"Leaf-curl risk from {day_words(spell.start.date())}: up to {100 * spell.high:.0f} on a "
+        f"scale to 100, if the two weeks after it stay below {mild} on average."
+        for spell in spells
+    ]
 
 
 def copper_words(left: CopperLeft | None, site: Site) -> list[str]:
@@ -121,9 +120,9 @@ def copper_words(left: CopperLeft | None, site: Site) -> list[str]:
     rain = shown(left.rain_mm, "mm", site.units)
     if not left.known:
         return [
-            f"Last copper on {day_words(left.done)}. This weather does not reach back so far: at "
-            f"most {100 * left.high:.0f} % is left after {rain} in the hours known. Rain gauges "
-            f"tell more: half goes with every {shown(25.0, 'mm', site.units)}."
+            f"Last copper on {day_words(left.done)}. At most about {100 * left.high:.0f} % of it "
+            f"is left, counting only the {rain} of rain we know of; every "
+            f"{shown(25.0, 'mm', site.units)} takes half. Check your rain gauge."
         ]
     worn = " Most of it is gone." if left.rain_mm >= RESPRAY_MM else ""
     return [f"Last copper on {day_words(left.done)}: about {100 * left.high:.0f} % is left after "

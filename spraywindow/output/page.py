@@ -101,7 +101,7 @@ def page_html(
         season={"picture": season_picture(prospect), **season_parts(prospect)}
         if prospect is not None and with_winters
         else None,
-        curl=curl_words(curl_spells(weather, site, now)),
+        curl=curl_words(curl_spells(weather, site, now), site.units),
         copper=copper_words(copper_left(weather, site, now), site),
         cautions=caution_lines(evenings),
         source=source_rows(first),

@@ -1,4 +1,4 @@
-"""A slot's hours in figures, and what opens and closes it in words that follow after and until."""
+"""A slot's hours in figures, and what comes before and after it in words."""
 
 from __future__ import annotations
 
@@ -6,24 +6,30 @@ import pandas as pd
 
 from spraywindow.orchard.evening import Answer, Evening
 from spraywindow.output.notices import EARLY
-from spraywindow.output.words import closes_words, limit_words, opens_words, reason
-from spraywindow.spray.slots import FAR_END, NO_ACCESS, Slot
+from spraywindow.output.words import RISKY, clock, closes_words, limit_words, opens_words, reason
+from spraywindow.spray.slots import NO_ACCESS, Slot
 
 
 def opening_words(slot: Slot, evening: Evening) -> str:
-    """What opens a slot: "after wet wood", "from the start of work"."""
+    """What opens a slot: "before it: wet wood", "from the start of work"."""
     words = opens_words(slot, evening)
     if slot.opens == NO_ACCESS:
         return "from the start of work" if words == "working hours" else f"from {words}"
-    return f"after {words}"
+    return f"before it: {words}"
 
 
 def closing_words(slot: Slot, evening: Evening) -> str:
-    """What closes a slot: "until too windy", "until the end of work"."""
+    """What closes a slot: "after it: too windy", "until the end of work"."""
     words = closes_words(slot, evening)
-    if slot.closes == FAR_END:
-        return f"then {EARLY}"
-    return "until the end of work" if words == "working hours" else f"until {words}"
+    if slot.closes == NO_ACCESS:
+        return "until the end of work" if words == "working hours" else f"until {words}"
+    return f"after it: {words}"
+
+
+def chance_words(slot: Slot) -> str:
+    """How likely a slot is to hold: "48 % likely to hold", with "risky" where it hardly will."""
+    risky = "risky, " if slot.chance < RISKY else ""
+    return f"{risky}{100 * slot.chance:.0f}\u00a0% likely to hold"
 
 
 def held_words(answer: Answer, evening: Evening) -> str:
@@ -36,11 +42,7 @@ def held_words(answer: Answer, evening: Evening) -> str:
 
 
 def hours_words(start: pd.Timestamp, end: pd.Timestamp) -> str:
-    """Local hours of one day in figures: "10–13", with minutes where they are not whole."""
-
-    def clock(time: pd.Timestamp) -> str:
-        return f"{time.hour}" if time.minute == 0 else f"{time.hour}:{time:%M}"
-
+    """Local hours of one day on the clock: "10:00-13:00"."""
     # a slot that runs to midnight ends at 24, not at 0
-    last = "24" if end.hour == 0 and end.minute == 0 and end > start else clock(end)
-    return f"{clock(start)}–{last}"
+    last = "24:00" if end.hour == 0 and end.minute == 0 and end > start else clock(end)
+    return f"{clock(start)}-{last}"
