@@ -148,3 +148,19 @@ def test_sites_and_weather_files_are_matched(
     assert (same.code, "two site files are of" in same.err) == (2, True)
     book = run("visits", *sites, "--book", *EVENING)
     assert (book.code, "past winters" in book.err) == (2, True)
+
+
+def test_without_sites_it_runs_the_demo_and_says_so(run: CommandLine) -> None:
+    said = run("visits")
+    assert said.code == 0
+    assert "invented demo orchard" in said.err
+    assert "Varkessa Bank" in said.out
+    assert run("visits", "--book").code == 0
+
+
+def test_sites_may_be_given_by_option_too(
+    run: CommandLine, sites: list[Path], weather: Path
+) -> None:
+    plain = run("visits", *sites, "--weather", weather, *EVENING)
+    named = [part for site in sites for part in ("--site", site)]
+    assert run("visits", *named, "--weather", weather, *EVENING).out == plain.out

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from spraywindow.cli.options import (
+    DEMO_NOTE,
     ColumnsOption,
     JsonOption,
     NowOption,
+    note,
     progress,
     say,
     the_now,
@@ -27,9 +29,16 @@ if TYPE_CHECKING:
 
 
 def visits(
-    sites: Annotated[
-        list[Path], typer.Argument(help="Site files; for the book in the order of priority.")
-    ],
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="[SITES]...",
+            help="Site files; for the book in the order of priority. Without: the demo.",
+        ),
+    ] = None,
+    more: Annotated[
+        list[Path] | None, typer.Option("--site", help="The same as a site file named alone.")
+    ] = None,
     weather: Annotated[
         list[Path] | None,
         typer.Option(help="Weather file: one for all sites, or one each in their order."),
@@ -63,9 +72,16 @@ def visits(
     json: JsonOption = False,
 ) -> None:
     """Say which sites to visit tomorrow, in which order, with what; or whom to promise what."""
+    sites = [*(files or []), *(more or [])]
+    demo = not sites
+    if demo:
+        from spraywindow.sources.samples import sample_path
+
+        sites = [sample_path("orchard.toml")]
+        note(DEMO_NOTE)
     the = _sites(sites)
-    at = the_now(now, the[0], demo=False)
-    tables = _weathers(the, weather, columns, at, book=book)
+    at = the_now(now, the[0], demo=demo and not weather)
+    tables = _weathers(the, weather, columns, at, book=book, demo=demo)
     if book:
         _say_book(the, tables, at, visits_a_day, json)
         return
@@ -118,16 +134,21 @@ def _weathers(
     at: pd.Timestamp,
     *,
     book: bool,
+    demo: bool,
 ) -> list[pd.DataFrame]:
     """One table a site: a shared file, a file each, or what each site's service says."""
     from spraywindow.errors import InputError, describe
 
     if not paths:
+        if book and demo:
+            from spraywindow.sources.samples import demo_winters
+
+            return [demo_winters()]
         if book:
             raise InputError(
                 describe("the book needs past winters", cure="give --weather FILE of many winters")
             )
-        return [the_weather(site, None, columns, at, demo=False) for site in sites]
+        return [the_weather(site, None, columns, at, demo=demo) for site in sites]
     if len(paths) not in (1, len(sites)):
         raise InputError(
             describe("weather files and sites do not match", where="--weather",
