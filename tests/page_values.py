@@ -30,6 +30,13 @@ def biting_site() -> Site:
     })  # fmt: skip
 
 
+def three_site() -> Site:
+    tables = tomllib.loads(sample_path("orchard.toml").read_text("utf-8"))
+    rounds = [*tables["program"]["rounds"], {"material": "lime sulfur", "rounds": 1}]
+    program = {**tables["program"], "rounds": rounds}
+    return site_of({**tables, "materials": {"lime sulfur": {}}, "program": program})
+
+
 def evenings_of(site: Site, now: pd.Timestamp = DEMO_NOW) -> list[Evening]:
     return [evening(site, demo_forecast(), now, name) for name in site.program.materials]
 

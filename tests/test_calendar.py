@@ -63,6 +63,11 @@ def test_times_are_local_with_the_zone_s_rules_in_the_file() -> None:
     assert "\n" not in text.replace("\r\n", "")
 
 
+def test_the_calendar_has_a_name_by_the_standard_and_the_older_way() -> None:
+    calendar = icalendar.Calendar.from_ical(slots_calendar(demo_evenings()))
+    assert str(calendar["name"]) == str(calendar["x-wr-calname"]) == "Varkessa Bank: spray hours"
+
+
 def test_a_second_import_updates() -> None:
     first = read(slots_calendar(demo_evenings()))
     second = read(slots_calendar(evenings_of(demo_site(), LATER)))

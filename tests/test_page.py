@@ -18,7 +18,9 @@ from spraywindow.orchard.evening import evening
 from spraywindow.orchard.prospect import prospect
 from spraywindow.output.leaf_curl import copper_left, copper_words, curl_spells, curl_words
 from spraywindow.output.page import page_html
+from spraywindow.output.page_rows import verdict
 from spraywindow.output.planned import planned_slots
+from spraywindow.output.slot_words import chance_words
 from spraywindow.output.words import cautions
 from spraywindow.sources.samples import DEMO_NOW, demo_forecast, demo_winters, sample_path
 from spraywindow.weather.hourly import check_hourly
@@ -89,7 +91,7 @@ def test_tables_and_pictures_speak(demo: str) -> None:
     assert tags.count("table") == tags.count("caption") == tags.count("thead") > 2
     assert all(attrs.get("scope") in ("col", "row") for tag, attrs in reader.tags if tag == "th")
     pictures = [attrs for tag, attrs in reader.tags if tag == "svg"]
-    assert len(pictures) == 5
+    assert len(pictures) == 6
     ids = [attrs["id"] for _, attrs in reader.tags if attrs.get("id")]
     assert len(ids) == len(set(ids))
     for attrs in pictures:
@@ -103,10 +105,11 @@ def test_it_says_the_answer(demo: str) -> None:
     for each in demo_evenings():
         slot = each.first.slot
         assert slot is not None
-        assert f"go {slot.start.hour}–{slot.end.hour}" in words
+        assert f"go {slot.start:%H:%M}-{slot.end:%H:%M}" in words
+        assert f"{100 * slot.chance:.0f} % likely to hold" in words
         for line in cautions(each):
             assert line[1:] in words
-    assert words.count("planned round") == len(planned_slots(demo_evenings()))
+    assert words.count("planned round") == len(planned_slots(demo_evenings())) + 1  # at the top
     assert "invented demo weather" in words
     assert "just issued" in words
     assert all(label in words for label in demo_prospect().outlook.season.labels)
@@ -171,7 +174,7 @@ def test_leaf_curl_weather_by_the_published_gates(
 ) -> None:
     spells = curl_spells(_weather(rain_mm, temp_c), demo_site(), DEMO_NOW)
     assert bool(spells) == curl
-    assert ("No leaf-curl weather" in curl_words(spells)[0]) != curl
+    assert ("No leaf-curl weather" in curl_words(spells, "metric")[0]) != curl
 
 
 def test_copper_left_is_halved_by_25_mm() -> None:
@@ -193,8 +196,43 @@ def test_copper_left_is_bounded_where_the_rain_is_not_known() -> None:
     assert left is not None
     assert not left.known
     assert left.low == 0.0
-    assert "at most" in copper_words(left, site)[0]
+    assert "At most about" in copper_words(left, site)[0]
+    assert "every 25 mm takes half" in copper_words(left, site)[0]
     assert "No copper" in copper_words(None, site)[0]
+
+
+def test_us_sites_read_us_units_throughout() -> None:
+    site = demo_site(units="us")
+    words = Reader(page_html(evenings_of(site), demo_forecast())).words
+    assert "66 °F" in words
+    assert "every inch takes half" in words
+    assert not re.search(r"\d\s(°C|mm|m/s)\b", words)
+    assert "61 °F" in curl_words([], "us")[0]
+
+
+def test_of_two_that_say_go_one_is_planned_and_the_other_is_instead() -> None:
+    """The demo's program keeps two days between oil and copper."""
+    evenings = demo_evenings()
+    planned = planned_slots(evenings)
+    oil, copper = (verdict(each, evenings, planned) for each in evenings)
+    assert oil["answers"][-1]["planned"]
+    assert not [line for line in oil["lines"] if "nstead" in line]
+    assert not copper["answers"][-1]["planned"]
+    assert copper["lines"][0] == (
+        "Instead of oil, not as well: keep 2 days between them; planned for Thu 15 Jan"
+    )
+
+
+def test_a_slot_that_hardly_holds_is_risky() -> None:
+    slot = demo_evenings()[0].slots[0]
+    assert chance_words(replace(slot, chance=0.33)) == "risky, 33\u00a0% likely to hold"
+    assert chance_words(replace(slot, chance=0.34)) == "34\u00a0% likely to hold"
+
+
+def test_what_the_weather_does_not_tell_stands_near_the_top() -> None:
+    table = demo_forecast().drop(columns="gust_ms")
+    page = page_html([evening(demo_site(), table, DEMO_NOW, "oil")], table)
+    assert 0 < page.index("Not judged") < page.index("too gusty") < page.index('id="week"')
 
 
 def test_the_command_writes_the_page_and_says_its_name(
@@ -204,7 +242,10 @@ def test_the_command_writes_the_page_and_says_its_name(
     result = CliRunner().invoke(app, ["report"])
     assert result.exit_code == 0, result.output
     assert result.stdout == "varkessa-bank.html\n"
-    assert "<title>Varkessa Bank" in (tmp_path / "varkessa-bank.html").read_text("utf-8")
+    text = (tmp_path / "varkessa-bank.html").read_text("utf-8")
+    assert "<title>Varkessa Bank" in text
+    assert "Invented demo orchard" in text
+    assert "--site" not in Reader(text).words
 
 
 def test_the_command_takes_files_of_one_s_own(tmp_path: Path) -> None:

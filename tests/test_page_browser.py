@@ -18,6 +18,7 @@ from tests.page_values import (
     demo_evenings,
     demo_prospect,
     evenings_of,
+    three_site,
 )
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
@@ -63,14 +64,24 @@ return [...document.querySelectorAll("svg")].filter((s) => s.getClientRects().le
     .filter((t) => box(t).left < box(s).left - 1 || box(t).right > box(s).right + 1)
     .map((t) => t.textContent));
 """
+SIZES = """
+return [...document.querySelectorAll("svg")].filter((s) => s.getClientRects().length)
+  .flatMap((s) => [...s.querySelectorAll("text")]
+    .map((t) => parseFloat(getComputedStyle(t).fontSize)
+      * s.getBoundingClientRect().width / s.viewBox.baseVal.width));
+"""
 
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     folder = tmp_path_factory.mktemp("pages")
     site = biting_site()
+    three = three_site()
     texts = {
         "demo": page_html(demo_evenings(), demo_forecast(), demo_prospect(), note="A demo."),
+        "three": page_html(
+            evenings_of(three), demo_forecast(), prospect(three, demo_winters(), DEMO_NOW)
+        ),
         "biting": page_html(
             evenings_of(site), demo_forecast(), prospect(site, demo_winters(), DEMO_NOW)
         ),
@@ -118,13 +129,13 @@ def test_no_error_and_no_request_leaves_the_page(browser: Any, pages: dict[str, 
 
 
 @pytest.mark.parametrize("width", [390, 1280])
-@pytest.mark.parametrize("name", ["demo", "biting"])
+@pytest.mark.parametrize("name", ["demo", "three", "biting"])
 def test_nothing_hangs_over_the_edge(
     browser: Any, pages: dict[str, str], name: str, width: int
 ) -> None:
     show(browser, pages[name], width)
     assert browser.execute_script("return document.documentElement.scrollWidth") <= width
-    if name == "demo":
+    if name != "biting":
         assert browser.execute_script(OVERHANG) == []
         assert browser.execute_script(OUTSIDE) == []
 
@@ -147,9 +158,15 @@ def test_paper_is_light_even_in_the_dark(browser: Any, pages: dict[str, str]) ->
 def test_a_phone_gets_the_narrow_pictures(browser: Any, pages: dict[str, str]) -> None:
     shown = "return [...document.querySelectorAll('svg')].filter(s => s.getClientRects().length)"
     show(browser, pages["demo"], 390)
-    assert len(browser.execute_script(shown)) == 3
+    assert len(browser.execute_script(shown)) == 4
     show(browser, pages["demo"], 1280)
     assert len(browser.execute_script(shown)) == 2
+
+
+def test_letters_of_a_phone_s_pictures_are_12_px(browser: Any, pages: dict[str, str]) -> None:
+    show(browser, pages["demo"], 390)
+    sizes = browser.execute_script(SIZES)
+    assert min(sizes) >= 11.9
 
 
 def test_names_from_the_site_file_are_shown_as_text(browser: Any, pages: dict[str, str]) -> None:
@@ -170,7 +187,7 @@ def test_a_screen_reader_finds_pictures_tables_and_headings(
         if not node["ignored"]
     ]
     pictures = [name for role, name in seen if role in ("image", "img")]
-    assert len(pictures) == 3
+    assert len(pictures) == 4
     assert all("Slots: oil" in name or "past winters" in name for name in pictures)
     roles = [role for role, _ in seen]
     assert roles.count("table") == 4

@@ -18,7 +18,7 @@ from spraywindow.orchard.evening import evening
 from spraywindow.orchard.replayed import replayed
 from spraywindow.output.plot_backtest import draw_backtest, save_backtest_picture, spoiled_rounds
 from spraywindow.output.plot_season import draw_season, save_season_picture, season_words
-from spraywindow.output.plot_tracks import TRACKS, rain, temperature, water
+from spraywindow.output.plot_tracks import TRACKS, rain, sun, temperature, water
 from spraywindow.output.plot_week import (
     draw_week,
     save_week_picture,
@@ -112,8 +112,8 @@ def test_every_limit_drawn_is_hatched_beyond(week: pd.DataFrame) -> None:
     oil = demo_evenings()[OIL]
     with look():
         axes = new_figure(300, 100).add_subplot()
-        _, words = temperature(axes, week, oil)
-        assert "too cold below 4.4 °C" in words
+        _, words = temperature(axes, week, oil, week)
+        assert "oil: too cold below 4.4 °C" in words
         levels = [line.get_ydata()[0] for line in axes.lines if len(line.get_xdata()) == 2]
         assert 4.4 in levels
         beyond = [each for each in axes.collections if each.get_hatch()]
@@ -128,7 +128,7 @@ def test_damp_bark_is_only_a_caution_for_copper(week: pd.DataFrame) -> None:
         hatched = []
         for which in (OIL, COPPER):
             axes = new_figure(300, 100).add_subplot()
-            _, words = water(axes, week, demo_evenings()[which])
+            _, words = water(axes, week, demo_evenings()[which], week)
             hatched.append(any(each.get_hatch() for each in axes.collections))
         assert hatched == [True, False]
         assert "caution" in words
@@ -138,7 +138,7 @@ def test_a_longer_rain_total_is_drawn_open(week: pd.DataFrame) -> None:
     coarse = week.assign(rain_mm=np.nan, rain_spread_mm=0.5)
     with look():
         axes = new_figure(300, 100).add_subplot()
-        rain(axes, coarse, demo_evenings()[OIL])
+        rain(axes, coarse, demo_evenings()[OIL], coarse)
         bars = [patch for patch in axes.patches if patch.get_height() == 0.5]
     assert len(bars) == len(week)
     assert not any(bar.get_fill() for bar in bars)
@@ -149,7 +149,7 @@ def test_tracks_stand_a_week_without_knowledge(track: Any, week: pd.DataFrame) -
     numbers = week.columns.drop("night")
     blind = week.assign(**dict.fromkeys(numbers, np.nan))
     with look():
-        name, _ = track(new_figure(300, 100).add_subplot(), blind, demo_evenings()[OIL])
+        name, _ = track(new_figure(300, 100).add_subplot(), blind, demo_evenings()[OIL], blind)
     assert name
 
 
@@ -178,26 +178,81 @@ def test_no_minus_before_a_zero(week: pd.DataFrame) -> None:
     cold = week.assign(temp_c=np.linspace(-0.3, 20, len(week)), wood_c=np.nan)
     with look():
         axes = new_figure(300, 100).add_subplot()
-        temperature(axes, cold, demo_evenings()[OIL])
+        temperature(axes, cold, demo_evenings()[OIL], cold)
     assert axes.get_yticklabels()[0].get_text() == "0"
 
 
 def test_the_words_for_who_does_not_see_it_name_every_slot() -> None:
     words = week_words(demo_evenings())
-    assert words.count("until") == sum(len(each.slots) for each in demo_evenings())
+    slots = sum(len(each.slots) for each in demo_evenings())
+    assert words.count("after: ") + words.count("until ") == slots
 
 
 def test_a_split_week_loses_no_hour(week: pd.DataFrame) -> None:
-    near, far = split_week(week, 3)
-    assert near.index.append(far.index).equals(week.index)
-    assert len(local_days(near)) == 4
+    near, middle, far = split_week(week, (2, 4))
+    assert near.index.append(middle.index).append(far.index).equals(week.index)
+    assert [len(local_days(part)) for part in (near, middle, far)] == [3, 2, 3]
+    assert len(split_week(near, (2, 4))) == 1
+
+
+def test_parts_of_a_week_share_each_scale(week: pd.DataFrame) -> None:
+    with look():
+        parts = [
+            draw_week(part, demo_evenings(), width_px=298, whole=week)
+            for part in split_week(week, (2, 4))
+        ]
+    scales = [[axes.get_ylim() for axes in figure.axes[1:]] for figure in parts]
+    assert scales[0] == scales[1] == scales[2]
+    # three days of their own would need less
+    with look():
+        alone = draw_week(split_week(week, (2, 4))[0], demo_evenings(), width_px=298)
+    assert [axes.get_ylim() for axes in alone.axes[1:]] != scales[0]
+
+
+def test_the_sun_is_drawn_from_edge_to_edge(week: pd.DataFrame) -> None:
+    morning = week.iloc[16:40]  # from 10:00
+    with look():
+        axes = new_figure(300, 100).add_subplot()
+        sun(axes, morning, demo_evenings()[OIL], week)
+    hours, height = map(np.asarray, axes.lines[0].get_data())
+    assert hours[0] == 0
+    assert hours[-1] == len(morning)
+    assert 0 < height[0] < height[1]
+    assert min(height) == 0
+
+
+def test_a_long_name_has_a_line_of_its_own(week: pd.DataFrame) -> None:
+    oil = demo_evenings()[OIL]
+    long = replace(oil, material=replace(oil.material, name="a rather long name of lime sulfur"))
+    with look():
+        band: Any = draw_week(week, [long]).axes[0]
+    (name,) = [text for text in band.texts if text.get_text() == long.material.name]
+    row = name.xy[1]
+    uprights = [line for line in band.lines if len(set(line.get_xdata())) == 1]
+    assert uprights
+    assert all(min(line.get_ydata()) > row for line in uprights)
+    others = [text.get_position()[1] for text in band.texts if text is not name]
+    assert not [y for y in others if abs(y - row) < 12]
+
+
+def test_two_slots_of_a_day_do_not_print_over_each_other(week: pd.DataFrame) -> None:
+    oil = demo_evenings()[OIL]
+    first = oil.slots[0]
+    later = replace(first, start=first.start + pd.Timedelta(hours=4),
+                    end=first.end + pd.Timedelta(hours=4))  # fmt: skip
+    with look():
+        band = draw_week(week, [replace(oil, slots=[first, later])]).axes[0]
+    places = {text.get_text(): text.get_position() for text in band.texts}
+    one, other = (places[hours_words(slot.start, slot.end)] for slot in (first, later))
+    assert one[0] == other[0]
+    assert abs(one[1] - other[1]) > 11
 
 
 def test_hours_words_end_at_24() -> None:
     day = pd.Timestamp("2026-01-13", tz="Europe/Athens")
-    assert hours_words(day + pd.Timedelta(hours=22), day + pd.Timedelta(days=1)) == "22–24"
+    assert hours_words(day + pd.Timedelta(hours=22), day + pd.Timedelta(days=1)) == "22:00-24:00"
     half = pd.Timedelta(minutes=30)
-    assert hours_words(day + half, day + pd.Timedelta(hours=2) + half) == "0:30–2:30"
+    assert hours_words(day + half, day + pd.Timedelta(hours=2) + half) == "00:30-02:30"
 
 
 def test_the_season_shows_every_winter_once_a_week() -> None:
@@ -206,7 +261,11 @@ def test_the_season_shows_every_winter_once_a_week() -> None:
         figure = draw_season(outlook)
     rings = sum(len(line.get_xdata()) for line in figure.axes[0].lines if line.get_marker() == "o")
     assert rings == int((~np.isnan(outlook.weekly[:, 0])).sum())
-    found = " ".join(texts(figure))
+    # a bar stands behind the rings, nothing is cut off at the axis
+    assert all(line.get_zorder() < 2 for line in figure.axes[0].lines if line.get_linewidth() == 2)
+    (diamond,) = [line for line in figure.axes[-1].lines if line.get_marker() == "D"]
+    assert not diamond.get_clip_on()
+    found = " ".join(" ".join(texts(figure)).split())
     start = outlook.latest_start[80]
     assert start is not None
     assert f"{start.day} {start:%b}: 80 %" in found
@@ -214,6 +273,16 @@ def test_the_season_shows_every_winter_once_a_week() -> None:
     assert f"in {round(outlook.finish_coming.share * outlook.finish_coming.n)} of" in season_words(
         outlook
     )
+
+
+def test_a_narrow_season_counts_winters_in_figures() -> None:
+    outlook = demo_prospect().outlook
+    with look():
+        panel = draw_season(outlook, width_px=298).axes[0]
+    assert not [line for line in panel.lines if line.get_marker() == "o"]
+    figures = [int(text.get_text()) for text in panel.texts if text.get_text().isdigit()]
+    assert sum(figures) == int((~np.isnan(outlook.weekly[:, 0])).sum())
+    assert "figures: winters" in " ".join(texts(panel.figure))
 
 
 def test_the_backtest_never_hatches_more_rounds_than_were_made() -> None:

@@ -64,9 +64,7 @@ def report(
 
         past = demo_winters()
     answer = None if past is None else prospect(the, past, at, forecast=table)
-    page = page_html(
-        evenings, table, answer, note="An invented orchard, to show the page." if demo else ""
-    )
+    page = page_html(evenings, table, answer, note="Invented demo orchard." if demo else "")
     path = out or Path(f"{file_name(the.name)}.html")
     write_new(path, page)
     if demo:

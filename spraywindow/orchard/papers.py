@@ -13,6 +13,7 @@ from string import Template
 from zoneinfo import ZoneInfo
 
 from spraywindow.errors import InputError, describe
+from spraywindow.orchard.paper_lines import folded
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.record_rules import RULES, derived, missing_for
 from spraywindow.units import convert
@@ -81,7 +82,8 @@ def write_paper(
             describe("unknown field " + ", ".join(unknown), where=where,
                      expected="one of " + ", ".join(sorted(fields)))
         )  # fmt: skip
-    return sheet.substitute(fields)
+    written = sheet.substitute(fields)
+    return written if template is not None else "\n\n".join(map(folded, written.split("\n\n")))
 
 
 def built_in_template(kind: str) -> str:
@@ -113,9 +115,19 @@ def paper_fields(
         "rate": _rate(entry, use["area"], per_area),
         "concentration": _concentration(entry),
         "temperature": _marked(entry, "temp_c", _quantity(entry.temp_c, "degC", use["temp"])),
-        "wind": _marked(entry, "wind_ms", _quantity(entry.wind_ms, "m/s", use["wind"])),
-        "wind_from": _marked(entry, "wind_from_deg", _quantity(entry.wind_from_deg, "deg", "deg")),
+        "wind": _wind_speed(entry, use),
+        "wind_from": _wind_from(entry),
         "reentry": _reentry(entry),
+        "reentry_noted": _reentry_noted(entry),
+        "hours": _hours(entry),
+        "planned_hours": _planned_hours(entry),
+        "product_named": _with_aside(entry.product, entry.material),
+        "product_amount": entry.product if amount == NOT_GIVEN else f"{entry.product} ({amount})",
+        "spray_applied": _spray_applied(entry, use),
+        "site_location": _with_aside(entry.site, entry.location),
+        "customer": ", ".join(filter(None, (entry.customer_name, entry.customer_address)))
+        or NOT_GIVEN,
+        "wind_noted": _wind(entry, use),
         "rule": RULES[rule],
         "missing": "; ".join(missing) or "nothing",
     }
@@ -134,6 +146,28 @@ def _day(moment: datetime, entry: Entry) -> str:
 
 def _clock(moment: datetime, entry: Entry) -> str:
     return f"{moment.astimezone(ZoneInfo(entry.timezone)):%H:%M}"
+
+
+def _hours(entry: Entry) -> str:
+    start = _clock(entry.start, entry)
+    return f"from {start}" if entry.end is None else f"{start} to {_clock(entry.end, entry)}"
+
+
+def _planned_hours(entry: Entry) -> str:
+    start = f"from {_clock(entry.start, entry)}"
+    return start if entry.end is None else f"{start} to about {_clock(entry.end, entry)}"
+
+
+def _with_aside(text: str, aside: str) -> str:
+    """Add an aside in brackets, unless the text says it already."""
+    return text if aside.casefold() in text.casefold() else f"{text} ({aside})"
+
+
+def _spray_applied(entry: Entry, use: Mapping[str, str]) -> str:
+    """A phrase for the bill; empty where nobody noted how much was sprayed."""
+    if entry.spray_volume_l is None:
+        return ""
+    return f", {_quantity(entry.spray_volume_l, 'L', use['volume'])} of spray applied"
 
 
 def _quantity(value: float | None, unit: str, target: str) -> str:
@@ -170,6 +204,24 @@ def _concentration(entry: Entry) -> str:
 
 def _marked(entry: Entry, field: str, text: str) -> str:
     return f"{text} (estimated: {entry.weather_source})" if field in entry.estimated else text
+
+
+def _wind_speed(entry: Entry, use: Mapping[str, str]) -> str:
+    return _marked(entry, "wind_ms", _quantity(entry.wind_ms, "m/s", use["wind"]))
+
+
+def _wind_from(entry: Entry) -> str:
+    return _marked(entry, "wind_from_deg", _quantity(entry.wind_from_deg, "deg", "deg"))
+
+
+def _wind(entry: Entry, use: Mapping[str, str]) -> str:
+    if entry.wind_ms is None and entry.wind_from_deg is None:
+        return NOT_GIVEN
+    return f"{_wind_speed(entry, use)}, from {_wind_from(entry)}"
+
+
+def _reentry_noted(entry: Entry) -> str:
+    return "interval not noted; see label" if entry.reentry_from is None else _reentry(entry)
 
 
 def _reentry(entry: Entry) -> str:

@@ -19,6 +19,9 @@ from spraywindow.weather.hourly import check_hourly, known_at
 RESPRAY_MM = 50.0
 """Rain since the spray from which most copper is gone (Ontario 2020) [mm]."""
 
+HALVING: dict[System, str] = {"metric": "25 mm", "us": "inch"}
+"""Rain that takes about half of the copper (Ontario 2020), as round as it is known."""
+
 
 @dataclass(frozen=True)
 class Spell:
@@ -122,7 +125,7 @@ def copper_words(left: CopperLeft | None, site: Site) -> list[str]:
         return [
             f"Last copper on {day_words(left.done)}. At most about {100 * left.high:.0f} % of it "
             f"is left, counting only the {rain} of rain we know of; every "
-            f"{shown(25.0, 'mm', site.units)} takes half. Check your rain gauge."
+            f"{HALVING[site.units]} takes half. Check your rain gauge."
         ]
     worn = " Most of it is gone." if left.rain_mm >= RESPRAY_MM else ""
     return [f"Last copper on {day_words(left.done)}: about {100 * left.high:.0f} % is left after "

@@ -28,8 +28,8 @@ from spraywindow.output.svg import inline_svg
 from spraywindow.output.week import week_weather
 from spraywindow.output.words import day_words
 
-NARROW_DAYS = 3
-"""Whole days of the first part of the week on a phone."""
+NARROW_DAYS = (2, 4)
+"""Whole days after today with which the parts of the week on a phone end, but for the last."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def page_html(
 
 
 def week_picture(weather: pd.DataFrame, evenings: Sequence[Evening]) -> Picture:
-    """Draw the week for the page: whole on a wide screen, in two parts on a phone."""
+    """Draw the week for the page: whole on a wide screen, in parts on a phone."""
     site, now = evenings[0].site, evenings[0].now
     week = week_weather(weather, site, now)
     title = f"The coming week's weather and slots, {site.name}"
@@ -118,11 +118,9 @@ def week_picture(weather: pd.DataFrame, evenings: Sequence[Evening]) -> Picture:
         wide = inline_svg(draw_week(week, evenings, width_px=WIDE_PX), "week", title, words)
     narrow = []
     for number, part in enumerate(split_week(week, NARROW_DAYS), start=1):
-        if len(part):
-            with look(f"week{number}"):
-                figure = draw_week(part, evenings, width_px=NARROW_PX)
-                narrow.append(inline_svg(figure, f"week-{number}", f"{title}, part {number}",
-                                         words))  # fmt: skip
+        with look(f"week{number}"):
+            figure = draw_week(part, evenings, width_px=NARROW_PX, whole=week)
+            narrow.append(inline_svg(figure, f"week-{number}", f"{title}, part {number}", words))
     return Picture(wide, tuple(narrow))
 
 

@@ -12,12 +12,12 @@ from spraywindow.orchard.evening import Answer, Evening
 from spraywindow.orchard.prospect import Prospect
 from spraywindow.output.notices import FEW_WINTERS, LABEL, SPRAYING
 from spraywindow.output.season_text import share_words
-from spraywindow.output.slot_words import closing_words, hours_words, opening_words
+from spraywindow.output.slot_words import chance_words, closing_words, hours_words, opening_words
 from spraywindow.output.words import (
-    RISKY,
     age_h,
     blocks_line,
     cautions,
+    clock,
     day_words,
     not_judged_lines,
     reason,
@@ -36,45 +36,53 @@ def verdict(
         "material": evening.material.name,
         "title": _capital(evening.material.title),
         "blocks": blocks_line(evening.blocks),
-        "lines": [*_plan_lines(evening, evenings, planned), *not_judged_lines(evening)],
+        "lines": [*_instead_lines(evening, evenings, planned), *not_judged_lines(evening)],
         "answers": [
             {
                 "when": "today" if answer.date == evening.now.date() else "tomorrow",
-                "day": day_words(answer.date),
+                "day": day_words(answer.date).replace(" ", "\u00a0"),
                 **_answer(answer, evening),
+                "planned": answer.slot in planned,
             }
             for answer in answers
         ],
     }
 
 
-def _plan_lines(
+def _instead_lines(
     evening: Evening, evenings: Sequence[Evening], planned: Sequence[Slot]
 ) -> list[str]:
-    """Which of two materials that both say go the program would use, and that it is one of them."""
+    """Beside another material's go that the program would rather use: only one of the two."""
     name, program = evening.material.name, evening.site.program
-    days = [day_words(slot.start.date()) for slot in planned if slot.material == name]
-    lines = [f"Planned for {', '.join(days)}"] if days else []
+    if evening.first.verdict != "go" or evening.first.slot in planned:
+        return []
+    rivals: dict[int, list[str]] = {}
     for other in evenings:
-        both = other.first.verdict == evening.first.verdict == "go"
-        if other is evening or not both or program.is_mix((name, other.material.name)):
+        theirs = other.material.name
+        if theirs == name or other.first.verdict != "go" or program.is_mix((name, theirs)):
             continue
-        apart = program.days_between(name, other.material.name)
-        if apart:
-            words = f"{other.material.name}: keep {apart} days between the two"
-            lines.append(f"Instead of, not as well as, {words}")
-    return lines
+        if apart := program.days_between(name, theirs):
+            rivals.setdefault(apart, []).append(theirs)
+    days = [day_words(slot.start.date()) for slot in planned if slot.material == name]
+    then = f"; planned for {', '.join(days)}" if days else ""
+    return [
+        f"Instead of {' or '.join(names)}, not as well: keep {apart} days between them{then}"
+        for apart, names in rivals.items()
+    ]
 
 
 def _answer(answer: Answer, evening: Evening) -> dict[str, str]:
     slot = answer.slot
     if answer.verdict != "go" or slot is None:
-        return {"verdict": answer.verdict, "hours": "", "why": _capital(reason(answer, evening))}
-    words = f"{opening_words(slot, evening)}, {closing_words(slot, evening)}"
-    best = f"best from {slot.best_start:%H:%M}"
-    risky = "risky, " if slot.chance < RISKY else ""
-    why = f"{_capital(words)}; {best}; {risky}{100 * slot.chance:.0f}\u00a0% likely to hold"
-    return {"verdict": "go", "hours": hours_words(slot.start, slot.end), "why": why}
+        why = _capital(reason(answer, evening))
+        return {"verdict": answer.verdict, "hours": "", "chance": "", "why": why}
+    words = f"{opening_words(slot, evening)}; {closing_words(slot, evening)}"
+    return {
+        "verdict": "go",
+        "hours": hours_words(slot.start, slot.end),
+        "chance": chance_words(slot),
+        "why": f"{_capital(words)}; best from {clock(slot.best_start)}",
+    }
 
 
 def _capital(words: str) -> str:
@@ -89,7 +97,7 @@ def slot_rows(evening: Evening, planned: Sequence[Slot]) -> list[dict[str, str]]
             "day": day_words(slot.start.date()),
             "hours": hours_words(slot.start, slot.end),
             "best": f"{slot.best_start:%H:%M}",
-            "chance": f"{100 * slot.chance:.0f}\u00a0%",
+            "chance": chance_words(slot).removesuffix(" likely to hold"),
             "opens": opening_words(slot, evening),
             "closes": closing_words(slot, evening),
             "dry": f"{slot.dry_h_after:.0f} h",
@@ -161,8 +169,6 @@ def source_rows(evening: Evening) -> list[tuple[str, str]]:
     until = evening.known_until
     known = f"{day_words(until.date())} {until:%H:%M}" if until is not None else "no hour yet"
     rows.append(("Known until", f"{known}, for {evening.material.name}"))
-    if evening.hours.attrs["not_judged"]:
-        rows.append(("Not judged", ", ".join(evening.hours.attrs["not_judged"])))
     if source.get("credit"):
         rows.append(("Credit", str(source["credit"])))
     return [*rows, *(("Note", note) for note in evening.notes)]

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from spraywindow.errors import InputError, describe
-from spraywindow.output.plot_tracks import name_track
+from spraywindow.output.plot_axes import LINE_PX, name_track
 from spraywindow.output.plots import (
     EDGE,
     GRID,
     INK,
     NIGHT,
+    PAPER,
     QUIET,
     SMALL,
     WIDE_PX,
@@ -35,7 +36,9 @@ if TYPE_CHECKING:
 LEFT_PX, RIGHT_PX, TOP_PX = 46, 14, 44
 WEEKS_PX, STARTS_PX, GAP_PX, FOOT_PX = 100, 200, 44, 24
 WANTED = (0.8, 0.9)
-_MARK_PX = 6.5
+_MARK_PX, _RING_PX, _RINGS_SHARE = 4.8, 4.0, 0.95
+"""Step between rings and their size; the share of a week's width that rings may fill."""
+_NARROW_PX, _EDGE_PX, _BEFORE_D = 600, 6, 2
 
 
 def draw_season(outlook: Outlook, *, width_px: float = WIDE_PX) -> Figure:
@@ -49,7 +52,9 @@ def draw_season(outlook: Outlook, *, width_px: float = WIDE_PX) -> Figure:
         Width on screen; the height follows.
     """
     count = len(outlook.season.materials)
-    height = TOP_PX + count * (WEEKS_PX + GAP_PX) + STARTS_PX + FOOT_PX
+    narrow = width_px < _NARROW_PX
+    more = LINE_PX * narrow  # a second line of words
+    height = TOP_PX + count * (WEEKS_PX + GAP_PX) + STARTS_PX + FOOT_PX + more * (count + 1)
     figure = new_figure(width_px, height)
     inner = width_px - LEFT_PX - RIGHT_PX
 
@@ -57,23 +62,34 @@ def draw_season(outlook: Outlook, *, width_px: float = WIDE_PX) -> Figure:
         axes = figure.add_axes((LEFT_PX / width_px, 1 - (top_px + tall_px) / height,
                                 inner / width_px, tall_px / height))  # fmt: skip
         bare(axes)
-        axes.set_xlim(0, season_days(outlook))
+        axes.set_xlim(-_BEFORE_D, season_days(outlook))
         return axes
 
-    top = float(TOP_PX)
+    def name(axes: Axes, title: str, words: str) -> None:
+        room = width_px - (2 * _EDGE_PX if narrow else LEFT_PX)
+        name_track(axes, title, words, room_px=room, left_px=(LEFT_PX - _EDGE_PX) * narrow)
+
+    top = float(TOP_PX + more)
+    per_day = inner / (season_days(outlook) + _BEFORE_D)
+    ringed = rings_fit(outlook, px_per_day=per_day)
     for number, material in enumerate(outlook.season.materials):
         axes = axes_at(top, WEEKS_PX)
-        draw_weeks(axes, outlook, number, px_per_day=inner / season_days(outlook))
+        draw_weeks(axes, outlook, number, px_per_day=per_day, ringed=ringed)
         ours = "; diamond: as forecast" if outlook.spliced else ""
-        name_track(axes, f"Usable mornings a week, {material.name}",
-                   f"a ring a winter, the bar their middle{ours}", below=True)  # fmt: skip
-        top += WEEKS_PX + GAP_PX
+        name(
+            axes,
+            f"Usable mornings a week, {material.name}",
+            f"{'a ring a winter' if ringed else 'figures: winters'}; bar: their middle{ours}",
+        )
+        top += WEEKS_PX + GAP_PX + more
     axes = axes_at(top, STARTS_PX)
     draw_starts(axes, outlook)
-    name_track(axes, "Chance to finish, by first day of work",
-               f"of {outlook.finish_coming.n} winters; shade: 95 % interval; diamond: this year",
-               below=True)  # fmt: skip
-    _dates(axes, outlook, months=width_px < 600)
+    name(
+        axes,
+        "Chance to finish, by first day of work",
+        f"of {outlook.finish_coming.n} winters; shade: 95 % interval; diamond: this year",
+    )
+    _dates(axes, outlook, months=narrow)
     return figure
 
 
@@ -84,8 +100,20 @@ def season_days(outlook: Outlook) -> int:
     return WEEK_D * max(weekly, 4)
 
 
-def draw_weeks(axes: Axes, outlook: Outlook, number: int, *, px_per_day: float) -> None:
+def rings_fit(outlook: Outlook, *, px_per_day: float) -> bool:
+    """Whether the rings of every week stand side by side in its width."""
+    weeks = outlook.weekly.reshape(-1, outlook.weekly.shape[-1])
+    most = max(int(np.unique(row[~np.isnan(row)], return_counts=True)[1].max(initial=0))
+               for row in weeks)  # fmt: skip
+    return most * _MARK_PX <= _RINGS_SHARE * WEEK_D * px_per_day
+
+
+def draw_weeks(
+    axes: Axes, outlook: Outlook, number: int, *, px_per_day: float, ringed: bool
+) -> None:
     """A ring for each winter's usable mornings in each week, side by side where equal.
+
+    A figure counts the winters instead where `ringed` is false.
 
     Parameters
     ----------
@@ -96,8 +124,9 @@ def draw_weeks(axes: Axes, outlook: Outlook, number: int, *, px_per_day: float) 
         Of the material in the program's order.
     px_per_day : float
         Width of a day on screen.
+    ringed : bool
+        See `rings_fit`.
     """
-    week_px = WEEK_D * px_per_day
     for week, row in enumerate(outlook.weekly[:, number]):
         middle = (week + 0.5) * WEEK_D
         if week:
@@ -106,17 +135,22 @@ def draw_weeks(axes: Axes, outlook: Outlook, number: int, *, px_per_day: float) 
         if not known.size:
             continue
         values, counts = np.unique(known, return_counts=True)
-        step = min(_MARK_PX, (week_px - _MARK_PX) / max(counts.max() - 1, 1)) / px_per_day
         for value, many in zip(values, counts, strict=True):
-            spread = (np.arange(many) - (many - 1) / 2) * step
-            axes.plot(middle + spread, np.full(many, value), linestyle="none", marker="o",
-                      markersize=5, markerfacecolor="none", markeredgecolor=INK,
-                      markeredgewidth=0.9)  # fmt: skip
-        half = 0.4 * WEEK_D
+            if ringed:
+                spread = (np.arange(many) - (many - 1) / 2) * _MARK_PX / px_per_day
+                axes.plot(middle + spread, np.full(many, value), linestyle="none", marker="o",
+                          markersize=_RING_PX, markerfacecolor=PAPER, markeredgecolor=INK,
+                          markeredgewidth=0.9)  # fmt: skip
+            else:
+                axes.text(middle, value, str(many), ha="center", va="center_baseline",
+                          fontsize=SMALL, color=INK,
+                          bbox={"facecolor": PAPER, "linewidth": 0, "pad": 1.0})  # fmt: skip
+        half = 0.44 * WEEK_D
         axes.plot([middle - half, middle + half], [np.median(known)] * 2, color=EDGE,
                   linewidth=2.0, zorder=1)  # fmt: skip
         if week == 0 and outlook.spliced:
-            axes.plot([middle], [np.median(known)], marker="D", markersize=9, color=INK, zorder=3)
+            axes.plot([middle], [np.median(known)], marker="D", markersize=13, color=EDGE,
+                      markerfacecolor="none", zorder=3)  # fmt: skip
     axes.set_ylim(-0.6, WEEK_D + 0.4)
     _left(axes, [0, WEEK_D], ["0", str(WEEK_D)])
 
@@ -141,7 +175,7 @@ def draw_starts(axes: Axes, outlook: Outlook) -> None:
         start = outlook.latest_start.get(round(100 * wanted))
         if start is not None:
             _start_by(axes, start, outlook, wanted, 1.17 + 0.24 * number)
-    axes.plot([0.5], [shares[0]], marker="D", markersize=9, color=INK, zorder=4)
+    axes.plot([0.5], [shares[0]], marker="D", markersize=9, color=INK, zorder=4, clip_on=False)
     axes.set_ylim(0, 1.6)
     _left(axes, [0, *WANTED, 1], ["0", *(f"{100 * wanted:.0f}" for wanted in WANTED), "100 %"])
     axes.spines["left"].set_bounds(0, 1)
@@ -152,7 +186,8 @@ def _start_by(axes: Axes, start: dt.date, outlook: Outlook, wanted: float, heigh
     """A bracket over the days on which a start is early enough."""
     end = (start - outlook.season.first).days + 1
     axes.plot([0, 0, end, end], [height - 0.07, height, height, height - 0.07], color=INK,
-              linewidth=2.4, solid_capstyle="butt", solid_joinstyle="miter")  # fmt: skip
+              linewidth=2.4, solid_capstyle="butt", solid_joinstyle="miter",
+              clip_on=False)  # fmt: skip
     axes.annotate(f"start by {day_words(start)}: {100 * wanted:.0f} %", (end, height),
                   xytext=(6, -2), textcoords="offset points", fontsize=SMALL, color=INK,
                   va="center")  # fmt: skip

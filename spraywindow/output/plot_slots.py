@@ -11,7 +11,7 @@ import pandas as pd
 
 from spraywindow.orchard.evening import Answer, Evening
 from spraywindow.output.notices import EARLY
-from spraywindow.output.plots import GRID, INK, QUIET, SMALL, TEXT
+from spraywindow.output.plots import GRID, INK, QUIET, SMALL, TEXT, wrapped
 from spraywindow.output.slot_words import closing_words, held_words, hours_words, opening_words
 from spraywindow.output.week import local_days
 from spraywindow.output.words import day_words
@@ -20,9 +20,9 @@ from spraywindow.spray.slots import Slot
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-DAYS_PX, _WORDS_PX, _LEAST_LINES = 28, 58, 2
+DAYS_PX, _NAME_PX, _WORDS_PX, _LEAST_LINES = 28, 20, 62, 2
 _NAME_LEFT_PX = 42
-_CHARACTER_PX, _LINE_PX = 5.7, 11.5
+_CHARACTER_PX, _LINE_PX, _HOURS_PX = 5.7, 11.5, 82
 _LEAST_LABEL_H = 9
 _NAME_LETTERS = 40
 _MONTH_PX, _DAY_PX = 80, 40
@@ -72,11 +72,11 @@ def draw_slots(
             label = day_words(day) if width_px >= _MONTH_PX else f"{day:%a} {day.day}"
             axes.text((start + end) / 2, 16, label, ha="center", va="center",
                       fontsize=TEXT, color=INK, fontweight="bold")  # fmt: skip
-        if start:
-            axes.axvline(start, color=GRID, linewidth=0.7)
     for number, evening in enumerate(evenings):
         top = DAYS_PX + number * row_px
         axes.axhline(top, color=GRID, linewidth=0.7)
+        for start, _ in day_spans(week)[1:]:  # below the name, which may be long
+            axes.plot([start] * 2, [top + _NAME_PX, top + row_px], color=GRID, linewidth=0.7)
         name = textwrap.shorten(evening.material.name, _NAME_LETTERS, placeholder=" …")
         axes.annotate(
             name, (0, top + 12), xytext=(-_NAME_LEFT_PX, 0), textcoords="offset points",
@@ -110,13 +110,18 @@ def _letters(span: tuple[float, float], px_per_hour: float) -> int:
 
 
 def _day_words(slots: Sequence[Slot], evening: Evening, letters: int) -> list[str]:
-    """What opens and closes the slots of a day, in lines."""
+    """What opens and closes the slots of a day, in lines; of several slots their hours too."""
+    several = len(slots) > 1
     parts = [
         words
         for slot in slots
-        for words in (opening_words(slot, evening), closing_words(slot, evening))
+        for words in (
+            *([hours_words(slot.start, slot.end)] * several),
+            opening_words(slot, evening),
+            closing_words(slot, evening),
+        )
     ]
-    return [line for part in parts for line in textwrap.wrap(part, letters)]
+    return [line for part in parts for line in wrapped(part, letters)]
 
 
 def _row(axes: Axes, week: pd.DataFrame, evening: Evening, top: float, px_per_hour: float) -> None:
@@ -125,6 +130,8 @@ def _row(axes: Axes, week: pd.DataFrame, evening: Evening, top: float, px_per_ho
         letters = _letters(span, px_per_hour)
         for slot in slots:
             _bracket(axes, week, slot, top)
+        if len(slots) == 1:
+            _hours(axes, week, slots[0], span, top, px_per_hour)
         if slots:
             _lines(axes, sum(span) / 2, top + _WORDS_PX, _day_words(slots, evening, letters), INK)
         elif span[1] - span[0] >= _LEAST_LABEL_H:
@@ -142,10 +149,10 @@ def _why(
     """Say why a day has no slot; a dotted line where it is too early to say."""
     words = EARLY
     if answer is None or answer.verdict == "unknown":
-        axes.plot(span, [top + 64] * 2, color=QUIET, linewidth=1.1, linestyle=(0, (1, 3)))
+        axes.plot(span, [top + 68] * 2, color=QUIET, linewidth=1.1, linestyle=(0, (1, 3)))
     else:
         words = held_words(answer, evening)
-    _lines(axes, sum(span) / 2, top + 44, textwrap.wrap(words, letters), QUIET)
+    _lines(axes, sum(span) / 2, top + 48, wrapped(words, letters), QUIET)
 
 
 def _lines(axes: Axes, middle: float, top: float, lines: Sequence[str], colour: str) -> None:
@@ -157,7 +164,21 @@ def _lines(axes: Axes, middle: float, top: float, lines: Sequence[str], colour: 
 
 def _bracket(axes: Axes, week: pd.DataFrame, slot: Slot, top: float) -> None:
     start, end = hour_of(week, slot.start), hour_of(week, slot.end)
-    axes.plot([start, start, end, end], [top + 47, top + 40, top + 40, top + 47], color=INK,
+    axes.plot([start, start, end, end], [top + 50, top + 43, top + 43, top + 50], color=INK,
               linewidth=2.4, solid_capstyle="butt", solid_joinstyle="miter")  # fmt: skip
-    axes.text((start + end) / 2, top + 36, hours_words(slot.start, slot.end), ha="center",
-              va="bottom", fontsize=TEXT, color=INK, fontweight="bold")  # fmt: skip
+
+
+def _hours(
+    axes: Axes,
+    week: pd.DataFrame,
+    slot: Slot,
+    span: tuple[float, float],
+    top: float,
+    px_per_hour: float,
+) -> None:
+    """Put the hours over a bracket, inside of their day where they fit."""
+    middle, half = hour_of(week, slot.start) + slot.duration_h / 2, _HOURS_PX / px_per_hour / 2
+    low, high = span[0] + half, span[1] - half
+    middle = min(max(middle, low), high) if low <= high else sum(span) / 2
+    axes.text(middle, top + 39, hours_words(slot.start, slot.end), ha="center", va="bottom",
+              fontsize=TEXT, color=INK, fontweight="bold")  # fmt: skip

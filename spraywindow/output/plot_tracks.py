@@ -1,19 +1,20 @@
 """One trace of the week's picture each: temperature, water on the bark, rain, wind, sun.
 
 Every function takes axes whose x runs in hours from the first row of the week, the week
-(`spraywindow.output.week.week_weather`) and the evening whose material's limits are drawn.
+(`spraywindow.output.week.week_weather`), the evening whose material's limits are drawn, and the
+whole week that sets the scale: where several pictures share a week, they share each scale too.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from spraywindow.orchard.evening import Evening
-from spraywindow.output.plots import EDGE, HATCH, INK, QUIET, SMALL, TEXT
+from spraywindow.output.plot_axes import round_ticks, set_scale, set_ticks
+from spraywindow.output.plots import EDGE, HATCH, INK, QUIET
 from spraywindow.output.units import shown
 from spraywindow.spray.material import Limit
 from spraywindow.units import convert
@@ -27,17 +28,16 @@ _UNITS = {"metric": {"degC": ("degC", "°C"), "m/s": ("m/s", "m/s"), "mm": ("mm"
           "us": {"degC": ("degF", "°F"), "m/s": ("mph", "mph"), "mm": ("in", "in")}}  # fmt: skip
 _NEAR_C = 6.0
 """A limit farther than this beyond the warmest hour is named, not drawn [K]."""
-_SECOND_LINE_PX = 14
 Title = tuple[str, str]
 """What a track shows, and its limits in words."""
 _LOWER, _UPPER = ("at least", "above"), ("at most", "below")
 
 
-def temperature(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
+def temperature(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) -> Title:
     """Air (solid) and wood in the sun (dotted), with cold, heat and frost."""
     air, wood = _in(week["temp_c"], "degC", evening), _in(week["wood_c"], "degC", evening)
     limits = _hard(evening, ("temp", "sun_temp", "lowest_temp", "lowest_temp_until_dry"))
-    warmest = float(np.nanmax(week[["temp_c", "wood_c"]].to_numpy(), initial=-90.0))
+    warmest = float(np.nanmax(whole[["temp_c", "wood_c"]].to_numpy(), initial=-90.0))
     lower = [limit for limit in limits if limit.bound in _LOWER]
     upper = [limit for limit in limits if limit.bound in _UPPER]
     near = [limit for limit in upper if limit.value - warmest <= _NEAR_C]
@@ -52,14 +52,16 @@ def temperature(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
     for limit in upper[:1]:
         if limit in near:
             words.append(_beyond(limit, evening))
-    title = f"Temperature, {_name('degC', evening)}", "; ".join(words)
-    values = [*air, *wood, *(float(_in(each.value, "degC", evening)) for each in [*lower, *near])]
-    _scale(axes, values, least_span=8.0)
+    title = f"Temperature, {_name('degC', evening)}", _whose(words, evening)
+    scaled = _in(whole[["temp_c", "wood_c"]].to_numpy(), "degC", evening)
+    drawn = (float(_in(each.value, "degC", evening)) for each in [*lower, *near])
+    set_scale(axes, [*scaled.ravel(), *drawn], least_span=8.0)
     return title
 
 
-def water(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
+def water(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) -> Title:
     """Water on the bark, of what it can hold; a band where it is not known to the point."""
+    del whole  # the scale is always that of an empty and a full bark
     per_mm = 100.0 / evening.site.setting.store_mm
     low, high = (
         week[name].to_numpy(dtype=float) * per_mm for name in ("water_low_mm", "water_high_mm")
@@ -72,20 +74,24 @@ def water(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
         hatch = limit.kind == "hard"
         _limit(axes, high, DRY_MM * per_mm, upper=True, hatch=hatch)
         kind = "" if hatch else " (a caution only)"
-        words = f"{limit.words} above {DRY_MM * per_mm:.0f} %{kind}"
+        words = f"{'too wet' if hatch else limit.words} above {DRY_MM * per_mm:.0f} %{kind}"
     axes.set_ylim(0, 112)
-    _ticks(axes, [0.0, 100.0])
-    return "Bark wetness, %", words
+    set_ticks(axes, [0.0, 50.0, 100.0])
+    return "Bark wetness, %", _whose([words], evening)
 
 
-def rain(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
+def rain(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) -> Title:
     """Rain of each hour; above it the hours after which rain comes too soon."""
     fallen = _in(week["rain_mm"], "mm", evening)
     spread = _in(week["rain_spread_mm"], "mm", evening)
     hours = np.arange(len(week)) + 0.5
     limits = _hard(evening, ("rain_ahead", "rain_after_drying"))
     top = max(
-        float(np.nanmax(np.concatenate([fallen, spread]), initial=0.0)),
+        float(
+            np.nanmax(
+                _in(whole[["rain_mm", "rain_spread_mm"]].to_numpy(), "mm", evening), initial=0.0
+            )
+        ),
         float(_in(2.0, "mm", evening)),
     )
     axes.bar(hours, fallen, width=0.9, color=INK, linewidth=0)
@@ -93,9 +99,6 @@ def rain(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
     axes.set_ylim(0, top * 1.5)
     words = ""
     if limits:
-        least = min(limits, key=lambda limit: limit.value)
-        value = float(_in(least.value, "mm", evening))
-        axes.axhline(value, color=EDGE, linewidth=1.1, linestyle=(0, (5, 2.5)))
         margins = evening.hours[[limit.name for limit in limits]].min(axis=1)
         soon = (margins < 0).reindex(
             pd.DatetimeIndex(week.index).tz_convert("UTC"), fill_value=False
@@ -104,61 +107,52 @@ def rain(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
             axes.fill_between([start, end], top * 1.22, top * 1.46, facecolor="none",
                               edgecolor=EDGE, hatch=HATCH, linewidth=0.8)  # fmt: skip
         longest = max(limit.hours or 0.0 for limit in limits)
-        words = (
-            f"hatched, rain within {longest:.0f} h after; "
-            f"dashed, {shown(least.value, least.unit, evening.site.units)}"
-        )
-    title = f"Rain, {_name('mm', evening)} an hour", words
-    _ticks(axes, [0.0, top])
+        name = evening.material.name
+        words = f"hatched: {name} sprayed then would get rain within {longest:.0f} h"
+    title = f"Rain per hour, {_name('mm', evening)}", words
+    set_ticks(axes, round_ticks(0.0, top))
     return title
 
 
-def wind(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
+def wind(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) -> Title:
     """Wind at the tree top (solid) and gusts as reported (dotted)."""
     steady, gust = _in(week["wind_top_ms"], "m/s", evening), _in(week["gust_ms"], "m/s", evening)
     _plot(axes, gust, INK, 1.0, (0, (1, 1.4)))
     _plot(axes, steady, INK, 1.7)
-    words, values = [], [0.0, *steady, *gust]
+    words = []
+    values = [0.0, *_in(whole[["wind_top_ms", "gust_ms"]].to_numpy(), "m/s", evening).ravel()]
     for quantity, traced in (("wind_at_top", steady), ("gust", gust)):
         for limit in _hard(evening, (quantity,)):
-            if np.isnan(traced).all():
+            if whole["wind_top_ms" if traced is steady else "gust_ms"].isna().all():
                 continue
             value = float(_in(limit.value, "m/s", evening))
             _limit(axes, traced, value, limit.bound in _UPPER)
             values.append(value)
             words.append(_beyond(limit, evening))
-    title = f"Wind at the tree top, {_name('m/s', evening)}", "; ".join(words)
-    _scale(axes, values, least_span=4.0, floor=0.0)
+    title = f"Wind at the tree top, {_name('m/s', evening)}", _whose(words, evening)
+    set_scale(axes, values, least_span=4.0, floor=0.0)
     return title
 
 
-def sun(axes: Axes, week: pd.DataFrame, evening: Evening) -> Title:
+def sun(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) -> Title:
     """Height of the sun, with the limit on a high sun."""
-    height = np.maximum(week["sun_deg"].to_numpy(dtype=float), 0.0)
-    hours = np.arange(len(week)) + 0.5
-    axes.plot(hours, height, color=INK, linewidth=1.7)
+    middle = week["sun_deg"].to_numpy(dtype=float)
+    # known at the middle of the hours, drawn from edge to edge: half an hour by its own slope
+    first, last = middle[0] - np.diff(middle[:2]) / 2, middle[-1] + np.diff(middle[-2:]) / 2
+    hours = [0.0, *(np.arange(len(week)) + 0.5), float(len(week))]
+    height = np.concatenate([first, middle, last])
+    axes.plot(hours, np.maximum(height, 0.0), color=INK, linewidth=1.7)
     limits = _hard(evening, ("warm_sun_elevation",))
     for limit in limits:
-        _limit(axes, height, limit.value, upper=True)
-    words = "; ".join(f"{_beyond(limit, evening)} if warm and clear" for limit in limits)
-    title = "Sun above the horizon, °", words
-    _scale(axes, [0.0, *height, *(limit.value for limit in limits)], least_span=20.0, floor=0.0)
+        _limit(axes, middle, limit.value, upper=True)
+    words = [f"{_beyond(limit, evening)} if warm and clear" for limit in limits]
+    title = "Sun above the horizon, °", _whose(words, evening)
+    values = [0.0, *whole["sun_deg"], *(limit.value for limit in limits)]
+    set_scale(axes, values, least_span=20.0, floor=0.0)
     return title
 
 
 TRACKS = (temperature, water, rain, wind, sun)
-
-
-def name_track(axes: Axes, name: str, words: str, *, below: bool) -> None:
-    """Name a track over its left corner; the limits in the other ink to the right, or below."""
-    lift = _SECOND_LINE_PX if below and words else 0
-    axes.annotate(name, (0, 1), xytext=(0, 6 + lift), xycoords="axes fraction",
-                  textcoords="offset points", fontsize=TEXT, fontweight="bold", color=INK,
-                  va="bottom", annotation_clip=False)  # fmt: skip
-    axes.annotate(words, (0 if below else 1, 1), xytext=(0, 5), xycoords="axes fraction",
-                  textcoords="offset points", fontsize=SMALL, color=EDGE,
-                  ha="left" if below else "right", va="bottom",
-                  annotation_clip=False)  # fmt: skip
 
 
 def _hard(evening: Evening, quantities: tuple[str, ...]) -> list[Limit]:
@@ -170,13 +164,19 @@ def _hard(evening: Evening, quantities: tuple[str, ...]) -> list[Limit]:
     ]  # fmt: skip
 
 
-def _in(values: pd.Series | float, unit: str, evening: Evening) -> Array:
+def _in(values: pd.Series | Array | float, unit: str, evening: Evening) -> Array:
     target, _ = _UNITS[evening.site.units][unit]
     return np.asarray(convert(np.asarray(values, dtype=float), unit, target))
 
 
 def _name(unit: str, evening: Evening) -> str:
     return _UNITS[evening.site.units][unit][1]
+
+
+def _whose(words: list[str], evening: Evening) -> str:
+    """Limits in words behind the name of the material that they belong to; empty without any."""
+    known = "; ".join(filter(None, words))
+    return f"{evening.material.name}: {known}" if known else ""
 
 
 def _beyond(limit: Limit, evening: Evening) -> str:
@@ -201,28 +201,6 @@ def _limit(
     axes.fill_between(np.arange(len(values)), values, float(limit), where=list(beyond),
                       interpolate=True, facecolor="none", edgecolor=EDGE, hatch=HATCH,
                       linewidth=0.0, zorder=1.2)  # fmt: skip
-
-
-def _scale(
-    axes: Axes, values: Sequence[float], *, least_span: float, floor: float | None = None
-) -> None:
-    known = np.asarray(values, dtype=float)
-    known = known[np.isfinite(known)]
-    low, high = (float(known.min()), float(known.max())) if known.size else (0.0, least_span)
-    low = low if floor is None else floor
-    high = max(high, low + least_span)
-    pad = 0.08 * (high - low)
-    axes.set_ylim(low if floor is not None else low - pad, high + pad)
-    _ticks(axes, [low, high])
-
-
-def _ticks(axes: Axes, ends: Sequence[float]) -> None:
-    """Figures at the two ends of a track's range, and a rule down its left."""
-    decimals = 0 if ends[1] - ends[0] >= 4 else 2 if ends[1] < 0.1 else 1
-    # adding zero turns a rounded -0 into 0
-    axes.set_yticks(list(ends), [f"{round(end, decimals) + 0.0:.{decimals}f}" for end in ends])
-    axes.tick_params(axis="y", length=3, labelleft=True, labelsize=SMALL, pad=3, color=QUIET)
-    axes.spines["left"].set_visible(True)
 
 
 def _spans(flags: np.ndarray) -> list[tuple[float, float]]:

@@ -11,8 +11,9 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.orchard.evening import Evening
+from spraywindow.output.plot_axes import LINE_PX, name_lines, name_track
 from spraywindow.output.plot_slots import DAYS_PX, day_spans, draw_slots, hour_of, row_height_px
-from spraywindow.output.plot_tracks import TRACKS, name_track
+from spraywindow.output.plot_tracks import TRACKS
 from spraywindow.output.plots import (
     GRID,
     INK,
@@ -36,11 +37,15 @@ if TYPE_CHECKING:
 
 LEFT_PX, RIGHT_PX = 46, 12
 TRACK_PX, GAP_PX, FOOT_PX = 58, 28, 24
-_NARROW_PX, _SECOND_LINE_PX = 600, 14
+_NARROW_PX, _EDGE_PX = 600, 6
 
 
 def draw_week(
-    week: pd.DataFrame, evenings: Sequence[Evening], *, width_px: float = WIDE_PX
+    week: pd.DataFrame,
+    evenings: Sequence[Evening],
+    *,
+    width_px: float = WIDE_PX,
+    whole: pd.DataFrame | None = None,
 ) -> Figure:
     """Draw the week; call it inside `spraywindow.output.plots.look`.
 
@@ -52,10 +57,14 @@ def draw_week(
         One a material; the limits drawn are those of the first.
     width_px : float
         Width on screen; the height follows.
+    whole : DataFrame, optional
+        The week that `week` is a part of: it sets the scales.
     """
     first = evenings[0]
     narrow = width_px < _NARROW_PX
-    gap = GAP_PX + _SECOND_LINE_PX * narrow
+    all_of_it = week if whole is None else whole
+    room_px = width_px - 2 * _EDGE_PX if narrow else None
+    gap = GAP_PX + LINE_PX * most_lines(all_of_it, first, room_px)
     inner = width_px - LEFT_PX - RIGHT_PX
     band_px = DAYS_PX + len(evenings) * row_height_px(week, evenings, inner / len(week))
     height = band_px + len(TRACKS) * (TRACK_PX + gap) + FOOT_PX
@@ -75,13 +84,20 @@ def draw_week(
     for track in TRACKS:
         axes = axes_at(top, TRACK_PX)
         draw_nights(axes, week)
-        name, words = track(axes, week, first)
-        whose = f"{first.material.name}: {words}" if words else ""
-        name_track(axes, name, whose, below=narrow)
+        name, words = track(axes, week, first, all_of_it)
+        name_track(axes, name, words, room_px=room_px, left_px=(LEFT_PX - _EDGE_PX) * narrow)
         _slot_edges(axes, week, first)
         top += TRACK_PX + gap
     _clock_hours(axes, week, px_per_hour=inner / len(week))
     return figure
+
+
+def most_lines(week: pd.DataFrame, evening: Evening, room_px: float | None) -> int:
+    """Most lines that the limits of a track take below its name; none where they stand beside."""
+    if room_px is None:
+        return 0
+    scratch = new_figure(WIDE_PX, WIDE_PX).add_subplot()
+    return max(len(name_lines(track(scratch, week, evening, week)[1], room_px)) for track in TRACKS)
 
 
 def draw_nights(axes: Axes, week: pd.DataFrame) -> None:
@@ -126,11 +142,15 @@ def week_words(evenings: Sequence[Evening]) -> str:
     return "Slots: " + "; ".join(lines) + "."
 
 
-def split_week(week: pd.DataFrame, days: int) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The rows up to the end of so many whole days after today, and the rest."""
+def split_week(week: pd.DataFrame, ends: Sequence[int]) -> list[pd.DataFrame]:
+    """The rows up to the end of each of so many whole days after today, and the rest.
+
+    Parts without rows are left out.
+    """
     today: dt.date = week.index[0].date()
-    near = np.array([(date - today).days <= days for date in pd.DatetimeIndex(week.index).date])
-    return week[near], week[~near]
+    days = np.array([(date - today).days for date in pd.DatetimeIndex(week.index).date])
+    number = np.searchsorted(ends, days)
+    return [week[number == part] for part in range(len(ends) + 1) if (number == part).any()]
 
 
 def save_week_picture(path: Path, weather: pd.DataFrame, evenings: Sequence[Evening]) -> None:

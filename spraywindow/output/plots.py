@@ -7,6 +7,8 @@ other, told apart by dashes and hatching as well, so that a copy in black and wh
 from __future__ import annotations
 
 import io
+import re
+import textwrap
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -27,8 +29,11 @@ VARIABLES = {INK: "--ink", QUIET: "--quiet", EDGE: "--edge", NIGHT: "--night", G
 HATCH = "////"
 SMALL, TEXT = 10.0, 11.5
 """Sizes of letters [px]."""
-WIDE_PX, NARROW_PX = 760, 358
-"""Widths of a picture for a wide screen or paper, and for a phone."""
+WIDE_PX, NARROW_PX = 760, 298
+"""Widths of a picture for a wide screen or paper, and for a phone.
+
+A phone of 390 px shows the narrow one at 358 px: its small letters are 12 px high there.
+"""
 SUFFIXES = (".png", ".svg")
 _PNG_DPI = 144
 _POINTS_PER_INCH = 72
@@ -87,6 +92,11 @@ def bare(axes: Axes) -> None:
     for spine in axes.spines.values():
         spine.set_visible(False)
     axes.tick_params(length=0, labelbottom=False, labelleft=False)
+
+
+def wrapped(words: str, letters: int) -> list[str]:
+    """Wrap words to so many letters a line; a number and its unit stay together."""
+    return textwrap.wrap(re.sub(r"(?<=\d) (?=\S)", "\u00a0", words), letters)
 
 
 def check_suffix(path: Path) -> None:

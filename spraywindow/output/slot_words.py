@@ -11,19 +11,19 @@ from spraywindow.spray.slots import NO_ACCESS, Slot
 
 
 def opening_words(slot: Slot, evening: Evening) -> str:
-    """What opens a slot: "before it: wet wood", "from the start of work"."""
+    """What opens a slot: "before: wet wood", "from the start of work"."""
     words = opens_words(slot, evening)
     if slot.opens == NO_ACCESS:
         return "from the start of work" if words == "working hours" else f"from {words}"
-    return f"before it: {words}"
+    return f"before: {words}"
 
 
 def closing_words(slot: Slot, evening: Evening) -> str:
-    """What closes a slot: "after it: too windy", "until the end of work"."""
+    """What closes a slot: "after: too windy", "until the end of work"."""
     words = closes_words(slot, evening)
     if slot.closes == NO_ACCESS:
         return "until the end of work" if words == "working hours" else f"until {words}"
-    return f"after it: {words}"
+    return f"after: {words}"
 
 
 def chance_words(slot: Slot) -> str:
