@@ -14,6 +14,7 @@ from spraywindow.orchard.block_states import block_state, leaf_fall, season_star
 from spraywindow.orchard.evening import Evening, default_material, evening
 from spraywindow.orchard.site import Site, site_of
 from spraywindow.orchard.spacing import next_day, spacing_finding
+from spraywindow.output.words import rounds_line
 from spraywindow.spray.catalogue import COPPER, OIL
 from tests.command import NOW, SITE, steady
 
@@ -155,6 +156,17 @@ def test_rounds_too_near_are_no_go_with_reason_and_date() -> None:
     )
     assert week[day(15)].verdict == "go"  # five days apart is the difference of the dates
     assert not any(slot.start.date() < day(15) for slot in answer(done).slots)
+
+
+def test_the_rest_of_a_round_may_follow_at_once() -> None:
+    begun = site(
+        '[[program.rounds]]\nmaterial = "oil"\ndone = [2026-01-05]\n'
+        "partly_done = [[2026-01-12, '50 %']]\n"
+    )
+    evening = answer(begun)
+    assert {each.date: each.verdict for each in evening.answers}[day(14)] == "go"
+    assert "the next visit finishes the round begun" in rounds_line(evening)
+    assert spacing_finding(begun, COPPER, day(13)).verdict == "no-go"
 
 
 def test_hours_of_a_day_too_near_are_no_go_too() -> None:

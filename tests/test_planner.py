@@ -213,6 +213,17 @@ def test_what_is_done_counts_and_bars_the_days_around_it() -> None:
     assert len(plan) == 2
 
 
+def test_a_round_begun_may_be_finished_the_next_day_and_the_next_round_waits() -> None:
+    begun = BOTH.with_done({}, {"oil": [(date(2025, 12, 24), 0.5)]})  # day 4
+    plan = plan_rounds(calendar(oil=[np.nan] * 5 + [1] * 7, copper=[np.nan] * 12), begun)
+    assert on(plan) == [(5, "oil"), (10, "oil")]  # the rest, then a round five days after it
+    assert list(np.flatnonzero(~may_spray(pd.date_range(START, periods=12), begun)[:, 1])) == [
+        3,
+        4,
+        5,
+    ]
+
+
 def test_more_done_than_asked_for_leaves_nothing_to_do() -> None:
     program = Program.of(oil=(1, 5)).with_done({"oil": [date(2025, 12, 1), date(2025, 12, 9)]})
     plan = plan_rounds(calendar(oil=[1.0] * 20), program)

@@ -73,6 +73,34 @@ def test_the_first_visit_finishes_the_round_begun() -> None:
     assert entry.days_done == (DAYS[0],)
 
 
+@pytest.mark.parametrize(
+    ("done", "partly", "unfinished", "holding"),
+    [
+        ((), ((DAYS[0], 0.6),), (0,), ()),
+        ((), ((DAYS[0], 0.6), (DAYS[1], 0.4)), (), (0, 1)),
+        ((), ((DAYS[0], 0.3), (DAYS[1], 0.3)), (0, 1), ()),
+        ((), ((DAYS[0], 0.6), (DAYS[1], 0.6)), (), (0, 1)),  # on the second day both rounds went on
+        ((DAYS[0],), ((DAYS[1], 0.5),), (1,), (0,)),
+        ((DAYS[1],), ((DAYS[0], 0.5),), (), (0, 1)),  # a whole round since then was on all trees
+    ],
+)
+def test_the_rest_of_a_round_keeps_no_gap_to_its_part(
+    done: tuple[date, ...], partly: tuple[tuple[date, float], ...],
+    unfinished: tuple[int, ...], holding: tuple[int, ...],
+) -> None:  # fmt: skip
+    """Common practice, no source: the trees that were left out may be sprayed the next morning."""
+    entry = Entry("oil", 3, 5, done=done, partly_done=partly)
+    assert entry.days_unfinished == tuple(DAYS[number] for number in unfinished)
+    assert entry.days_holding("oil") == tuple(DAYS[number] for number in holding)
+    assert entry.days_holding("copper") == entry.days_done
+
+
+def test_only_gaps_between_rounds_are_noted_as_short() -> None:
+    parts = tuple((date(2025, 12, day), 0.5) for day in (1, 2, 4, 9))
+    (note,) = Program((Entry("oil", 3, 5, partly_done=parts),)).notes()
+    assert note == "oil: only 2 days between 2025-12-02 and 2025-12-04, 5 asked for"
+
+
 def test_copper_is_counted_by_rounds_done_and_planned() -> None:
     entries = (
         Entry("copper", 3, 5, metallic_copper_per_round_kg_ha=2.0, partly_done=((DAYS[0], 0.5),)),

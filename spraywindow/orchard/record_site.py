@@ -6,7 +6,6 @@ import datetime as dt
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from itertools import pairwise
 
 from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.record_file import Record
@@ -80,13 +79,3 @@ def _within_maxima(site: Site) -> tuple[Site, list[str]]:
     copy = site.model_copy(update={"program_fields": fields})
     copy.__dict__.pop("program", None)  # the cached program is the old one's
     return copy, lines
-
-
-def season_notes(site: Site) -> list[str]:
-    """The program's notes on what is done; the parts of one round keep no gap to each other."""
-    parts = [
-        f"{entry.material}: only {(after - day).days} days between {day} and {after}"
-        for entry in site.program.entries
-        for (day, _), (after, _) in pairwise(entry.partly_done)
-    ]
-    return [line for line in site.program.notes() if not line.startswith(tuple(parts))]

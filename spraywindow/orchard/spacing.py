@@ -44,6 +44,14 @@ def sprays_done(site: Site) -> Iterator[tuple[str, str, dt.date]]:
             yield "other_sprays", name, day
 
 
+def _holding(site: Site, material: Material) -> Iterator[tuple[str, dt.date]]:
+    """Name and local day of every spray to which the next one keeps its gap."""
+    for entry in site.program.entries:
+        yield from ((entry.material, day) for day in entry.days_holding(material.name))
+    for name, days in site.other_sprays.items():
+        yield from ((name, day) for day in days)
+
+
 def refuse_future(site: Site, today: dt.date) -> None:
     """Raise `InputError` where the site file calls a spray done that lies after today."""
     problems = [
@@ -73,7 +81,7 @@ def spacing_finding(site: Site, material: Material, day: dt.date) -> Finding:
     """Judge a day by the sprays before it; the one that holds it longest gives the reason."""
     holding = [
         (done + dt.timedelta(days=apart), name, done, apart)
-        for _, name, done in sprays_done(site)
+        for name, done in _holding(site, material)
         if 0 <= (day - done).days < (apart := wanted_days(site, material, name))
     ]
     if not holding:
@@ -88,7 +96,7 @@ def next_day(site: Site, material: Material, day: dt.date) -> dt.date:
     """The first day from `day` on that the sprays before it leave free."""
     free = [
         done + dt.timedelta(days=wanted_days(site, material, name))
-        for _, name, done in sprays_done(site)
+        for name, done in _holding(site, material)
         if done <= day
     ]
     return max([day, *free])

@@ -20,7 +20,7 @@ from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.record_file import Record
 from spraywindow.orchard.record_history import Kept, current
 from spraywindow.orchard.record_rules import cautions_for
-from spraywindow.orchard.record_site import season_notes, season_rounds, with_rounds
+from spraywindow.orchard.record_site import season_rounds, with_rounds
 from spraywindow.orchard.round_advice import RoundAdvice
 from spraywindow.orchard.site import Site
 from spraywindow.output.answers import number, source_answer, stamp
@@ -33,7 +33,7 @@ def entry_cautions(record: Record, site: Site, kept: Kept, now: pd.Timestamp) ->
     rounds = season_rounds(record, site, kept.entry.day)
     done, over = with_rounds(site, rounds)
     own = cautions_for(kept.entry, now.to_pydatetime())
-    return [*own, *strange_names(site, kept.entry), *over, *season_notes(done)]
+    return [*own, *strange_names(site, kept.entry), *over, *done.program.notes()]
 
 
 def receipt_cautions(receipt: str, entry: Entry) -> list[str]:
@@ -79,7 +79,7 @@ def list_answer(
     if site is not None:
         today = now.tz_convert(site.place.timezone).date()
         done, over = with_rounds(site, season_rounds(record, site, today))
-        notes = over + season_notes(done)
+        notes = [*over, *done.program.notes()]
         program = [
             {
                 "material": entry.material,

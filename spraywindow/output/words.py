@@ -172,6 +172,8 @@ def rounds_line(evening: Evening) -> str:
     done = f"{entry.rounds_done:g} of {entry.rounds} rounds of {name} done"
     if entry.days_done:
         done += f", the last on {day_words(entry.days_done[-1])}"
+    if entry.days_unfinished:
+        return f"{done}; the next visit finishes the round begun, on the trees left out"
     return done if entry.visits_owed else f"{done}: no round is owed"
 
 

@@ -45,8 +45,8 @@ class Entry:
     done : tuple of date
         Local days of the rounds done.
     partly_done : tuple of (date, float)
-        Local days and shares (between 0 and 1) of rounds that were begun and not finished:
-        the day counts for the gap, the rest of the round is still owed.
+        Local days and shares (between 0 and 1) of rounds that were begun and not finished: the
+        rest is still owed, and being other trees keeps no gap to the part that is done.
 
     Raises
     ------
@@ -95,6 +95,21 @@ class Entry:
         return tuple(sorted({*self.done, *(day for day, _ in self.partly_done)}))
 
     @property
+    def days_unfinished(self) -> tuple[date, ...]:
+        """Local days of the parts of a round that is still to be finished."""
+        return self._walk()[0]
+
+    @property
+    def short_gaps(self) -> tuple[tuple[date, date], ...]:
+        """Days of two rounds done, one after the other, that lie closer than the least days."""
+        return tuple((a, b) for a, b in self._walk()[1] if (b - a).days < self.least_days)
+
+    def days_holding(self, material: str) -> tuple[date, ...]:
+        """Local days to which the next visit with a material keeps its gap."""
+        own = self.days_unfinished if material == self.material else ()
+        return tuple(day for day in self.days_done if day not in own)
+
+    @property
     def rounds_done(self) -> float:
         """Rounds done, shares of unfinished ones included."""
         return round(len(self.done) + math.fsum(share for _, share in self.partly_done), _EXACT)
@@ -120,6 +135,19 @@ class Entry:
         """Rounds that so many further visits make up: the first finishes a round begun."""
         rest = round(math.ceil(self.rounds_done) - self.rounds_done, _EXACT) or 1.0
         return rest + visits - 1 if visits else 0.0
+
+    def _walk(self) -> tuple[tuple[date, ...], list[tuple[date, date]]]:
+        """Go through the visits made: the parts of an open round, and the gaps that were due."""
+        visits = sorted([*((day, 1.0) for day in self.done), *self.partly_done])
+        parts: tuple[date, ...] = ()
+        gaps, share_open, before = [], 0.0, None
+        for day, share in visits:
+            if before is not None and (share == 1.0 or share_open == 0.0):
+                gaps.append((before, day))
+            total = 1.0 if share == 1.0 else round(share_open + share, _EXACT)
+            parts = (*parts, day) if total < 1.0 else ()
+            share_open, before = round(total % 1.0, _EXACT), day
+        return parts, gaps
 
     def _freeze(self) -> None:
         """Sort what is done and make every sequence a tuple, so that equal entries are equal."""

@@ -157,7 +157,7 @@ def may_spray(
     for column, material in enumerate(program.materials):
         for entry in program.entries:
             gap = program.days_between(material, entry.material)
-            for done in entry.days_done:
+            for done in entry.days_holding(material):
                 free[:, column] &= abs((numbers - np.datetime64(done)).astype(int)) >= gap
     for material, last in (last_days or {}).items():
         if material not in program.materials or not isinstance(last, date) or pd.isna(last):

@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from itertools import combinations, pairwise
+from itertools import combinations
 from typing import Any
 
 from spraywindow.errors import InputError, describe, one_line
@@ -151,8 +151,7 @@ class Program:
             notes += [
                 f"{name}: only {(after - day).days} days between {day} and {after}, "
                 f"{entry.least_days} asked for"
-                for day, after in pairwise(entry.days_done)
-                if (after - day).days < entry.least_days
+                for day, after in entry.short_gaps
             ]
         wanted = [entry.visits_owed for entry in self.entries]
         most = self.metallic_copper_maximum_kg_ha
