@@ -18,7 +18,7 @@ COLD = OIL.limit("cold")
 def hold(margins: dict[str, list[float]], lead_h: float = 12.0, spare_h: float = ALONE) -> float:
     arrays: dict[str, Array] = {name: np.array(values) for name, values in margins.items()}
     hours = max((len(values) for values in margins.values()), default=1)
-    return chance_of_holding(arrays, OIL.limits, np.full(hours, lead_h), spare_h)
+    return float(chance_of_holding(arrays, OIL.limits, np.full(hours, lead_h), spare_h))
 
 
 def test_a_margin_in_usual_errors_is_read_off_the_normal_distribution() -> None:
@@ -51,3 +51,17 @@ def test_soft_limits_cautions_and_unknown_margins_are_left_out() -> None:
     assert hold({"frost in 48 h": [0.0], "thirsty trees": [-3.0], "humid": [np.nan]}) == 1.0
     soft = replace(COLD, kind="soft")
     assert chance_of_holding({"cold": np.zeros(1)}, (soft,), np.zeros(1), ALONE) == 1.0
+
+
+def test_jobs_side_by_side_equal_one_at_a_time() -> None:
+    rng = np.random.default_rng(7)
+    names = ["cold", "wind", "humid", "rain chance 24 h"]
+    margins = {name: rng.uniform(-0.2, 1.0, (3, 20)) for name in names}
+    margins["humid"][:, 4] = margins["cold"][1, 5] = np.nan
+    lead, spare = rng.uniform(0.0, 150.0, (3, 20)), rng.uniform(-5.0, 40.0, 20)
+    together = chance_of_holding(margins, OIL.limits, lead, spare)
+    for job in range(20):
+        alone = {name: values[:, job] for name, values in margins.items()}
+        one = chance_of_holding(alone, OIL.limits, lead[:, job], spare[job])
+        assert float(one) == pytest.approx(together[job], abs=1e-12)
+    assert len(set(together)) == 20

@@ -12,12 +12,12 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from spraywindow.place import Place
-from spraywindow.season.mornings import Block, best_jobs, score_block, winter_block
+from spraywindow.season.mornings import Block, job_margins, score_block, winter_block
 from spraywindow.season.past import Season
 from spraywindow.season.replay import Replay
 from spraywindow.spray.chance import chance_of_holding
 from spraywindow.spray.conditions import Conditions
-from spraywindow.spray.kernel import GO, Scores
+from spraywindow.spray.kernel import GO
 from spraywindow.spray.material import Material
 from spraywindow.weather.interval import Array
 from spraywindow.weather.sun import Sun
@@ -42,7 +42,7 @@ class Seen:
     start : int array [day, material, winter]
         Row in the season's block at which that slot's best job begins; -1 without one.
     chance : array [day, material, winter]
-        Chance that tomorrow's slot holds; 0 without one. Only where the replay measures.
+        Chance that tomorrow's slot holds; 0 without one.
     """
 
     margin: Array
@@ -98,7 +98,7 @@ def seen_mornings(
         for replay, each in zip(replays, seen, strict=True):
             known = _known(truth, replay)
             for which, material in enumerate(season.materials):
-                margin, start, chance = _one(season, known, material, number, replay.measures)
+                margin, start, chance = _one(season, known, material, number)
                 each.margin[:evenings, :, which, column] = margin
                 each.start[:evenings, which, column] = start
                 each.chance[:evenings, which, column] = chance
@@ -108,26 +108,34 @@ def seen_mornings(
 
 
 def _one(
-    season: Season, evening: Block, material: Material, number: int, measures: bool
+    season: Season, evening: Block, material: Material, number: int
 ) -> tuple[Array, NDArray[np.int64], Array]:
     """Margins [day, morning], first rows and chances [day] of one winter and material."""
-    scores = score_block(evening, material)
-    best, row = best_jobs(evening, scores, season.need_h, season.access)
-    start = np.full(best.shape[1], -1, dtype=np.int64)
-    chance = np.zeros(best.shape[1])
-    go = (scores.verdict == GO) & evening.workable(season.access) & (evening.day == 0)
-    for day in map(int, np.flatnonzero(np.isfinite(best[0]))):
-        jobs = _jobs_of_runs(go[:, day], scores.margin[:, day], season.need_h)
-        first = int(row[0, day])
-        if measures or len(jobs) > 1:
-            chances = [_chance(evening, scores, material, day, job, season.need_h) for job in jobs]
-            # the order in which `find_slots` ranks a day's slots
-            rank = [(-round(held, 6), -float(scores.margin[job : job + season.need_h, day].min()))
-                    for job, held in zip(jobs, chances, strict=True)]  # fmt: skip
-            pick = min(range(len(jobs)), key=rank.__getitem__)
-            first, chance[day] = jobs[pick], chances[pick]
-            best[0, day] = -rank[pick][1]
-        start[day] = first + evening.epoch_h[day] - season.block.epoch_h[number]
+    inside = np.flatnonzero(((evening.day >= 0) & (evening.day < evening.days)).any(axis=1))
+    rows = slice(int(inside[0]), int(inside[-1]) + 1)
+    scores, mornings = score_block(evening, material, rows), evening.cut(rows)
+    best = job_margins(mornings, scores, season.need_h, season.access)
+    start, chance = np.full(best.shape[1], -1, dtype=np.int64), np.zeros(best.shape[1])
+    go = (scores.verdict == GO) & mornings.workable(season.access) & (mornings.day == 0)
+    jobs = [
+        (day, job)
+        for day in np.flatnonzero(np.isfinite(best[0]))
+        for job in _jobs_of_runs(go[:, day], scores.margin[:, day], season.need_h)
+    ]
+    day, job = np.array(jobs, dtype=np.int64).reshape(-1, 2).T
+    hours = np.arange(season.need_h)[:, None] + job
+    least = scores.margin[hours, day].min(axis=0)
+    dry_h = evening.conditions.dry_h[rows.start + job + season.need_h, day]
+    held = chance_of_holding(
+        {name: values[hours, day] for name, values in scores.margins.items()},
+        material.limits, _lead(evening)[rows][hours].astype(float), dry_h - material.dry_spell_h,
+    )  # fmt: skip
+    # the order in which `find_slots` ranks a day's slots, and the first of each day
+    order = np.lexsort((job, -least, -np.round(held, 6), day))
+    picked = order[np.unique(day[order], return_index=True)[1]]
+    day, job = day[picked], job[picked]
+    best[0, day], chance[day] = least[picked], held[picked]
+    start[day] = job + mornings.epoch_h[day] - season.block.epoch_h[number]
     return best.T, start, chance
 
 
@@ -140,19 +148,6 @@ def _jobs_of_runs(go: NDArray[np.bool_], margin: Array, need: int) -> list[int]:
         for run in runs
         if len(run) >= need
     ]
-
-
-def _chance(
-    evening: Block, scores: Scores, material: Material, day: int, first: int, need: int
-) -> float:
-    """Chance that a job of tomorrow holds, as `find_slots` has it."""
-    job = slice(first, first + need)
-    return chance_of_holding(
-        {name: values[job, day] for name, values in scores.margins.items()},
-        material.limits,
-        _lead(evening)[job].astype(float),
-        float(evening.conditions.dry_h[job.stop, day]) - material.dry_spell_h,
-    )
 
 
 def _lead(evening: Block) -> NDArray[np.int64]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -64,6 +64,20 @@ class Block:
         inside = (self.day >= 0) & (self.day < self.days)
         unknown = np.isinf(self.conditions.rain.hourly.high) & inside
         return np.asarray(unknown.sum(axis=0) / inside.sum(axis=0))
+
+    def cut(self, rows: slice) -> Block:
+        """Some rows of the block."""
+        old = self.conditions
+        sun = (old.sun.elevation_deg, old.sun.hours_from_rise_or_set, old.sun.clear_wm2)
+        conditions = Conditions(
+            {name: values[rows] for name, values in old.columns.items()},
+            Sun(*(part[rows] for part in sun)),
+            old.setting,
+            None if old.forecast is None else old.forecast[rows],
+            old.pressure_kpa,
+        )
+        return replace(self, conditions=conditions, day=self.day[rows], clock_h=self.clock_h[rows],
+                       epoch_h=self.epoch_h + rows.start)  # fmt: skip
 
     def workable(self, access: Access) -> NDArray[np.bool_]:
         """Hours [hour, winter] in which the site may be worked (`Access`, else daylight)."""
@@ -222,6 +236,10 @@ def best_of_day(block: Block, margin: Array, need: int) -> tuple[Array, NDArray[
     return np.where(none, np.nan, best), np.where(none, -1, rows)
 
 
-def score_block(block: Block, material: Material) -> Scores:
-    """Score a block for a material; the stage is the calendar's business, not the hour's."""
-    return score_arrays(block.conditions, material)
+def score_block(block: Block, material: Material, rows: slice = slice(None)) -> Scores:
+    """Score rows of a block for a material.
+
+    The stage is the calendar's business, not the hour's; cautions only speak, and nobody listens.
+    """
+    heard = tuple(limit for limit in material.limits if limit.kind != "caution")
+    return score_arrays(block.conditions, replace(material, limits=heard), rows=rows)

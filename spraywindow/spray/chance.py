@@ -7,7 +7,9 @@ limits on one quantity share one error, so the least counts; different quantitie
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import erf, sqrt
 
 import numpy as np
 
@@ -51,22 +53,23 @@ _KIND_OF = {
 
 
 def chance_of_holding(
-    margins: dict[str, Array],
-    limits: tuple[Limit, ...],
+    margins: Mapping[str, Array],
+    limits: Sequence[Limit],
     lead_h: Array,
-    dry_hours_to_spare: float,
-) -> float:
+    dry_hours_to_spare: Array | float,
+) -> Array:
     """Chance [0-1] that the hours of a job stay within every hard limit.
 
     Parameters
     ----------
-    margins : dict of str to array
-        Margins of each limit over the hours of the job; NaN is left out.
-    limits : tuple of Limit
+    margins : mapping of str to array [hour, ...]
+        Margins of each limit over the hours of the job; NaN is left out. Further axes are
+        further jobs.
+    limits : sequence of Limit
         The limits that the margins belong to.
-    lead_h : array
+    lead_h : array [hour, ...]
         Hours from the forecast's issue to each hour.
-    dry_hours_to_spare : float
+    dry_hours_to_spare : array [...]
         Dry hours known afterwards beyond those wanted [h].
 
     Notes
@@ -76,29 +79,27 @@ def chance_of_holding(
     over the season's usual weather (verification example POP3 of the Australian bureau of
     meteorology), which the growing error stands for.
     """
-    least: dict[str, float] = {
-        "rain": float(dry_hours_to_spare / np.max(USUAL_ERRORS["rain"].at(lead_h)))
-    }
-    highest_chance = 0.0
+    least = {"rain": dry_hours_to_spare / USUAL_ERRORS["rain"].at(lead_h).max(axis=0)}
+    highest_chance = np.zeros(lead_h.shape[1:])
     for limit in limits:
         margin = margins.get(limit.name)
-        if margin is None or limit.kind != "hard" or np.isnan(margin).all():
+        if margin is None or limit.kind != "hard":
             continue
         if limit.quantity == "highest_rain_chance":
-            highest_chance = max(highest_chance, limit.value - limit.width * float(np.min(margin)))
+            highest = limit.value - limit.width * margin.min(axis=0)
+            highest_chance = np.fmax(highest_chance, highest)
         kind = _KIND_OF.get(limit.quantity)
         if kind is not None:
-            score = float(np.nanmin(margin * limit.width / USUAL_ERRORS[kind].at(lead_h)))
-            least[kind] = min(least.get(kind, np.inf), score)
-    chance = 1.0
+            scores = margin * limit.width / USUAL_ERRORS[kind].at(lead_h)
+            least[kind] = np.fmin(least.get(kind, np.inf), np.fmin.reduce(scores))
+    chance = np.ones(lead_h.shape[1:])
     for kind, score in least.items():
-        part = _normal(score)
-        chance *= min(part, 1.0 - highest_chance) if kind == "rain" else part
+        part = _normal(np.where(np.isnan(score), np.inf, score))
+        chance = chance * (np.minimum(part, 1.0 - highest_chance) if kind == "rain" else part)
     return chance
 
 
-def _normal(score: float) -> float:
+def _normal(score: Array) -> Array:
     """Cumulative standard normal distribution."""
-    from math import erf, sqrt
-
-    return 0.5 * (1.0 + erf(score / sqrt(2.0)))
+    # not scipy's: a cold start would load it
+    return np.asarray(0.5 * (1.0 + np.vectorize(erf, otypes=[float])(score / sqrt(2.0))))

@@ -49,7 +49,12 @@ class Scores:
     not_judged: tuple[str, ...]
 
 
-def score_arrays(conditions: Conditions, material: Material, stage: int | None = None) -> Scores:
+def score_arrays(
+    conditions: Conditions,
+    material: Material,
+    stage: int | None = None,
+    rows: slice = slice(None),
+) -> Scores:
     """Score a block of hours.
 
     Parameters
@@ -59,6 +64,8 @@ def score_arrays(conditions: Conditions, material: Material, stage: int | None =
     material : Material
     stage : int, optional
         BBCH stage of the trees; without it the stage is not judged.
+    rows : slice
+        The hours to score; those around them are looked at only where a limit's window reaches.
 
     Returns
     -------
@@ -69,11 +76,12 @@ def score_arrays(conditions: Conditions, material: Material, stage: int | None =
     InputError
         If a limit names an unknown quantity or lacks its window, or no limit can be judged.
     """
-    tally = _Tally(conditions.shape)
+    shape = np.broadcast_to(0, conditions.shape)[rows].shape
+    tally = _Tally(shape)
     not_judged = [] if stage is not None else [STAGE]
     if stage is not None:
         behind = season_order(material.last_stage) - season_order(stage)
-        flat = np.full(conditions.shape, 1.0 if behind >= 0 else -1.0)
+        flat = np.full(shape, 1.0 if behind >= 0 else -1.0)
         tally.take(STAGE, "hard", Interval(flat, flat))
     for limit in material.limits:
         if not _applies(limit, material, stage, conditions.setting):
@@ -91,7 +99,8 @@ def score_arrays(conditions: Conditions, material: Material, stage: int | None =
         if any(column not in conditions.columns for column in quantity.needs):
             not_judged.append(limit.name)
             continue
-        tally.take(limit.name, limit.kind, margin_of(limit, quantity.compute(conditions, limit)))
+        values = quantity.compute(conditions, limit).map(lambda ends: ends[rows])
+        tally.take(limit.name, limit.kind, margin_of(limit, values))
     if not tally.names:
         raise InputError(describe("no limit can be judged", where=f"material {material.name}"))
     return tally.scores(tuple(not_judged))

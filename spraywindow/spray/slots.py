@@ -135,13 +135,14 @@ def _slot(
     chance = 1.0
     issued = background.forecast_from
     if issued is not None and index[best + need - 1] >= issued:
-        chance = chance_of_holding(
+        held = chance_of_holding(
             {limit.name: hours[limit.name].to_numpy(dtype=float)[job]
              for limit in material.limits if limit.name in hours.columns},
             material.limits,
             np.asarray((index[job] - issued) / pd.Timedelta(hours=1), dtype=float),
             dry_h - material.dry_spell_h,
         )  # fmt: skip
+        chance = float(held)
     return Slot(
         start=index[first].tz_convert(zone),
         end=(index[last - 1] + pd.Timedelta(hours=1)).tz_convert(zone),
