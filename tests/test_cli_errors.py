@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from spraywindow.cli.main import OWN_FAULT
 from tests.command import MAP, NOW, SITE, command, refused, steady, write_weather
 
 Capture = pytest.CaptureFixture[str]
@@ -60,6 +61,8 @@ def test_errors_go_to_stderr_whatever_is_printed(
         ("2026", "not a time"),
         ("2026-13-01", "not a time"),
         ("", "not a time"),
+        ("9999-12-31 23:00", "not a time"),  # tomorrow would lie beyond the calendar
+        ("0001-01-01 00:00", "not a time"),
         # the clocks of California in 2026: forward on 8 March, back on 1 November
         ("2026-03-08 02:30", "jump over this local time"),
         ("2026-11-01 01:30", "2026-11-01T01:30-07:00 or 2026-11-01T01:30-08:00"),
@@ -117,4 +120,20 @@ def test_weather_files(capsys: Capture, folder: Path, content: bytes) -> None:
 def test_no_receipt_is_left_by_an_error(capsys: Capture, folder: Path) -> None:
     assert "plain file" in slots(capsys, folder, "--receipt", folder)
     assert "cannot write" in slots(capsys, folder, "--receipt", folder / "no" / "r.json")
+    receipt = ("--receipt", folder / "r.json")
+    assert "unknown kind of picture" in slots(capsys, folder, *receipt, "--plot", "p.xyz")
+    assert "cannot write" in slots(capsys, folder, *receipt, "--ics", folder / "no" / "c.ics")
     assert not [path for path in folder.iterdir() if "json" in path.name]
+
+
+def test_a_fault_of_the_program_is_no_answer(
+    capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("spraywindow.orchard.evening.evening", broken)
+    said = command(capsys, "slots", "--exit-code")
+    assert said.code == OWN_FAULT not in (0, 1, 2, 3)
+    assert "ZeroDivisionError" in said.err
+    assert said.err.endswith("please report it\n")

@@ -14,7 +14,7 @@ from spraywindow.orchard.block_states import block_state, leaf_fall, season_star
 from spraywindow.orchard.evening import Evening, default_material, evening
 from spraywindow.orchard.site import Site, site_of
 from spraywindow.orchard.spacing import next_day, spacing_finding
-from spraywindow.output.words import rounds_line
+from spraywindow.output.words import cautions, rounds_line
 from spraywindow.spray.catalogue import COPPER, OIL
 from tests.command import NOW, SITE, steady
 
@@ -134,6 +134,61 @@ def test_stages_stop_each_material_where_its_label_does() -> None:
     balloon = site("", ('"dormant"', '"balloon"'))
     assert block_state(balloon.blocks[0], balloon, OIL, day(12)).open is False
     assert block_state(balloon.blocks[0], balloon, COPPER, day(12)).open is True
+
+
+def test_a_bud_seen_swelling_must_have_been_seen_lately_at_any_date() -> None:
+    # common practice, no source: from bud swell on the buds move within days
+    swollen = site("", ('"dormant"\nobserved = 2026-01-09', '"bud swell"\nobserved = 2025-12-20'))
+    assert block_state(swollen.blocks[0], swollen, OIL, dt.date(2025, 12, 27)).open is True
+    assert block_state(swollen.blocks[0], swollen, OIL, dt.date(2025, 12, 28)).open is None
+
+
+BLOCK = (
+    '[[blocks]]\nname = "{}"\ncrop = "peach"\ntrees = {}\nheight = "{}"\nspread = "2 m"\n'
+    'stage = "{}"\nobserved = 2026-01-10\n'
+)
+
+
+def test_green_tissue_near_frost_holds_its_own_block_only() -> None:
+    weather = steady()
+    cold = weather.index == pd.Timestamp("2026-01-11 12:00", tz="UTC")  # two days before
+    weather.loc[cold, "temp_c"] = weather.loc[cold, "dew_point_c"] = -2.0
+    alone = answer(site("", ('"dormant"', '"bud burst"')), weather)
+    assert (alone.tomorrow.verdict, alone.tomorrow.held_by) == ("no-go", "green and frost")
+    both = answer(site(BLOCK.format("the early peach", 3, "2 m", "bud burst")), weather)
+    assert both.tomorrow.verdict == "go"
+    assert [(state.block.name, state.open, state.why) for state in both.blocks] == [
+        ("rows 1-4", True, ""),
+        ("the early peach", False, OIL.limit("green and frost").words),
+    ]
+    assert both.slots == answer(site(), weather).slots
+
+
+def test_tall_trees_in_the_wind_hold_neither_lower_ones_nor_if_closed() -> None:
+    tall = {stage: site(BLOCK.format("the old cherry", 40, "12 m", stage))
+            for stage in ("dormant", "full bloom")}  # fmt: skip
+    # the logarithmic profile of FAO-56 eq. 47: 3.9 m/s at 10 m are 4.05 at 12 m and 3.2 at 4 m
+    windy = steady(wind_ms=4.4)
+    assert answer(tall["dormant"], steady(wind_ms=2.0)).tomorrow.verdict == "go"
+    mixed = answer(tall["dormant"], windy)
+    assert mixed.tomorrow.verdict == "go"
+    assert [state.open for state in mixed.blocks] == [True, False]
+    assert mixed.blocks[1].why == OIL.limit("wind").words
+    closed = answer(tall["full bloom"], windy)
+    assert closed.tomorrow.verdict == "go"
+    assert "open flowers" in closed.blocks[1].why
+
+
+def test_a_label_may_go_past_the_usual_stage_but_never_onto_flowers() -> None:
+    # UC IPM and others, as the oil labels print: never on open flowers
+    label = '[materials.oil]\nlast_stage = "{}"\n'
+    with pytest.raises(InputError, match=r"oil.last_stage.*never goes on open flowers"):
+        site(label.format("full bloom"))
+    pink = site(label.format("petal tips"), ('"dormant"', '"petal tips"'))
+    late = answer(pink, steady(312, "2026-01-08 00:00"))
+    assert late.tomorrow.verdict == "go"
+    assert any("past the usual last stage" in line for line in cautions(late))
+    assert not any("past the usual last stage" in line for line in cautions(answer(site())))
 
 
 def test_growing_years_of_both_halves_of_the_earth() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -155,3 +156,18 @@ def test_nothing_of_the_input_is_changed() -> None:
     before = table.copy(deep=True)
     score_hours(table, PLACE, OIL, stage=53, setting=Setting(frost_hollow_c=2.0, dew_off_h=-1.0))
     pd.testing.assert_frame_equal(table, before)
+
+
+@pytest.mark.parametrize("stage", [150, -5, 5.5, "dormant", True])
+def test_what_is_no_bbch_code_is_no_stage(stage: Any) -> None:
+    with pytest.raises(InputError, match="stage; expected a BBCH code, 0 to 99"):
+        score_hours(fortnight(), PLACE, OIL, stage=stage)
+
+
+def test_a_limit_in_another_unit_is_refused_not_misread() -> None:
+    mph = replace(OIL.limit("wind"), value=10.0, unit="mph")
+    with pytest.raises(InputError, match=r"limit wind: wind_at_top .*expected m/s; got 'mph'"):
+        score_hours(fortnight(), PLACE, OIL.with_limits(wind=mph))
+    for value in (float("nan"), float("inf")):
+        with pytest.raises(InputError, match="limit wind: value; expected a number"):
+            replace(OIL.limit("wind"), value=value)

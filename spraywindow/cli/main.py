@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -18,6 +18,9 @@ from spraywindow.cli.report import report
 from spraywindow.cli.season import season
 from spraywindow.cli.slots import slots
 from spraywindow.cli.visits import visits
+
+OWN_FAULT = 70
+"""Exit code for a fault of the program itself."""
 
 app = typer.Typer(
     name="spraywindow",
@@ -79,11 +82,20 @@ def run() -> None:
         if message is None:
             if type(error).__name__ == "Abort":  # a prompt was left
                 sys.exit(130)
-            raise
+            _own_fault()
         _fail(message() or "see --help")
     sys.exit(code or 0)
 
 
-def _fail(text: str) -> None:
+def _own_fault() -> NoReturn:
+    """Show a fault of the program itself; its exit code is none of those that answers have."""
+    import traceback
+
+    traceback.print_exc()
+    typer.echo("spraywindow: a fault of the program itself, please report it", err=True)
+    sys.exit(OWN_FAULT)
+
+
+def _fail(text: str) -> NoReturn:
     typer.echo("spraywindow: " + " ".join(text.split()), err=True)
     sys.exit(2)

@@ -90,6 +90,10 @@ def with_record(
     return done
 
 
+_YEARS = range(1900, 2200)
+"""The years of this: calendars of older days, and sums of dates, need not work beyond them."""
+
+
 def parse_now(text: str, timezone: str) -> pd.Timestamp:
     """Read a time; without an offset it is the site's local time."""
     import re
@@ -106,6 +110,8 @@ def parse_now(text: str, timezone: str) -> pd.Timestamp:
         raise trouble
     try:
         time = pd.Timestamp(text.strip())
+        if time.year not in _YEARS:
+            raise trouble
         return (time if time.tzinfo else _local(time, timezone, text)).tz_convert("UTC")
     except ValueError as error:
         raise error if isinstance(error, InputError) else trouble from error
@@ -184,6 +190,20 @@ def progress(what: str) -> Iterator[None]:
 
     with Console(stderr=True).status(f"{what} ..."):
         yield
+
+
+def check_free(*paths: Path | None) -> None:
+    """Refuse files that cannot be written, before anything is; `InputError`."""
+    import os
+
+    from spraywindow.errors import InputError, describe
+
+    for path in paths:
+        if path is not None and not (path.parent.is_dir() and os.access(path.parent, os.W_OK)):
+            raise InputError(
+                describe("cannot write", where=str(path), expected="a writable folder",
+                         got=str(path.parent))
+            )  # fmt: skip
 
 
 def write_new(path: Path, text: str) -> None:

@@ -15,6 +15,7 @@ from spraywindow.cli.options import (
     RecordOption,
     SiteOption,
     WeatherOption,
+    check_free,
     note,
     say,
     the_now,
@@ -73,6 +74,11 @@ def slots(
     if service is not None and (demo or weather is not None):
         beside = "the demo" if demo and weather is None else "a weather file"
         raise InputError(describe(f"--service beside {beside}", cure="leave one of them out"))
+    check_free(receipt, plot, ics)
+    if plot is not None:
+        from spraywindow.output.plots import check_suffix
+
+        check_suffix(plot)
     the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
     the = with_record(the, site, record, at)

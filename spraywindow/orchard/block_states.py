@@ -10,7 +10,7 @@ from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_tables import Block
 from spraywindow.orchard.verdicts import Finding
 from spraywindow.orchard.wording import day_words
-from spraywindow.season.stages import stage_words
+from spraywindow.season.stages import FIRST_FLOWER, PETAL_FALL, stage_words
 from spraywindow.spray.material import Material, season_order
 
 FRESH_STAGE_D = 7
@@ -21,7 +21,6 @@ LEAF_FALL_NORTH, LEAF_FALL_SOUTH = (12, 1), (6, 1)
 """Usual leaf fall where the site file has none; P, mild winters."""
 LEAF_FALL_SPREAD_D = 10
 """The usual date holds to so many days; P."""
-FIRST_FLOWER, PETAL_FALL = 60, 69
 
 
 @dataclass(frozen=True)
@@ -56,11 +55,12 @@ def block_state(block: Block, site: Site, material: Material, day: dt.date) -> B
         if seen > day:
             return BlockState(block, None, f"its stage is dated {day_words(seen)}, a day to come")
         stage = seen = None  # last winter's buds say nothing
-    if stage is not None and season_order(stage) > season_order(material.last_stage):
+    if stage is not None and material.stops(stage):
         return BlockState(block, False, _past(stage, material))
     if stage is None and day < leaf_fall(site, start):
         return BlockState(block, False, "still in leaf, before the usual leaf fall")
-    if day >= _dated(block.bud_swell_from or _north_south(site, "bud swell"), start):
+    swelling = stage is not None and season_order(stage) > 0
+    if swelling or day >= _dated(block.bud_swell_from or _north_south(site, "bud swell"), start):
         if seen is None:
             return BlockState(block, None, "buds may be swelling and no stage is noted: look first")
         if (day - seen).days > FRESH_STAGE_D:

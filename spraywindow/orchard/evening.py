@@ -3,47 +3,23 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
-from spraywindow.orchard.block_states import BlockState, block_states, trees_finding
+from spraywindow.orchard.block_states import BlockState, block_states
 from spraywindow.orchard.block_states import leaf_fall as leaf_fall
 from spraywindow.orchard.block_states import season_start as season_start
-from spraywindow.orchard.local_days import local_dates
 from spraywindow.orchard.site import Site
-from spraywindow.orchard.spacing import in_season, next_day, refuse_future, spacing_finding
-from spraywindow.orchard.verdicts import Finding
-from spraywindow.spray.hours import STAGE, score_hours
+from spraywindow.orchard.site_week import NOON_H, SiteWeek, site_week
+from spraywindow.orchard.site_week import SPACING as SPACING
+from spraywindow.orchard.site_week import Answer as Answer
+from spraywindow.orchard.spacing import in_season, next_day, refuse_future
 from spraywindow.spray.material import Material, season_order
-from spraywindow.spray.slots import NO_ACCESS, Day, Slot, day_answers, find_slots, open_hours
+from spraywindow.spray.slots import Slot
 from spraywindow.weather.hourly import AHEAD_H, known_at
-
-WEEK_D = 7
-NOON_H = 12
-SPACING = "spacing"
-"""What holds a day too near to a spray that is done; a column of the hours, as `STAGE` is."""
-
-
-@dataclass(frozen=True)
-class Answer:
-    """The answer for one day.
-
-    `held_by` and `margin` belong to the limit nearest to letting it go; `why` is set instead
-    where no limit of the weather decides (stages, spacing, the end of the weather). `early`: it
-    is unknown because the weather known does not reach far enough.
-    """
-
-    date: dt.date
-    verdict: str
-    slot: Slot | None
-    held_by: str
-    margin: float
-    why: str = ""
-    early: bool = False
 
 
 @dataclass(frozen=True)
@@ -89,6 +65,9 @@ def default_material(site: Site, day: dt.date) -> str:
 def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name: str) -> Evening:
     """Answer for one site, one material, one evening.
 
+    Blocks that hold the others back on the first day (taller trees in the wind, green tissue
+    near frost) are left out of the answer and named in it.
+
     Parameters
     ----------
     site : Site
@@ -105,120 +84,82 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         round done on a day after `now`.
     """
     local_now = now.tz_convert(site.place.timezone)
-    site = in_season(site, local_now.date())
+    today = local_now.date()
+    site = in_season(site, today)
     material = site.material(material_name)
-    today, tomorrow = local_now.date(), local_now.date() + dt.timedelta(days=1)
     table = known_at(weather, now)
     refuse_future(site, today)
     days = [today + dt.timedelta(days=number) for number in range(AHEAD_H // 24 + 2)]
-    last = days[WEEK_D]
     states = {day: block_states(site, material, day) for day in days}
-    trees = {day: trees_finding(states[day]) for day in days}
-    spacing = {day: spacing_finding(site, material, day) for day in days}
+    first = days[0 if local_now.hour < NOON_H else 1]
 
-    stage = _strictest(states, material)
-    hours = score_hours(table, site.place, material, stage, setting=site.setting)
-    hours = _held(_held(hours, site, SPACING, spacing), site, STAGE, trees)
+    def week(names: Sequence[str]) -> SiteWeek:
+        together = {d: [s for s in states[d] if s.block.name in names] for d in days}
+        return site_week(site, table, material, local_now, together)
 
-    job_h, access = site.crew.job, site.access
-    slots = [
-        slot
-        for slot in find_slots(hours, job_h, access=access, now=now)
-        if slot.start.date() <= last
-    ]
-    morning = local_now.hour < NOON_H
-    cut_day = _cut_day(hours, site)
-    answers = [
-        _beyond(day.date)
-        if day.date == cut_day and day.verdict == "no-go" and day.held_by not in (SPACING, STAGE)
-        else _answer(day, slots, {SPACING: spacing, STAGE: trees}, hours.attrs["known_until"])
-        for day in day_answers(hours, job_h, access=access, now=now)
-        if day.date <= last
-        # what is left of an afternoon after working hours is no day of its own
-        and (morning or day.date != today or day.held_by != NO_ACCESS)
-    ]
-    by_date = {answer.date: answer for answer in answers}
+    the_week, blocks = _most_trees(week, states[first], material, first)
+    here = site.model_copy()
+    here.__dict__["setting"] = the_week.setting
     return Evening(
-        site=site,
+        site=here,
         material=material,
         now=local_now,
-        hours=hours,
-        slots=slots,
-        answers=answers,
-        blocks=states[today if morning else tomorrow],
-        today=by_date.get(today, _beyond(today)) if morning else None,
-        tomorrow=by_date.get(tomorrow, _beyond(tomorrow)),
+        hours=the_week.hours,
+        slots=the_week.slots,
+        answers=the_week.answers,
+        blocks=blocks,
+        today=the_week.answer(today) if first == today else None,
+        tomorrow=the_week.answer(days[1]),
         source=dict(table.attrs.get("source", {})),
         notes=list(table.attrs.get("notes", [])),
     )
 
 
-def _beyond(date: dt.date) -> Answer:
-    return Answer(date, "unknown", None, "", np.nan, "the weather ends before that", early=True)
+def _most_trees(
+    week: Callable[[Sequence[str]], SiteWeek],
+    states: list[BlockState],
+    material: Material,
+    first: dt.date,
+) -> tuple[SiteWeek, list[BlockState]]:
+    """The week for all blocks, or where they hold each other back, for the most trees that go.
 
-
-def _cut_day(hours: pd.DataFrame, site: Site) -> dt.date | None:
-    """The last day of the weather, where it ends before that day's last working hour."""
-    times = pd.DatetimeIndex(hours.index).tz_convert(site.place.timezone)
-    working = times[open_hours(hours, site.access)]
-    last = times[-1]
-    latest = max(working.hour, default=0)
-    works = last.weekday() in site.access.weekdays and last.date() not in site.access.closed
-    return last.date() if works and last.hour < latest else None
-
-
-def _answer(
-    day: Day,
-    slots: list[Slot],
-    held: Mapping[str, Mapping[dt.date, Finding]],
-    known_until: pd.Timestamp | None,
-) -> Answer:
-    why = held[day.held_by][day.date].reason if day.held_by in held else ""
-    slot = next((slot for slot in slots if slot.start.date() == day.date), None)
-    early = known_until is None or (day.start is not None and day.start > known_until)
-    early = early and day.verdict == "unknown" and not why
-    return Answer(day.date, day.verdict, slot, day.held_by, day.margin, why, early)
-
-
-def _strictest(states: Mapping[dt.date, list[BlockState]], material: Material) -> int | None:
-    """The stage to judge the hours by.
-
-    The most advanced among the blocks that may be sprayed, the strictest for frost; where none
-    may, the least advanced.
+    Returns the states of the first day as well, of blocks left out with what holds them.
     """
-    seen = [state for each in states.values() for state in each if state.block.stage is not None]
-    past = season_order(material.last_stage)
-    usable = [s.block.stage for s in seen if s.open and s.block.stage is not None]
-    usable = [stage for stage in usable if season_order(stage) <= past]
-    return max(usable, key=season_order) if usable else None
+    whole = week([state.block.name for state in states])
+    alike: dict[tuple[bool, float], list[BlockState]] = {}
+    for state in states:
+        if state.open:
+            stage = state.block.stage
+            green = stage is not None and season_order(stage) >= material.green_stage
+            alike.setdefault((green, state.block.height), []).append(state)
+    if len(alike) < 2 or whole.answer(first).verdict == "go":
+        return whole, states
+    groups = sorted(alike.values(), key=lambda group: -sum(s.block.trees for s in group))
+    best: SiteWeek | None = None
+    kept: list[str] = []
+    why: dict[str, tuple[str, str]] = {}
+    for group in groups:
+        names = [state.block.name for state in group]
+        together = week([*kept, *names])
+        if together.answer(first).verdict == "go":
+            best, kept = together, [*kept, *names]
+            continue
+        alone = week(names).answer(first)
+        why.update(dict.fromkeys(names, (alone.verdict, _held_words(alone, material))))
+    if best is None:
+        return whole, states
+    return best, [
+        replace(state, open=False if why[name][0] != "unknown" else None, why=why[name][1])
+        if (name := state.block.name) in why
+        else state
+        for state in states
+    ]
 
 
-def _held(
-    hours: pd.DataFrame, site: Site, name: str, findings: Mapping[dt.date, Finding]
-) -> pd.DataFrame:
-    """Lay findings about whole days over the scored hours, as a limit of that name."""
-    days = local_dates(pd.DatetimeIndex(hours.index), site.place.timezone)
-    verdicts = {pd.Timestamp(day): finding.verdict for day, finding in findings.items()}
-    of_hour = np.asarray(pd.Series(days).map(verdicts).fillna("go"), dtype=object)
-    stop = of_hour == "no-go"
-    open_end = (of_hour == "unknown") & np.asarray(hours["verdict"] != "no-go")
-    changed = stop | open_end
-    if name in hours.columns and not changed.any():
-        return hours
-    least = np.fmin(hours["margin"].to_numpy(dtype=float), -1.0)
-    margin = np.where(stop, least, np.where(open_end, np.nan, hours["margin"]))
-    column = np.where(stop, -1.0, np.where(of_hour == "unknown", np.nan, 1.0))
-    verdict = np.where(stop, "no-go", np.where(open_end, "unknown", hours["verdict"]))
-    held_by = np.where(changed, name, np.asarray(hours["held_by"], dtype=object))
-    out = hours.assign(
-        verdict=pd.Categorical(verdict, categories=hours["verdict"].cat.categories),
-        go=hours["go"] & ~changed,
-        margin=margin,
-        held_by=pd.Categorical(held_by),
-        **{name: column},
-    )
-    out.attrs = {
-        **hours.attrs,
-        "not_judged": [other for other in hours.attrs["not_judged"] if other != name],
-    }
-    return out
+def _held_words(alone: Answer, material: Material) -> str:
+    """What holds blocks that stay behind."""
+    if alone.verdict == "go":
+        return "not in the same hours"
+    limit = next((limit for limit in material.limits if limit.name == alone.held_by), None)
+    words = limit.words if limit is not None else alone.why or "no slot"
+    return words if alone.verdict == "no-go" else f"{words} not ruled out"

@@ -11,11 +11,12 @@ from spraywindow.orchard.site_fields import Flag, Table, measured
 from spraywindow.orchard.site_problems import Problems, nearest
 from spraywindow.spray.catalogue import CATALOGUE
 from spraywindow.spray.material import Bound, Kind, Limit
+from spraywindow.spray.quantities import QUANTITIES
 from spraywindow.units import UNITS, quantity
 
 LABEL = "the label, as entered in the site file"
 _CATALOGUED = [limit for material in CATALOGUE.values() for limit in material.limits]
-UNIT_OF = {limit.quantity: limit.unit for limit in _CATALOGUED}
+UNIT_OF = {name: quantity.unit for name, quantity in QUANTITIES.items()}
 """The unit in which each quantity is judged."""
 WINDOWED = frozenset(limit.quantity for limit in _CATALOGUED if limit.hours is not None)
 """Quantities that look over a window of hours."""

@@ -13,8 +13,9 @@ from spraywindow.orchard.site_fields import Count, Name, Share, StageCode, Table
 from spraywindow.orchard.site_limits import LABEL, LimitFields, build_limit
 from spraywindow.orchard.site_problems import Problems, nearest
 from spraywindow.orchard.site_tables import DAY_H, Days
+from spraywindow.season.stages import FIRST_FLOWER, stage_words
 from spraywindow.spray.catalogue import CATALOGUE, general_material
-from spraywindow.spray.material import Limit, Material
+from spraywindow.spray.material import Limit, Material, season_order
 
 _PLAIN = (
     "title", "last_stage", "green_stage", "rounds", "usual_rate", "highest_rate", "cautions",
@@ -64,11 +65,22 @@ class MaterialFields(Table):
             apart = {other: whole_days(hours) for other, hours in self.days_apart.items()}
             changes["days_apart"] = MappingProxyType({**base.days_apart, **apart})
         material = replace(base, name=name, source=self.source, **changes)
+        self._keep_off_flowers(name, base, material)
         if name not in CATALOGUE and self.title is None:
             material = replace(material, title=name)
         if self.dry_spell is not None:
             material = material.with_dry_spell(self.dry_spell)
         return material.with_limits(**self._limits(name, material))
+
+    def _keep_off_flowers(self, name: str, base: Material, material: Material) -> None:
+        """No label opens a dormant spray on open flowers."""
+        dormant = base.name in CATALOGUE and season_order(base.last_stage) < FIRST_FLOWER
+        if dormant and season_order(material.last_stage) >= FIRST_FLOWER:
+            raise InputError(
+                describe(f"{base.name} never goes on open flowers", where=f"{name}.last_stage",
+                         expected=f"a stage before {stage_words(FIRST_FLOWER)}",
+                         got=stage_words(material.last_stage))
+            )  # fmt: skip
 
     def _limits(self, name: str, material: Material) -> dict[str, Limit | None]:
         known = {limit.name: limit for limit in material.limits}

@@ -15,6 +15,29 @@ _DATE = re.compile(r"\d+[-/.]\d+[-/.]\d+|\d+[-./ ]*[A-Z][a-z]{2,8}[-./ ]*\d{2,4}
 """Figures that may be meant as a date: 01/09/2017, 9.1.2017, 9 Jan 2017."""
 
 
+WANTED = {
+    "name": "a name in quotes",
+    "place": "a table [place] with latitude, longitude, elevation, timezone",
+    "latitude": "degrees, north positive, such as 38.5",
+    "longitude": "degrees, east positive, such as -121.7",
+    "elevation": 'a height such as "60 m" or "200 ft"',
+    "timezone": 'a name such as "Europe/Athens"',
+    "blocks": "one table [[blocks]] or more",
+    "crop": 'such as "peach"',
+    "trees": "how many, a whole number",
+    "height": 'such as "3.5 m" or "12 ft"',
+    "spread": 'such as "4 m" or "13 ft"',
+    "material": 'such as "oil"',
+    "dose": 'such as "4 cups" or "0.5 kg"',
+    "nitrogen": 'its share in the fertilizer, such as "10 %"',
+    "day": "a date, such as 2026-03-01",
+    "tank": 'such as "200 L" or "50 gal"',
+    "most": 'such as "4 kg/ha"',
+    "copper": 'metallic copper, such as "1.2 kg/ha"',
+}
+"""What the keys that a site file must have hold."""
+
+
 class Problems(InputError):
     """Several problems of one table, found at once."""
 
@@ -81,7 +104,7 @@ def _lines(
         cure = nearest(path[-1], keys)
         return [describe("unknown key", where=at, expected="one of " + ", ".join(keys), cure=cure)]
     if kind == "missing":
-        return [describe("missing key", where=at)]
+        return [describe("missing key", where=at, expected=WANTED.get(str(path[-1]), ""))]
     if kind == "value_error":
         cause = error["ctx"]["error"]
         inner = cause.problems if isinstance(cause, Problems) else [str(cause)]

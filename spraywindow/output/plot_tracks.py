@@ -138,9 +138,9 @@ def sun(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) -
     """Height of the sun, with the limit on a high sun."""
     middle = week["sun_deg"].to_numpy(dtype=float)
     # known at the middle of the hours, drawn from edge to edge: half an hour by its own slope
-    first, last = middle[0] - np.diff(middle[:2]) / 2, middle[-1] + np.diff(middle[-2:]) / 2
+    half = np.diff(middle) / 2 if len(middle) > 1 else np.zeros(1)
     hours = [0.0, *(np.arange(len(week)) + 0.5), float(len(week))]
-    height = np.concatenate([first, middle, last])
+    height = np.concatenate([middle[:1] - half[0], middle, middle[-1:] + half[-1]])
     axes.plot(hours, np.maximum(height, 0.0), color=INK, linewidth=1.7)
     limits = _hard(evening, ("warm_sun_elevation",))
     for limit in limits:

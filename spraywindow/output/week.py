@@ -7,8 +7,8 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
-from spraywindow.orchard.evening import WEEK_D
 from spraywindow.orchard.site import Site
+from spraywindow.orchard.site_week import WEEK_D
 from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.hours import sun_of, weather_columns
 from spraywindow.spray.quantities import SUN_ON_WOOD_K_M2_W

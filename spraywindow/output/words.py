@@ -12,6 +12,8 @@ from spraywindow.orchard.evening import SPACING, Answer, Evening
 from spraywindow.orchard.wording import day_words as day_words
 from spraywindow.output.notices import EARLY, LABEL, SPRAYING
 from spraywindow.output.units import System, can_show, shown
+from spraywindow.season.stages import stage_words
+from spraywindow.spray.catalogue import CATALOGUE
 from spraywindow.spray.hours import STAGE
 from spraywindow.spray.material import Limit, Material
 from spraywindow.spray.slots import FAR_END, NO_ACCESS, Slot
@@ -190,6 +192,13 @@ def cautions(evening: Evening) -> list[str]:
             unmet = inside[limit.name] < 0 if limit.kind == "caution" else inside[limit.name] == 0
             if unmet.any():
                 lines.append(f"{limit.words}: {limit.reason}")
+    usual = CATALOGUE.get(evening.material.name, evening.material)
+    lines += [
+        f"{state.block.name}: {stage_words(state.block.stage)} is past the usual last stage; only "
+        "this label allows it, and it may burn"
+        for state in evening.blocks
+        if state.open and state.block.stage is not None and usual.stops(state.block.stage)
+    ]
     return list(dict.fromkeys([*lines, *evening.material.cautions, *SPRAYING, LABEL]))
 
 

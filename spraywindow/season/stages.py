@@ -44,6 +44,7 @@ STAGES: dict[int, StageWords] = {
     95: StageWords("half leaf fall", ("leaf fall half", "half the leaves fallen"), "M"),
     97: StageWords("all leaves fallen", ("leaf fall all", "leaf fall", "leaf drop"), "M"),
 }
+FIRST_FLOWER, PETAL_FALL = 60, 69
 _CODES = {name: code for code, stage in STAGES.items() for name in (stage.words, *stage.others)}
 _CODE = re.compile(r"^(?:bbch)?\s*0?(\d{1,2})$")
 

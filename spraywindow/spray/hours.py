@@ -100,7 +100,8 @@ def score_hours(
     WeatherError
         If the table breaks the contract.
     InputError
-        If a limit names an unknown quantity.
+        If a limit names an unknown quantity or another unit than the quantity's, or the stage is
+        no BBCH code.
     """
     table = check_hourly(weather)
     index = pd.DatetimeIndex(table.index)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from numbers import Integral
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from spraywindow.errors import InputError, describe
 from spraywindow.spray.conditions import Conditions, Setting
 from spraywindow.spray.margins import margin_of
 from spraywindow.spray.material import STAGE, Kind, Limit, Material, season_order
-from spraywindow.spray.quantities import QUANTITIES
+from spraywindow.spray.quantities import QUANTITIES, Quantity
 from spraywindow.weather.interval import Array, Interval
 
 VERDICTS = ("go", "no-go", "unknown")
@@ -74,28 +75,22 @@ def score_arrays(
     Raises
     ------
     InputError
-        If a limit names an unknown quantity or lacks its window, or no limit can be judged.
+        If a limit names an unknown quantity, measures it in another unit or lacks its window, the
+        stage is no BBCH code, or no limit can be judged.
     """
     shape = np.broadcast_to(0, conditions.shape)[rows].shape
     tally = _Tally(shape)
     not_judged = [] if stage is not None else [STAGE]
     if stage is not None:
+        if isinstance(stage, bool) or not isinstance(stage, Integral) or not 0 <= stage <= 99:
+            raise InputError(describe("stage", expected="a BBCH code, 0 to 99", got=stage))
         behind = season_order(material.last_stage) - season_order(stage)
         flat = np.full(shape, 1.0 if behind >= 0 else -1.0)
         tally.take(STAGE, "hard", Interval(flat, flat))
     for limit in material.limits:
         if not _applies(limit, material, stage, conditions.setting):
             continue
-        if limit.quantity not in QUANTITIES:
-            raise InputError(
-                describe(
-                    "unknown quantity",
-                    where=f"material {material.name}, limit {limit.name}",
-                    expected="one of " + ", ".join(QUANTITIES),
-                    got=limit.quantity,
-                )
-            )
-        quantity = QUANTITIES[limit.quantity]
+        quantity = _quantity(limit, f"material {material.name}, limit {limit.name}")
         if any(column not in conditions.columns for column in quantity.needs):
             not_judged.append(limit.name)
             continue
@@ -104,6 +99,22 @@ def score_arrays(
     if not tally.names:
         raise InputError(describe("no limit can be judged", where=f"material {material.name}"))
     return tally.scores(tuple(not_judged))
+
+
+def _quantity(limit: Limit, where: str) -> Quantity:
+    """What a limit looks at, in the limit's own unit."""
+    quantity = QUANTITIES.get(limit.quantity)
+    if quantity is None:
+        expected = "one of " + ", ".join(QUANTITIES)
+        raise InputError(
+            describe("unknown quantity", where=where, expected=expected, got=limit.quantity)
+        )
+    if limit.unit != quantity.unit:
+        raise InputError(
+            describe(f"{limit.quantity} is judged in another unit", where=where,
+                     expected=quantity.unit, got=limit.unit, cure="convert value and width")
+        )  # fmt: skip
+    return quantity
 
 
 def _applies(limit: Limit, material: Material, stage: int | None, setting: Setting) -> bool:

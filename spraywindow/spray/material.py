@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -33,7 +34,7 @@ class Limit:
     value, width : float
         Where the margin is 0, and how far inside it is 1, in `unit`.
     unit : str
-        Of value and width.
+        Of value and width: the one that the quantity is judged in.
     kind : str
         ``"hard"`` stops; ``"soft"`` lowers the margin, never below 0; ``"caution"`` only speaks.
     words : str
@@ -65,8 +66,10 @@ class Limit:
 
     def __post_init__(self) -> None:
         problems: list[tuple[str, str, object]] = []
-        if not self.width > 0:
+        if not 0 < self.width < math.inf:
             problems.append(("comfort width", "more than 0", self.width))
+        if not math.isfinite(self.value):
+            problems.append(("value", "a number", self.value))
         if self.bound not in BOUNDS:
             problems.append(("bound", " or ".join(BOUNDS), self.bound))
         if self.kind not in KINDS:
@@ -136,6 +139,10 @@ class Material:
             raise InputError(
                 describe("limits of one name", where=f"material {self.name}", got=", ".join(twice))
             )
+
+    def stops(self, stage: int) -> bool:
+        """Whether a BBCH stage is past the last one that the material may go on."""
+        return season_order(stage) > season_order(self.last_stage)
 
     def limit(self, name: str) -> Limit:
         """Give the limit of that name; `InputError` naming the known ones if there is none."""

@@ -35,8 +35,9 @@ DRY_PCT, HOT_C, VERY_DRY_PCT = 40.0, 25.0, 30.0  # Ontario; P
 
 @dataclass(frozen=True)
 class Quantity:
-    """A named quantity: how to compute it, and the optional columns without which it is not."""
+    """A named quantity: its unit, how to compute it, and the optional columns that it needs."""
 
+    unit: str
     compute: Callable[[Conditions, Limit], Interval]
     needs: tuple[str, ...] = ()
 
@@ -125,39 +126,43 @@ def _rain_after_drying(now: Conditions, limit: Limit) -> Interval:
 
 
 QUANTITIES: dict[str, Quantity] = {
-    "temp": Quantity(_temp),
-    "sun_temp": Quantity(_sun_temp),
-    "warm_sun_elevation": Quantity(_warm_sun_elevation),
-    "lowest_temp": Quantity(lambda now, limit: forward_lowest(now.frost_temp, _hours(limit))),
-    "lowest_temp_next_day": Quantity(
-        lambda now, limit: forward_lowest(now.temp, _hours(limit), start=24)
+    "temp": Quantity("degC", _temp),
+    "sun_temp": Quantity("degC", _sun_temp),
+    "warm_sun_elevation": Quantity("deg", _warm_sun_elevation),
+    "lowest_temp": Quantity(
+        "degC", lambda now, limit: forward_lowest(now.frost_temp, _hours(limit))
     ),
-    "highest_temp": Quantity(lambda now, limit: forward_highest(now.temp, _hours(limit))),
+    "lowest_temp_next_day": Quantity(
+        "degC", lambda now, limit: forward_lowest(now.temp, _hours(limit), start=24)
+    ),
+    "highest_temp": Quantity("degC", lambda now, limit: forward_highest(now.temp, _hours(limit))),
     "lowest_temp_until_dry": Quantity(
-        lambda now, limit: lowest_until(now.frost_temp, now.drying_h)
+        "degC", lambda now, limit: lowest_until(now.frost_temp, now.drying_h)
     ),
     "lowest_temp_either_side": Quantity(
-        lambda now, limit: lowest_around(now.frost_temp, _hours(limit))
+        "degC", lambda now, limit: lowest_around(now.frost_temp, _hours(limit))
     ),
-    "humidity": Quantity(lambda now, limit: _at_ends(now.humidity, limit)),
-    "hot_dry_air": Quantity(_dry_and_hot(DRY_PCT)),
-    "very_dry_air": Quantity(_dry_and_hot(VERY_DRY_PCT)),
-    "wet_bulb_depression": Quantity(_wet_bulb_depression),
-    "hours_dry": Quantity(lambda now, limit: now.hours_dry),
-    "hours_dry_before_trouble": Quantity(lambda now, limit: now.hours_dry_before_trouble),
-    "rain_ahead": Quantity(lambda now, limit: now.rain.ahead(_hours(limit))),
-    "rain_after_drying": Quantity(_rain_after_drying),
-    "rain_before": Quantity(lambda now, limit: now.rain.before(_hours(limit))),
+    "humidity": Quantity("%", lambda now, limit: _at_ends(now.humidity, limit)),
+    "hot_dry_air": Quantity("points", _dry_and_hot(DRY_PCT)),
+    "very_dry_air": Quantity("points", _dry_and_hot(VERY_DRY_PCT)),
+    "wet_bulb_depression": Quantity("K", _wet_bulb_depression),
+    "hours_dry": Quantity("h", lambda now, limit: now.hours_dry),
+    "hours_dry_before_trouble": Quantity("h", lambda now, limit: now.hours_dry_before_trouble),
+    "rain_ahead": Quantity("mm", lambda now, limit: now.rain.ahead(_hours(limit))),
+    "rain_after_drying": Quantity("mm", _rain_after_drying),
+    "rain_before": Quantity("mm", lambda now, limit: now.rain.before(_hours(limit))),
     "highest_rain_chance": Quantity(
+        "fraction",
         lambda now, limit: forward_highest(now.column("rain_chance", 0.0, 1.0), _hours(limit) - 1),
         needs=("rain_chance",),
     ),
     "wind_at_top": Quantity(
+        "m/s",
         lambda now, limit: _at_ends(
             now.wind.map(lambda wind: wind * air.wind_factor(now.setting.tree_height_m)), limit
-        )
+        ),
     ),
-    "gust": Quantity(lambda now, limit: now.column("gust_ms", 0.0), needs=("gust_ms",)),
-    "inversion": Quantity(_inversion),
-    "degrees_off_downwind": Quantity(_degrees_off_downwind, needs=("wind_from_deg",)),
+    "gust": Quantity("m/s", lambda now, limit: now.column("gust_ms", 0.0), needs=("gust_ms",)),
+    "inversion": Quantity("flag", _inversion),
+    "degrees_off_downwind": Quantity("deg", _degrees_off_downwind, needs=("wind_from_deg",)),
 }
