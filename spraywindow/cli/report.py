@@ -43,6 +43,7 @@ def report(
 ) -> None:
     """Write a page with the answer, the week, the program and the season; print its name."""
     from spraywindow.orchard.evening import default_material, evening
+    from spraywindow.orchard.planned import planned_first
     from spraywindow.orchard.prospect import prospect
     from spraywindow.output.page import page_html
 
@@ -53,7 +54,7 @@ def report(
     table = the_weather(the, weather, columns, at, demo=demo, service=service)
     due = default_material(the, at.tz_convert(the.place.timezone).date())
     names = [due, *(name for name in the.program.materials if name != due)]
-    evenings = [evening(the, table, at, name) for name in names]
+    evenings = planned_first([evening(the, table, at, name) for name in names])
     past = None
     if winters is not None:
         from spraywindow.sources.tables import read_weather

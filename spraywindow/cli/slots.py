@@ -67,6 +67,7 @@ def slots(
     """Say where to be tomorrow: go or no-go, from when to when, and why."""
     from spraywindow.errors import InputError, describe
     from spraywindow.orchard.evening import default_material, evening
+    from spraywindow.orchard.planned import planned_first
 
     if json and csv:
         raise InputError(describe("--json and --csv together", cure="choose one"))
@@ -85,23 +86,25 @@ def slots(
     name = material or default_material(the, at.tz_convert(the.place.timezone).date())
     the.material(name)  # an unknown one is refused before anything is fetched
     table = the_weather(the, weather, columns, at, demo=demo, service=service)
-    answer = evening(the, table, at, name)
+    materials = dict.fromkeys([name, *the.program.materials])
+    every = [evening(the, table, at, each) for each in materials]
+    if material is None:
+        every = planned_first(every)
+    answer, others = every[0], every[1:]
 
     if receipt is not None:
         from spraywindow.output.answers import to_json
         from spraywindow.output.receipt import receipt_answer
 
         write_new(receipt, to_json(receipt_answer(answer, table)) + "\n")
-    if plot is not None or ics is not None:
-        every = [answer, *(evening(the, table, at, n) for n in the.program.materials if n != name)]
-        if plot is not None:
-            from spraywindow.output.plot_week import save_week_picture
+    if plot is not None:
+        from spraywindow.output.plot_week import save_week_picture
 
-            save_week_picture(plot, table, every)
-        if ics is not None:
-            from spraywindow.output.calendar import updated_calendar
+        save_week_picture(plot, table, every)
+    if ics is not None:
+        from spraywindow.output.calendar import updated_calendar
 
-            write_new(ics, updated_calendar(ics, every))
+        write_new(ics, updated_calendar(ics, every))
     if demo:
         note(DEMO_NOTE)
     if json:
@@ -115,9 +118,6 @@ def slots(
     else:
         from spraywindow.output.text import evening_text
 
-        others = [
-            evening(the, table, at, other) for other in the.program.materials if other != name
-        ]
         say(evening_text(answer, others, with_hours=hours))
     if exit_code:
         raise typer.Exit(EXIT_CODES[answer.first.verdict])

@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 from spraywindow.orchard.block_states import season_start
+from spraywindow.orchard.evening import Evening
 from spraywindow.orchard.site import Site
 from spraywindow.spray.material import Material
 
@@ -87,3 +88,31 @@ def end_is_assumed(site: Site) -> bool:
 def usual_share_of(material: Material) -> float:
     """Share of later mornings that are expected to be usable for a material [0-1]."""
     return USUAL_SHARE_SHORT if material.dry_spell_h <= SHORT_SPELL_H else USUAL_SHARE
+
+
+def urgency(evening: Evening, day: dt.date, share: float | None = None) -> Urgency | None:
+    """How urgent the material of an evening is from a day on; None where no visit is owed.
+
+    Parameters
+    ----------
+    evening : Evening
+    day : date
+        Local day of the visit.
+    share : float, optional
+        Of the later mornings that are expected to be usable [0-1]; default `usual_share_of`.
+    """
+    site, material = evening.site, evening.material
+    entry = next((e for e in site.program.entries if e.material == material.name), None)
+    if entry is None or not entry.visits_owed:
+        return None
+    last = last_day_of(site, evening.now.date())
+    ahead = [each for each in evening.answers if each.date >= day]
+    known_to = max([day, *(each.date for each in ahead if each.verdict != "unknown")])
+    return Urgency(
+        entry.visits_owed,
+        sum(each.verdict == "go" and each.date <= last for each in ahead),
+        max(0, (last - known_to).days),
+        last,
+        share if share is not None else usual_share_of(material),
+        end_is_assumed(site),
+    )

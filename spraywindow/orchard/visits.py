@@ -17,7 +17,7 @@ import pandas as pd
 from spraywindow.orchard.evening import Answer, Evening, evening
 from spraywindow.orchard.route import Job, Route, best_route
 from spraywindow.orchard.site import Site
-from spraywindow.orchard.urgency import Urgency, end_is_assumed, last_day_of, usual_share_of
+from spraywindow.orchard.urgency import Urgency, urgency
 from spraywindow.spray.slots import Slot
 from spraywindow.weather.interval import Array
 
@@ -157,29 +157,20 @@ def _choices(
     share: float | None,
 ) -> tuple[Choice, ...]:
     """What the site may get: a choice for each material that owes visits, most urgent first."""
-    last = last_day_of(site, now.tz_convert(site.place.timezone).date())
     out = []
     for entry in site.program.entries:
         if not entry.visits_owed:
             continue
         the = evening(site, weather, now, entry.material)
+        urgent = urgency(the, day, share)
+        if urgent is None:  # done by what this season's record says
+            continue
         answer = next(
             (each for each in the.answers if each.date == day),
             Answer(day, "unknown", None, "", np.nan, "the weather does not reach so far"),
         )
-        ahead = [each for each in the.answers if each.date >= day]
-        answered = [each.date for each in ahead if each.verdict != "unknown"]
-        known_to = max([day, *answered])
-        urgency = Urgency(
-            entry.visits_owed,
-            sum(each.verdict == "go" and each.date <= last for each in ahead),
-            max(0, (last - known_to).days),
-            last,
-            share if share is not None else usual_share_of(the.material),
-            end_is_assumed(site),
-        )
         slots = tuple(slot for slot in the.slots if slot.start.date() == day)
-        out.append(Choice(number, the, answer, slots if answer.verdict == "go" else (), urgency))
+        out.append(Choice(number, the, answer, slots if answer.verdict == "go" else (), urgent))
     return tuple(sorted(out, key=lambda choice: -choice.urgency.value))
 
 

@@ -17,8 +17,8 @@ import pandas as pd
 
 from spraywindow.errors import InputError, describe
 from spraywindow.orchard.evening import Evening
+from spraywindow.orchard.planned import planned_slots
 from spraywindow.output.notices import LABEL
-from spraywindow.output.planned import planned_slots
 from spraywindow.output.slot_words import chance_words, closing_words, hours_words, opening_words
 from spraywindow.output.words import blocks_line, source_line
 from spraywindow.spray.slots import Slot

@@ -9,6 +9,7 @@ import pandas as pd
 
 from spraywindow.errors import InputError, describe
 from spraywindow.orchard.evening import Evening
+from spraywindow.orchard.planned import planned_slots
 from spraywindow.orchard.prospect import Prospect
 from spraywindow.output.leaf_curl import copper_left, copper_words, curl_spells, curl_words
 from spraywindow.output.page_rows import (
@@ -20,7 +21,6 @@ from spraywindow.output.page_rows import (
     source_rows,
     verdict,
 )
-from spraywindow.output.planned import planned_slots
 from spraywindow.output.plot_season import draw_season, season_words
 from spraywindow.output.plot_week import draw_week, split_week, week_words
 from spraywindow.output.plots import NARROW_PX, WIDE_PX, look

@@ -1,4 +1,4 @@
-"""Which of the coming week's slots the program would use: the exact plan on what is known."""
+"""Which of the coming week's slots the program would use, and which material it names first."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.orchard.evening import Evening
+from spraywindow.orchard.urgency import urgency
 from spraywindow.season.planner import plan_rounds
 from spraywindow.spray.slots import Slot
 
@@ -24,7 +25,7 @@ def planned_slots(evenings: Sequence[Evening]) -> list[Slot]:
     -------
     list of Slot
         At most one a material and day: the day's likeliest. Most rounds come first, then the
-        likeliest slots.
+        more urgent materials (rounds owed for each chance left), then the likeliest slots.
     """
     best: dict[tuple[pd.Timestamp, str], Slot] = {}
     for evening in evenings:
@@ -39,5 +40,17 @@ def planned_slots(evenings: Sequence[Evening]) -> list[Slot]:
     for (day, name), slot in best.items():
         if name in chances.columns:
             chances.loc[day, name] = slot.chance
-    plan = plan_rounds(chances, program)
+    first = min(days).date()
+    urgent = {each.material.name: urgency(each, first) for each in evenings}
+    values = {name: 0.0 if found is None else found.value for name, found in urgent.items()}
+    most = max(values.values()) or 1.0
+    near = {name: values.get(name, 0.0) / most for name in program.materials}
+    plan = plan_rounds(chances, program, nearness=pd.DataFrame(near, index=days))
     return [best[day, name] for day, name in zip(plan["date"], plan["material"], strict=True)]
+
+
+def planned_first(evenings: Sequence[Evening]) -> list[Evening]:
+    """The evenings with the one first that the plan would go out with, else as they stand."""
+    planned = planned_slots(evenings)
+    lead = next((e for e in evenings if e.first.slot is not None and e.first.slot in planned), None)
+    return list(evenings) if lead is None else [lead, *(e for e in evenings if e is not lead)]
