@@ -13,8 +13,8 @@ from typer.testing import CliRunner
 from spraywindow.cli.main import app
 from spraywindow.errors import InputError
 from spraywindow.orchard.evening import Evening, evening
+from spraywindow.orchard.planned import planned_slots
 from spraywindow.output.calendar import slot_uid, slots_calendar, updated_calendar
-from spraywindow.output.planned import planned_slots
 from spraywindow.sources.samples import DEMO_NOW, demo_forecast
 from tests.page_values import BITING, biting_site, demo_evenings, demo_site, evenings_of
 

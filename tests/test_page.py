@@ -15,11 +15,11 @@ from typer.testing import CliRunner
 from spraywindow.cli.main import app
 from spraywindow.cli.report import file_name
 from spraywindow.orchard.evening import evening
+from spraywindow.orchard.planned import planned_slots
 from spraywindow.orchard.prospect import prospect
 from spraywindow.output.leaf_curl import copper_left, copper_words, curl_spells, curl_words
 from spraywindow.output.page import page_html
 from spraywindow.output.page_rows import verdict
-from spraywindow.output.planned import planned_slots
 from spraywindow.output.slot_words import chance_words
 from spraywindow.output.words import cautions
 from spraywindow.sources.samples import DEMO_NOW, demo_forecast, demo_winters, sample_path
