@@ -80,6 +80,17 @@ def test_csv_has_a_row_for_each_rule_run_and_winter(command: CommandLine, few: A
     assert all(int(row["rain_within_24_h"]) <= int(row["rounds"]) for row in rows)
 
 
+def test_the_picture_names_the_site_and_each_run(
+    command: CommandLine, few: Any, tmp_path: Path
+) -> None:
+    picture = tmp_path / "rules.svg"
+    assert command("backtest", *few, "--plot", picture).code == 0
+    drawn = picture.read_text(encoding="utf-8")
+    assert "Varkessa Bank: 3 past winters, 2013/14 to 2015/16" in drawn
+    assert "usual errors (1)" in drawn
+    assert "usual errors (2)" in drawn
+
+
 def test_without_errors_nothing_is_measured(command: CommandLine, few: Any) -> None:
     said = command("backtest", *few, "--errors", "0")
     assert "false go" not in said.out.split("Days known exactly")[0]
@@ -99,6 +110,7 @@ def test_a_winter_that_has_not_ended_is_left_out(command: CommandLine, few: Any)
         (["--days", "3"], "3 days never tells 72 rain-free hours"),
         (["--days", "40"], "--days"),
         (["--columns", "map.toml"], "--columns without --weather"),
+        (["--plot", "rules.gif"], "unknown kind of picture"),
     ],
 )
 def test_mistakes_are_one_line(command: CommandLine, arguments: list[str], words: str) -> None:

@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from spraywindow.sources.samples import sample_path
@@ -88,6 +89,10 @@ def test_before_leaf_fall_and_after_the_season(command: CommandLine, tmp_path: P
         (["--columns", "map.toml"], "--columns without --weather"),
         (["--dry-spell", "48"], "a number without its unit"),
         (["--now", "yesterday-ish"], "--now: not a time"),
+        (["--plot", "season.gif"], "unknown kind of picture"),
+        (["--plot", "no/such/season.png"], "cannot write"),
+        (["--forecast-columns", "map.toml"], "--forecast-columns without --forecast"),
+        (["--site", "a.toml", "--site", "b.toml", "--plot", "s.png"], "draw one site at a time"),
     ],
 )
 def test_mistakes_are_one_line(command: CommandLine, arguments: list[str], words: str) -> None:
@@ -251,3 +256,31 @@ def test_what_is_done_comes_from_the_record_too(command: CommandLine, tmp_path: 
     assert (before["owed"], after["owed"]) == (2, 1)
     assert "2026-01-10" in after["done"]
     assert "From the record" in said.err
+
+
+def test_the_picture_names_the_site_and_its_winters(command: CommandLine, tmp_path: Path) -> None:
+    picture = tmp_path / "season.svg"
+    said = command("season", "--plot", picture)
+    assert said.code == 0
+    drawn = picture.read_text(encoding="utf-8")
+    assert "Varkessa Bank: the season from Tue 13 Jan" in drawn
+    assert "By 12 past winters, 2013/14 to 2024/25." in drawn
+
+
+def test_winters_and_forecast_may_have_columns_of_their_own(
+    command: CommandLine, tmp_path: Path
+) -> None:
+    ahead = pd.read_csv(sample_path("forecast.csv")).rename(columns={"temp_c": "Air"})
+    ahead.to_csv(tmp_path / "ahead.csv", index=False)
+    layout = [
+        '[time]\ncolumn = "time"\ntimezone = "UTC"\n[temp_c]\ncolumn = "Air"\nunit = "degC"\n'
+    ]
+    units = {"dew_point_c": "degC", "wind_ms": "m/s", "rain_mm": "mm"}
+    layout += [f'[{name}]\ncolumn = "{name}"\nunit = "{unit}"\n' for name, unit in units.items()]
+    (tmp_path / "map.toml").write_text("".join(layout), encoding="utf-8")
+    arguments = ["--site", site_file(tmp_path), "--weather", sample_path("winters.csv.gz"),
+                 "--now", "2026-01-12T18:00", "--forecast", tmp_path / "ahead.csv"]  # fmt: skip
+    assert "Air" in command("season", *arguments).err
+    said = command("season", *arguments, "--forecast-columns", tmp_path / "map.toml")
+    assert said.code == 0
+    assert "No forecast" not in said.err

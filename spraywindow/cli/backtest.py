@@ -12,7 +12,9 @@ from spraywindow.cli.options import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    PlotOption,
     SiteOption,
+    check_picture,
     note,
     progress,
     say,
@@ -48,6 +50,7 @@ def backtest(
             "non-commercial use).",
         ),
     ] = False,
+    plot: PlotOption = None,
     json: JsonOption = False,
     csv: Annotated[
         bool, typer.Option("--csv", help="Print one row a rule, run and winter.")
@@ -61,6 +64,7 @@ def backtest(
 
     if json and csv:
         raise InputError(describe("--json and --csv together", cure="choose one"))
+    check_picture(plot)
     demo = site is None
     if archived and demo:
         raise InputError(
@@ -75,6 +79,10 @@ def backtest(
         replays.append(_archived(the, record, at, notes))
     with bar("winters") as shown:
         result = replayed(the, record, at, replays, progress=shown)
+    if plot is not None:
+        from spraywindow.output.plot_backtest import save_backtest_picture
+
+        save_backtest_picture(plot, result)
     if demo:
         note(DEMO_NOTE)
     if json:

@@ -27,6 +27,9 @@ ColumnsOption = Annotated[
     Path | None,
     typer.Option("--columns", help="Column map (TOML) that says how to read --weather."),
 ]
+PlotOption = Annotated[
+    Path | None, typer.Option("--plot", help="Also draw a picture of it (.png or .svg).")
+]
 NowOption = Annotated[
     str | None,
     typer.Option("--now", help='Time of the answer, local ("2026-01-12 18:00") or with offset.'),
@@ -204,6 +207,15 @@ def check_free(*paths: Path | None) -> None:
                 describe("cannot write", where=str(path), expected="a writable folder",
                          got=str(path.parent))
             )  # fmt: skip
+
+
+def check_picture(path: Path | None) -> None:
+    """Refuse a picture's file that cannot be written, or is of no kind that we draw."""
+    if path is not None:
+        from spraywindow.output.plots import check_suffix
+
+        check_suffix(path)
+    check_free(path)
 
 
 def write_new(path: Path, text: str) -> None:

@@ -33,6 +33,10 @@ def report(
         Path | None,
         typer.Option("--winters", help="Hourly record of past winters, for the season's picture."),
     ] = None,
+    winters_columns: Annotated[
+        Path | None,
+        typer.Option("--winters-columns", help="Column map (TOML) for --winters."),
+    ] = None,
     record: RecordOption = None,
     service: Annotated[
         str | None, typer.Option("--service", help="nws, metnorway or openmeteo.")
@@ -59,7 +63,7 @@ def report(
     if winters is not None:
         from spraywindow.sources.tables import read_weather
 
-        past = read_weather(winters)
+        past = read_weather(winters, columns=winters_columns)
     elif demo and weather is None:
         from spraywindow.sources.samples import demo_winters
 

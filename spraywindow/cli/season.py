@@ -14,7 +14,9 @@ from spraywindow.cli.options import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    PlotOption,
     RecordOption,
+    check_picture,
     note,
     progress,
     say,
@@ -38,9 +40,11 @@ class Asked:
     columns: Path | None
     now: str | None
     forecast: Path | None
+    forecast_columns: Path | None
     no_forecast: bool
     dry_spell: str | None
     record: Path | None
+    plot: Path | None
     json: bool
 
 
@@ -65,6 +69,10 @@ def season(
         Path | None,
         typer.Option("--forecast", help="Forecast file to splice in front in mid-season."),
     ] = None,
+    forecast_columns: Annotated[
+        Path | None,
+        typer.Option("--forecast-columns", help="Column map (TOML) for --forecast."),
+    ] = None,
     no_forecast: Annotated[
         bool, typer.Option("--no-forecast", help="Past winters only, also in mid-season.")
     ] = False,
@@ -72,16 +80,27 @@ def season(
         str | None, typer.Option("--dry-spell", help='Wanted after the spray, such as "48 h".')
     ] = None,
     record: RecordOption = None,
+    plot: PlotOption = None,
     json: JsonOption = False,
 ) -> None:
     """Say whether the whole program fits, from past winters: verdict, numbers, reasons.
 
     Several sites run side by side; their JSON is a list.
     """
-    from spraywindow.errors import InputError, one_line
+    from spraywindow.errors import InputError, describe, one_line
 
-    asked = Asked(weather, columns, now, forecast, no_forecast, dry_spell, record, json)
     files = sites or []
+    check_picture(plot)
+    if plot is not None and len(files) > 1:
+        raise InputError(describe("--plot of several sites", cure="draw one site at a time"))
+    if forecast_columns is not None and forecast is None:
+        raise InputError(
+            describe("--forecast-columns without --forecast", cure="name the forecast file")
+        )
+    asked = Asked(
+        weather, columns, now, forecast, forecast_columns, no_forecast, dry_spell, record, plot,
+        json,
+    )  # fmt: skip
     told = _many(files, asked) if len(files) > 1 else [_told(files[0] if files else None, asked)]
     problems = [one.problem for one in told if one.problem]
     if problems:
@@ -141,8 +160,12 @@ def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
             "No forecast stands in front of the winters; give --forecast FILE in mid-season."
         )
     elif not asked.no_forecast:
-        ahead = _forecast(site, asked.forecast, at, notes, demo=demo and weather is None)
+        ahead = _forecast(site, asked, at, notes, demo=demo and weather is None)
     found = prospect(site, record, at, forecast=ahead, dry_spell_h=hours)
+    if asked.plot is not None:
+        from spraywindow.output.plot_season import save_season_picture
+
+        save_season_picture(asked.plot, found.outlook, site.name)
     if demo:
         notes.append(DEMO_NOTE)
     source = record.attrs.get("source", {})
@@ -159,16 +182,16 @@ def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
 
 
 def _forecast(
-    site: Site, path: Path | None, now: pd.Timestamp, notes: list[str], *, demo: bool
+    site: Site, asked: Asked, now: pd.Timestamp, notes: list[str], *, demo: bool
 ) -> pd.DataFrame | None:
     """The forecast to splice: from a file, the demo, or a service; None where there is none."""
     from spraywindow.errors import SourceError
     from spraywindow.weather.hourly import known_at
 
-    if path is not None:
+    if asked.forecast is not None:
         from spraywindow.sources.tables import read_weather
 
-        return known_at(read_weather(path), now)
+        return known_at(read_weather(asked.forecast, columns=asked.forecast_columns), now)
     if demo:
         from spraywindow.sources.samples import demo_forecast
 

@@ -12,10 +12,12 @@ from spraywindow.cli.options import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    PlotOption,
     RecordOption,
     SiteOption,
     WeatherOption,
     check_free,
+    check_picture,
     note,
     say,
     the_now,
@@ -53,9 +55,7 @@ def slots(
     receipt: Annotated[
         Path | None, typer.Option("--receipt", help="Also keep the answer in this file.")
     ] = None,
-    plot: Annotated[
-        Path | None, typer.Option("--plot", help="Also draw the week (.png or .svg).")
-    ] = None,
+    plot: PlotOption = None,
     ics: Annotated[
         Path | None,
         typer.Option("--ics", help="Also write a calendar; an older one there is updated."),
@@ -75,11 +75,8 @@ def slots(
     if service is not None and (demo or weather is not None):
         beside = "the demo" if demo and weather is None else "a weather file"
         raise InputError(describe(f"--service beside {beside}", cure="leave one of them out"))
-    check_free(receipt, plot, ics)
-    if plot is not None:
-        from spraywindow.output.plots import check_suffix
-
-        check_suffix(plot)
+    check_free(receipt, ics)
+    check_picture(plot)
     the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
     the = with_record(the, site, record, at)

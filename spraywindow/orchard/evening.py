@@ -12,6 +12,7 @@ import pandas as pd
 from spraywindow.orchard.block_states import BlockState, block_states
 from spraywindow.orchard.block_states import leaf_fall as leaf_fall
 from spraywindow.orchard.block_states import season_start as season_start
+from spraywindow.orchard.holes import Hole, holes
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_week import NOON_H, SiteWeek, site_week
 from spraywindow.orchard.site_week import SPACING as SPACING
@@ -26,7 +27,8 @@ from spraywindow.weather.hourly import AHEAD_H, known_at
 class Evening:
     """Everything that one evening's answer for a site and a material says.
 
-    `today` is None from noon on; `blocks` are as of the first answer's day.
+    `today` is None from noon on; `blocks` are as of the first answer's day; `holes` are hours
+    that the weather does not tell though it goes on after them.
     """
 
     site: Site
@@ -40,6 +42,7 @@ class Evening:
     tomorrow: Answer
     source: dict[str, Any]
     notes: list[str]
+    holes: list[Hole]
 
     @property
     def first(self) -> Answer:
@@ -112,6 +115,7 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         tomorrow=the_week.answer(days[1]),
         source=dict(table.attrs.get("source", {})),
         notes=list(table.attrs.get("notes", [])),
+        holes=holes(table, local_now),
     )
 
 

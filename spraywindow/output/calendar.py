@@ -60,7 +60,7 @@ def slots_calendar(
         from icalendar import Calendar
     except ImportError as error:
         raise InputError(
-            describe("calendars need icalendar", cure='pip install "spraywindow[plots]"')
+            describe("calendars need icalendar", cure="in the checkout: pip install '.[plots]'")
         ) from error
     first = evenings[0]
     planned = planned_slots(evenings)

@@ -21,8 +21,8 @@ from spraywindow.output.page_rows import (
     source_rows,
     verdict,
 )
-from spraywindow.output.plot_season import draw_season, season_words
-from spraywindow.output.plot_week import draw_week, split_week, week_words
+from spraywindow.output.plot_season import SEASON_LEGEND, draw_season, season_words
+from spraywindow.output.plot_week import draw_week, split_week, week_legend, week_words
 from spraywindow.output.plots import NARROW_PX, WIDE_PX, look
 from spraywindow.output.svg import inline_svg
 from spraywindow.output.week import week_weather
@@ -70,7 +70,7 @@ def page_html(
         from markupsafe import Markup
     except ImportError as error:
         raise InputError(
-            describe("the page needs jinja2", cure='pip install "spraywindow[plots]"')
+            describe("the page needs jinja2", cure="in the checkout: pip install '.[plots]'")
         ) from error
     first = evenings[0]
     site, now = first.site, first.now
@@ -90,7 +90,8 @@ def page_html(
         made=f"{day_words(now.date())} {now.year}, {now:%H:%M}",
         verdicts=[verdict(each, evenings, planned) for each in evenings],
         week=week_picture(weather, evenings),
-        first=first.material,
+        legend=week_legend(first),
+        season_legend=SEASON_LEGEND,
         slots=[row for evening in evenings for row in slot_rows(evening, planned)],
         names=[evening.material.name for evening in evenings],
         days=day_rows(evenings),

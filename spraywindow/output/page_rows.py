@@ -19,8 +19,8 @@ from spraywindow.output.words import (
     cautions,
     clock,
     day_words,
-    not_judged_lines,
     reason,
+    untold_lines,
 )
 from spraywindow.season.entry import Entry
 from spraywindow.season.outlook import FEWEST_FOR_START
@@ -36,7 +36,7 @@ def verdict(
         "material": evening.material.name,
         "title": _capital(evening.material.title),
         "blocks": blocks_line(evening.blocks),
-        "lines": [*_instead_lines(evening, evenings, planned), *not_judged_lines(evening)],
+        "lines": [*_instead_lines(evening, evenings, planned), *untold_lines(evening)],
         "answers": [
             {
                 "when": "today" if answer.date == evening.now.date() else "tomorrow",

@@ -31,6 +31,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 SOON_H, WANTED_H = 24, 72
+BACKTEST_LEGEND = (
+    f"A bar: rounds a winter; at its end, of materials that want so many rain-free hours, those "
+    f"that measurable rain followed: solid within {SOON_H} h, hatched within {WANTED_H} h."
+)
 SIDE_PX, TOP_PX, ROW_PX, FOOT_PX = 14, 40, 58, 40
 _BAR = 0.34
 
@@ -56,21 +60,19 @@ def draw_backtest(replayed: Replayed, *, width_px: float = WIDE_PX) -> Figure:
     axes.annotate(f"{wanted} rounds wanted", (wanted, 0), xytext=(0, 4), ha="right",
                   textcoords="offset points", fontsize=SMALL, color=EDGE,
                   annotation_clip=False)  # fmt: skip
+    names = run_names(replayed.results)
     for row, result in enumerate(replayed.results):
         draw_rule(axes, result, replayed.season.materials, row + 0.66)
         axes.plot([wanted] * 2, [row + 0.4, row + 0.92], color=EDGE, linewidth=1.1,
                   linestyle=(0, (5, 2.5)))  # fmt: skip
-        axes.annotate(result.name, (0, row + 0.42), fontsize=TEXT, fontweight="bold", color=INK,
+        axes.annotate(names[row], (0, row + 0.42), fontsize=TEXT, fontweight="bold", color=INK,
                       va="bottom")  # fmt: skip
         axes.annotate(rule_words(result, replayed.season.materials), (wanted, row + 0.42),
                       xytext=(-6, 0), textcoords="offset points", fontsize=SMALL, color=QUIET,
                       ha="right", va="bottom")  # fmt: skip
     axes.set_xticks(range(wanted + 1))
     axes.tick_params(axis="x", length=3, labelbottom=True, labelsize=SMALL, color=QUIET, pad=3)
-    words = (
-        f"rounds a winter, mean of {len(replayed.season.labels)}; rained on within the hours "
-        f"wanted: solid {SOON_H} h, hatched {WANTED_H} h"
-    )
+    words = f"rounds a winter, mean of {len(replayed.season.labels)}"
     axes.set_xlabel(words, fontsize=SMALL, color=QUIET, loc="left")
     return figure
 
@@ -94,6 +96,15 @@ def draw_rule(axes: Axes, result: RuleResult, materials: Sequence[Material], mid
     axes.barh(middle, later, left=rounds - soon - later, height=_BAR, facecolor="none",
               edgecolor=EDGE, hatch=HATCH, linewidth=0)  # fmt: skip
     axes.barh(middle, soon, left=rounds - soon, height=_BAR, facecolor=EDGE, linewidth=0)
+
+
+def run_names(results: Sequence[RuleResult]) -> list[str]:
+    """Names of the rules; the runs of one rule are numbered."""
+    names = [result.name for result in results]
+    return [
+        f"{name} ({names[: row + 1].count(name)})" if names.count(name) > 1 else name
+        for row, name in enumerate(names)
+    ]
 
 
 def wanting(materials: Sequence[Material], hours: int) -> list[int]:
@@ -143,4 +154,6 @@ def save_backtest_picture(path: Path, replayed: Replayed) -> None:
     if not replayed.season.labels:
         raise InputError(describe("no picture", where=str(path), expected="a winter replayed"))
     with look():
-        save_picture(draw_backtest(replayed), path)
+        labels = replayed.season.labels
+        title = f"{replayed.site.name}: {len(labels)} past winters, {labels[0]} to {labels[-1]}"
+        save_picture(draw_backtest(replayed), path, title, BACKTEST_LEGEND)

@@ -36,6 +36,12 @@ if TYPE_CHECKING:
 LEFT_PX, RIGHT_PX, TOP_PX = 46, 14, 44
 WEEKS_PX, STARTS_PX, GAP_PX, FOOT_PX = 100, 200, 44, 24
 WANTED = (0.8, 0.9)
+SEASON_LEGEND = (
+    "Above, each ring is one past winter with so many usable mornings in that week; where the "
+    "rings would not fit, a figure counts them. Fewer in a week: in the other winters the season "
+    "had ended. Below, the share of winters that finish when nothing is done before a day; the "
+    "brackets span the starts that are early enough."
+)
 _MARK_PX, _RING_PX, _RINGS_SHARE = 4.8, 4.0, 0.95
 """Step between rings and their size; the share of a week's width that rings may fill."""
 _NARROW_PX, _EDGE_PX, _BEFORE_D = 600, 6, 2
@@ -226,17 +232,19 @@ def season_words(outlook: Outlook) -> str:
     return " ".join(lines)
 
 
-def save_season_picture(path: Path, outlook: Outlook) -> None:
+def save_season_picture(path: Path, outlook: Outlook, site_name: str) -> None:
     """Write the season's picture as PNG or SVG, by the suffix.
 
     Raises
     ------
     InputError
-        If no past winter was used, the suffix is another one, matplotlib is missing, or the file
-        cannot be written.
+        If no past winter was used, or the file cannot be written as such a picture.
     """
     check_suffix(path)
     if not outlook.season.labels:
         raise InputError(describe("no picture", where=str(path), expected="a past winter to draw"))
     with look():
-        save_picture(draw_season(outlook), path)
+        labels = outlook.season.labels
+        foot = f"By {len(labels)} past winters, {labels[0]} to {labels[-1]}. {SEASON_LEGEND}"
+        title = f"{site_name}: the season from {day_words(outlook.season.first)}"
+        save_picture(draw_season(outlook), path, title, foot)

@@ -148,7 +148,7 @@ def _why(
 ) -> None:
     """Say why a day has no slot; a dotted line where it is too early to say."""
     words = EARLY
-    if answer is None or answer.verdict == "unknown":
+    if answer is None or answer.early:
         axes.plot(span, [top + 68] * 2, color=QUIET, linewidth=1.1, linestyle=(0, (1, 3)))
     else:
         words = held_words(answer, evening)

@@ -14,7 +14,7 @@ import pandas as pd
 
 from spraywindow.orchard.evening import Evening
 from spraywindow.output.plot_axes import round_ticks, set_scale, set_ticks
-from spraywindow.output.plots import EDGE, HATCH, INK, QUIET
+from spraywindow.output.plots import EDGE, HATCH, INK, QUIET, SMALL
 from spraywindow.output.units import shown
 from spraywindow.spray.material import Limit
 from spraywindow.units import convert
@@ -96,6 +96,8 @@ def rain(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) 
     )
     axes.bar(hours, fallen, width=0.9, color=INK, linewidth=0)
     axes.bar(hours, spread, width=1.0, fill=False, edgecolor=INK, linewidth=0.8)
+    for start, end in _spans(np.isnan(fallen) & np.isnan(spread)):
+        axes.text((start + end) / 2, 0.1 * top, "?", ha="center", fontsize=SMALL, color=QUIET)
     axes.set_ylim(0, top * 1.5)
     words = ""
     if limits:

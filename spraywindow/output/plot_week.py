@@ -29,7 +29,7 @@ from spraywindow.output.plots import (
 )
 from spraywindow.output.slot_words import closing_words, hours_words, opening_words
 from spraywindow.output.week import week_weather
-from spraywindow.output.words import day_words
+from spraywindow.output.words import day_words, source_line
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -142,6 +142,16 @@ def week_words(evenings: Sequence[Evening]) -> str:
     return "Slots: " + "; ".join(lines) + "."
 
 
+def week_legend(first: Evening) -> str:
+    """How to read the week's picture; the limits drawn are those of `first`."""
+    name = first.material.name
+    return (
+        f"Brackets: hours to spray, with what opens and closes them. Dashed: the limits of {name}, "
+        "hatched what lies beyond. Dotted: wood in the sun, and gusts. Shaded: night. Thin "
+        f"uprights: the hours of {name}. A question mark: nobody tells the rain."
+    )
+
+
 def split_week(week: pd.DataFrame, ends: Sequence[int]) -> list[pd.DataFrame]:
     """The rows up to the end of each of so many whole days after today, and the rest.
 
@@ -171,5 +181,8 @@ def save_week_picture(path: Path, weather: pd.DataFrame, evenings: Sequence[Even
     """
     check_suffix(path)
     with look():
-        week = week_weather(weather, evenings[0].site, evenings[0].now)
-        save_picture(draw_week(week, evenings), path)
+        first = evenings[0]
+        week = week_weather(weather, first.site, first.now)
+        title = f"{first.site.name}: as of {day_words(first.now.date())} {first.now:%Y, %H:%M}"
+        foot = f"{week_legend(first)} {source_line(first.source, first.now)}."
+        save_picture(draw_week(week, evenings), path, title, foot)

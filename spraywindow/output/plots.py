@@ -35,6 +35,9 @@ WIDE_PX, NARROW_PX = 760, 298
 A phone of 390 px shows the narrow one at 358 px: its small letters are 12 px high there.
 """
 SUFFIXES = (".png", ".svg")
+HEAD = 15.0
+_LETTER_PX = 5.6
+"""Mean width of a small letter [px]."""
 _PNG_DPI = 144
 _POINTS_PER_INCH = 72
 
@@ -52,7 +55,7 @@ def look(salt: str = "spraywindow") -> Iterator[None]:
         import matplotlib
     except ImportError as error:
         raise InputError(
-            describe("pictures need matplotlib", cure='pip install "spraywindow[plots]"')
+            describe("pictures need matplotlib", cure="in the checkout: pip install '.[plots]'")
         ) from error
     with (
         warnings.catch_warnings(),
@@ -108,8 +111,15 @@ def check_suffix(path: Path) -> None:
         )  # fmt: skip
 
 
-def save_picture(figure: Figure, path: Path) -> None:
-    """Write a figure as PNG or SVG by the suffix; call it inside `look`.
+def save_picture(figure: Figure, path: Path, title: str, foot: str) -> None:
+    """Write a figure as PNG or SVG by the suffix, between two lines of words; inside `look`.
+
+    Parameters
+    ----------
+    figure : Figure
+    path : Path
+    title, foot : str
+        What the picture shows and of when; how to read it, and where it comes from.
 
     Raises
     ------
@@ -119,7 +129,12 @@ def save_picture(figure: Figure, path: Path) -> None:
     check_suffix(path)
     kind = path.suffix.lower()[1:]
     buffer = io.BytesIO()
-    figure.savefig(buffer, format=kind, dpi=_PNG_DPI, facecolor=PAPER, metadata=metadata(kind))
+    width, height = figure.get_size_inches() * _POINTS_PER_INCH
+    figure.text(0, 1 + 12 / height, title, va="bottom", fontsize=HEAD, fontweight="bold", color=INK)
+    lines = "\n".join(textwrap.wrap(foot, int(width / _LETTER_PX)))
+    figure.text(0, -8 / height, lines, va="top", fontsize=SMALL, color=QUIET, linespacing=1.4)
+    figure.savefig(buffer, format=kind, dpi=_PNG_DPI, facecolor=PAPER, metadata=metadata(kind),
+                   bbox_inches="tight", pad_inches=12 / _POINTS_PER_INCH)  # fmt: skip
     try:
         path.write_bytes(buffer.getvalue())
     except OSError as error:

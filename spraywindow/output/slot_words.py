@@ -7,6 +7,7 @@ import pandas as pd
 from spraywindow.orchard.evening import Answer, Evening
 from spraywindow.output.notices import EARLY
 from spraywindow.output.words import RISKY, clock, closes_words, limit_words, opens_words, reason
+from spraywindow.spray.hours import STAGE
 from spraywindow.spray.slots import NO_ACCESS, Slot
 
 
@@ -38,7 +39,10 @@ def held_words(answer: Answer, evening: Evening) -> str:
         return EARLY
     if answer.held_by == NO_ACCESS:
         return reason(answer, evening)
-    return limit_words(answer.held_by, evening.material)
+    if answer.held_by == STAGE and answer.verdict == "unknown":
+        return "look at the buds first"
+    words = limit_words(answer.held_by, evening.material)
+    return f"not ruled out: {words}" if answer.verdict == "unknown" else words
 
 
 def hours_words(start: pd.Timestamp, end: pd.Timestamp) -> str:

@@ -17,11 +17,11 @@ from spraywindow.output.words import (
     day_words,
     headline,
     limit_words,
-    not_judged_lines,
     opens_words,
     reason,
     rounds_line,
     source_line,
+    untold_lines,
 )
 from spraywindow.spray.material import Material
 from spraywindow.spray.slots import open_hours
@@ -72,7 +72,7 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     lines = [paragraph(f"{blocks_line(evening.blocks)}.")]
     if rounds := rounds_line(evening):
         lines.append(paragraph(f"{rounds}."))
-    lines += [paragraph(f"{line}.") for line in not_judged_lines(evening)]
+    lines += [paragraph(f"{line}.") for line in untold_lines(evening)]
     lines += [paragraph(_instead(other, evening)) for other in others]
     parts += ["\n".join(lines), _slots_text(evening)]
     if evening.answers:

@@ -18,8 +18,8 @@ FEW = 10
 RULE = (
     "Past winters as they came, without hindsight: on each day the crew serves up to {visits}, "
     "the most urgent first (rounds owed over the usable mornings that the other winters still "
-    "had); equal ones in the order of the book. Driving, tank mixes and unfinished rounds are "
-    "left out."
+    "had); equal ones in the order of the book. `season` plans a site's rounds further ahead and "
+    "may finish more winters. Driving, tank mixes and unfinished rounds are left out."
 )
 
 

@@ -103,7 +103,11 @@ def _urgency_text(visits: Visits) -> str:
 def book_text(book: Book, promise: float) -> str:
     """Who can be promised what, and who would be dropped first."""
     winters = f"{len(book.winters)} past winters, {book.winters[0]} to {book.winters[-1]}"
-    parts = [paragraph(f"The client book, by {winters}, with one crew")]
+    tenths = f"{10 * promise:g} winters of 10"
+    kept = sum(each.shared.share >= promise for each in book.promises)
+    drop = f"; drop first: {book.drops[0][0]}" if book.drops else ""
+    first = f"{kept} of {len(book.promises)} sites can be promised the whole program{drop}."
+    parts = [paragraph(f"{first} With one crew, in {tenths}, by {winters}.")]
     rows = []
     for each in book.promises:
         rounds = ", ".join(
@@ -117,12 +121,12 @@ def book_text(book: Book, promise: float) -> str:
             each.client.name[:24], rounds or "nothing owed", _share(each.alone),
             _share(each.shared),
         ])  # fmt: skip
-    tenths = f"{10 * promise:g} winters of 10"
-    head = ["site", f"sure in {tenths}", "alone", "with all (95 %)"]
+    head = ["site", "each material by itself", "all, alone", "all, with all"]
     parts.append(table_text(head, rows, right=(2, 3)))
     parts.append(_drops_text(book, promise, tenths))
-    foot = [paragraph("alone, with all: winters in which the whole program fits, the crew serving "
-                      "only that site, or all of the book, with the 95 % interval.")]  # fmt: skip
+    foot = [paragraph(f"each material by itself: rounds made in {tenths}. all: winters in which "
+                      "the whole program fits, the crew serving only that site, or all of the "
+                      "book; in brackets the 95 % interval.")]  # fmt: skip
     foot.append(paragraph(f"Rule: {rule_words(book)}"))
     foot += [
         paragraph(f"Winter {label} is left out: {why}.") for label, why in book.left_out.items()

@@ -9,6 +9,7 @@ import pandas as pd
 
 from spraywindow.orchard.block_states import BlockState
 from spraywindow.orchard.evening import SPACING, Answer, Evening
+from spraywindow.orchard.holes import Hole
 from spraywindow.orchard.wording import day_words as day_words
 from spraywindow.output.notices import EARLY, LABEL, SPRAYING
 from spraywindow.output.units import System, can_show, shown
@@ -31,6 +32,14 @@ _SIDES = {
     "at most": "at most",
     "below": "less than",
 }
+COLUMN_WORDS = {
+    "temp_c": "temperature",
+    "dew_point_c": "dew point",
+    "wind_ms": "wind",
+    "rain_mm": "rain",
+}
+MOST_HOLES = 4
+"""Holes that one line names."""
 NOTHING_NEAR = "nothing near its limit"
 
 
@@ -57,7 +66,8 @@ def reason(answer: Answer, evening: Evening) -> str:
         return _no_access_words(answer.date, evening)
     words = limit_words(answer.held_by, material)
     if answer.verdict == "unknown":
-        how = EARLY if answer.early else "cannot tell"
+        how = "cannot tell, weather is missing" if evening.holes else "cannot tell"
+        how = EARLY if answer.early else how
         return f"{how}; not ruled out: {words}"
     limit = material.limit(answer.held_by)
     return words + _found_and_wanted(limit, answer.margin, evening.site.units)
@@ -145,12 +155,28 @@ def headline(evening: Evening, answer: Answer | None = None) -> str:
     return f"{answer.verdict} {day}: {reason(answer, evening)}"
 
 
-def not_judged_lines(evening: Evening) -> list[str]:
-    """What the weather does not tell and somebody has to look at; one line or none."""
+def untold_lines(evening: Evening) -> list[str]:
+    """What the weather does not tell: hours that are missing, limits that are not judged."""
+    lines = []
+    if evening.holes:
+        lines.append(f"Missing in the weather: {'; '.join(map(_hole_words, _widest(evening)))}")
     names = [limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]]
-    if not names:
-        return []
-    return [f"Not judged, look on site (the weather does not tell): {', '.join(names)}"]
+    if names:
+        lines.append(f"Not judged, look on site (the weather does not tell): {', '.join(names)}")
+    return lines
+
+
+def _widest(evening: Evening) -> list[Hole]:
+    """The longest holes, as many as one line holds, in order of time."""
+    longest = sorted(evening.holes, key=lambda hole: hole.start - hole.end)[:MOST_HOLES]
+    return sorted(longest, key=lambda hole: hole.start)
+
+
+def _hole_words(hole: Hole) -> str:
+    same = hole.start.date() == (hole.end - _HOUR).date()
+    until = "24:00" if same and clock(hole.end) == "00:00" else clock(hole.end)
+    last = until if same else f"{day_words(hole.end.date())} {until}"
+    return f"{COLUMN_WORDS[hole.column]} {day_words(hole.start.date())} {clock(hole.start)}-{last}"
 
 
 def blocks_line(blocks: list[BlockState]) -> str:
