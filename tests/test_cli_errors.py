@@ -126,6 +126,19 @@ def test_no_receipt_is_left_by_an_error(capsys: Capture, folder: Path) -> None:
     assert not [path for path in folder.iterdir() if "json" in path.name]
 
 
+def test_no_file_of_another_kind_is_written_over(capsys: Capture, folder: Path) -> None:
+    site = folder / "site.toml"
+    assert "another kind of file" in slots(capsys, folder, "--receipt", site)
+    own = ("--site", site, "--weather", folder / "weather.csv", "--columns", folder / "map.toml")
+    assert "another kind of file" in refused(
+        command(capsys, "report", *own, "--now", NOW, "--out", site)
+    )
+    assert site.read_text(encoding="utf-8") == SITE
+    for words in (("slots", "--receipt"), ("report", "--out")):
+        again = (words[0], *own, "--now", NOW, words[1], folder / words[0])
+        assert [command(capsys, *again).code for _ in range(2)] == [0, 0]  # an older one of ours
+
+
 def test_a_fault_of_the_program_is_no_answer(
     capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from spraywindow.cli.bar import bar
+from spraywindow.cli.files import check_picture
 from spraywindow.cli.options import (
     DEMO_NOTE,
     ColumnsOption,
@@ -14,7 +15,6 @@ from spraywindow.cli.options import (
     NowOption,
     PlotOption,
     SiteOption,
-    check_picture,
     note,
     progress,
     say,

@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
+from spraywindow.cli.files import write_new
 from spraywindow.cli.init_year import REST_OF_THE_YEAR
-from spraywindow.cli.options import note, say, write_new
+from spraywindow.cli.options import note, say
 
 _TEMPLATE = """\
 # A site file. Write quantities with their units: "12 ft", "3.5 m", "85 degF", "4 days".

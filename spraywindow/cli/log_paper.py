@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from spraywindow.cli.files import write_new
 from spraywindow.cli.log_shared import (
     SetOption,
     holding,
@@ -21,7 +22,6 @@ from spraywindow.cli.options import (
     RecordOption,
     SiteOption,
     say,
-    write_new,
 )
 
 if TYPE_CHECKING:

@@ -195,49 +195,6 @@ def progress(what: str) -> Iterator[None]:
         yield
 
 
-def check_free(*paths: Path | None) -> None:
-    """Refuse files that cannot be written, before anything is; `InputError`."""
-    import os
-
-    from spraywindow.errors import InputError, describe
-
-    for path in paths:
-        if path is not None and not (path.parent.is_dir() and os.access(path.parent, os.W_OK)):
-            raise InputError(
-                describe("cannot write", where=str(path), expected="a writable folder",
-                         got=str(path.parent))
-            )  # fmt: skip
-
-
-def check_picture(path: Path | None) -> None:
-    """Refuse a picture's file that cannot be written, or is of no kind that we draw."""
-    if path is not None:
-        from spraywindow.output.plots import check_suffix
-
-        check_suffix(path)
-    check_free(path)
-
-
-def write_new(path: Path, text: str) -> None:
-    """Write a file whole or not at all, beside its place first; `InputError` if it cannot be."""
-    import os
-
-    from spraywindow.errors import InputError, describe
-
-    if path.exists() and not path.is_file():
-        raise InputError(describe("cannot write", where=str(path), expected="a plain file"))
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        try:
-            with beside.open("x", encoding="utf-8") as file:
-                file.write(text)
-            os.replace(beside, path)
-        finally:
-            beside.unlink(missing_ok=True)
-    except OSError as error:
-        raise InputError(describe("cannot write", where=str(path), got=error.strerror)) from error
-
-
 def say(text: Any) -> None:
     """Print an answer."""
     typer.echo(str(text))

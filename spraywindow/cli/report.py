@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from spraywindow.cli.files import write_new
 from spraywindow.cli.options import (
     DEMO_NOTE,
     ColumnsOption,
@@ -20,7 +21,6 @@ from spraywindow.cli.options import (
     the_site,
     the_weather,
     with_record,
-    write_new,
 )
 
 
@@ -49,7 +49,7 @@ def report(
     from spraywindow.orchard.evening import default_material, evening
     from spraywindow.orchard.planned import planned_first
     from spraywindow.orchard.prospect import prospect
-    from spraywindow.output.page import page_html
+    from spraywindow.output.page import PAGE_MARK, page_html
 
     demo = site is None
     the = the_site(site)
@@ -71,7 +71,7 @@ def report(
     answer = None if past is None else prospect(the, past, at, forecast=table)
     page = page_html(evenings, table, answer, note="Invented demo orchard." if demo else "")
     path = out or Path(f"{file_name(the.name)}.html")
-    write_new(path, page)
+    write_new(path, page, over=PAGE_MARK)
     if demo:
         note(DEMO_NOTE)
     say(path)

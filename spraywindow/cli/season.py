@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from spraywindow.cli.bar import bar
+from spraywindow.cli.files import check_picture
 from spraywindow.cli.options import (
     DEMO_NOTE,
     ColumnsOption,
@@ -16,7 +17,6 @@ from spraywindow.cli.options import (
     NowOption,
     PlotOption,
     RecordOption,
-    check_picture,
     note,
     progress,
     say,

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from spraywindow.cli.files import check_free, check_picture, write_new
 from spraywindow.cli.options import (
     DEMO_NOTE,
     ColumnsOption,
@@ -16,17 +17,16 @@ from spraywindow.cli.options import (
     RecordOption,
     SiteOption,
     WeatherOption,
-    check_free,
-    check_picture,
     note,
     say,
     the_now,
     the_site,
     the_weather,
     with_record,
-    write_new,
 )
 
+RECEIPT_MARK = '"input_sha256"'
+"""By which a receipt of ours is known."""
 EXIT_CODES = {"go": 0, "no-go": 1, "unknown": 3}
 
 
@@ -93,7 +93,7 @@ def slots(
         from spraywindow.output.answers import to_json
         from spraywindow.output.receipt import receipt_answer
 
-        write_new(receipt, to_json(receipt_answer(answer, table)) + "\n")
+        write_new(receipt, to_json(receipt_answer(answer, table)) + "\n", over=RECEIPT_MARK)
     if plot is not None:
         from spraywindow.output.plot_week import save_week_picture
 

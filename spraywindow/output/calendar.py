@@ -20,7 +20,7 @@ from spraywindow.orchard.evening import Evening
 from spraywindow.orchard.planned import planned_slots
 from spraywindow.output.notices import LABEL
 from spraywindow.output.slot_words import chance_words, closing_words, hours_words, opening_words
-from spraywindow.output.words import blocks_line, source_line
+from spraywindow.output.words import blocks_line, rounds_line, source_line
 from spraywindow.spray.slots import Slot
 
 if TYPE_CHECKING:
@@ -144,6 +144,7 @@ def _description(slot: Slot, evening: Evening) -> str:
             f"Best from {slot.best_start:%H:%M}; {chance_words(slot)}; "
             f"{slot.dry_h_after:.0f} h without rain known after it.",
             f"{blocks_line(evening.blocks)}.",
+            *([f"{rounds}."] if (rounds := rounds_line(evening)) else []),
             f"As of {evening.now:%Y-%m-%d %H:%M}. {source_line(evening.source, evening.now)}.",
             LABEL,
         ]

@@ -133,11 +133,19 @@ def entry_row(entry: Entry, planned: Sequence[Slot]) -> dict[str, str]:
     return {
         "material": entry.material,
         "rounds": str(entry.rounds),
-        "done": ", ".join(day_words(day) for day in entry.days_done) or "none",
+        "done": _done_words(entry),
         "owed": str(entry.visits_owed),
         "apart": f"{entry.least_days} days",
         "next": ", ".join(next_ones) or ("no slot this week" if entry.visits_owed else "complete"),
     }
+
+
+def _done_words(entry: Entry) -> str:
+    days = ", ".join(day_words(day) for day in entry.days_done) or "none"
+    if not entry.partly_done:
+        return days
+    rest = "; the next visit finishes a round" if entry.days_unfinished else ""
+    return f"{entry.rounds_done:g} rounds: {days}{rest}"
 
 
 def caution_lines(evenings: Sequence[Evening]) -> list[str]:
