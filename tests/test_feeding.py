@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 
 from spraywindow.errors import InputError
 from spraywindow.orchard.feeding import FedTree, FeedingAdvice, Wake, feeding_advice
-from spraywindow.orchard.feeding_days import FeedingDay, feeding_days
+from spraywindow.orchard.feeding_days import FeedingDay, FeedingRules, feeding_days
 from spraywindow.orchard.feeding_dose import Given, last_feeding_day
 from spraywindow.orchard.fertilizer import Dose, Fertilizer
 from spraywindow.orchard.soil_water import SOILS
 from spraywindow.place import Place
+from spraywindow.spray.access import Access
 
 PLACE = Place(38.0, 23.0, 100.0, "Europe/Athens")
 START = pd.Timestamp("2021-03-01", tz="UTC")
@@ -49,6 +50,13 @@ def first_day(weather: pd.DataFrame, **options: object) -> FeedingDay:
 def advice(weather: pd.DataFrame, wake: Wake | None = AWAKE, tree: FedTree = TREE,
            now: pd.Timestamp = NOW) -> FeedingAdvice:  # fmt: skip
     return feeding_advice(weather, PLACE, tree, now, wake=wake)
+
+
+def test_only_on_working_days() -> None:
+    mondays = FeedingRules(access=Access(weekdays=frozenset({0})))
+    days = feeding_days(table(), PLACE, SOILS["loam"], NOW, rules=mondays)
+    assert [day.verdict for day in days[:2]] == ["go", "no-go"]  # 15 March 2021 was a Monday
+    assert days[1].reason == "not a working day"
 
 
 def test_a_dry_spring_day_is_go() -> None:

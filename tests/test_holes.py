@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.orchard.holes import Hole, holes
-from spraywindow.output.words import reason, untold_lines
+from spraywindow.output.untold import untold_lines
+from spraywindow.output.words import reason
 from tests.command import NOW, steady
 from tests.test_evening import answer, site
 

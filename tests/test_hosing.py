@@ -11,6 +11,7 @@ import pytest
 from spraywindow.errors import InputError
 from spraywindow.orchard.hosing import HosingDay, HosingRules, hosing_days
 from spraywindow.place import Place
+from spraywindow.spray.access import Access
 
 PLACE = Place(38.0, 23.0, 100.0, "Europe/Athens")
 START = pd.Timestamp("2021-06-01", tz="UTC")
@@ -52,6 +53,12 @@ def test_a_dusty_summer_morning_is_go() -> None:
 def test_stages(stage: int | None, verdict: str, jet: str) -> None:
     day = first(table(), stage)
     assert (day.verdict, day.jet) == (verdict, jet)
+
+
+def test_only_on_working_days() -> None:
+    closed = HosingRules(access=Access(closed=frozenset({date(2021, 6, 21)})))
+    assert first(table(), rules=closed).reason == "not a working day"
+    assert first(table(), rules=HosingRules(access=Access(weekdays=frozenset({0})))).verdict == "go"
 
 
 def test_flower_is_named() -> None:

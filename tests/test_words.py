@@ -69,7 +69,9 @@ def test_unknown_says_whether_it_is_early_or_a_hole() -> None:
     weather = steady()
     weather.iloc[60:62, weather.columns.get_loc("rain_mm")] = float("nan")
     hole = answer(site(), weather)
-    assert reason(hole.tomorrow, hole).startswith("cannot tell; not ruled out: ")
+    assert reason(hole.tomorrow, hole).startswith(
+        "cannot tell, weather is missing; not ruled out: "
+    )
 
 
 def test_days_off_and_short_days() -> None:
@@ -131,6 +133,9 @@ def test_source_age_and_credit() -> None:
     now = pd.Timestamp("2026-01-12 18:00", tz="UTC")
     source = {"name": "a service", "issued": now - pd.Timedelta(hours=7), "credit": "by them"}
     assert source_line(source, now) == "Weather: a service; issued 7 h before this answer; by them"
+    undated = {**source, "issued": None, "fetched": now - pd.Timedelta(days=40)}
+    athens = now.tz_convert("Europe/Athens")
+    assert source_line(undated, athens) == "Weather: a service; fetched 2025-12-03 20:00; by them"
     stale = source_line({**source, "stale": True}, now)
     assert "an older answer from the cache" in stale
 

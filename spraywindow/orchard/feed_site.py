@@ -18,6 +18,7 @@ from spraywindow.orchard.feeding import (
     Wake,
     feeding_advice,
 )
+from spraywindow.orchard.feeding_days import FeedingRules
 from spraywindow.orchard.local_days import at_clock
 from spraywindow.orchard.mulch import LayerNeed, Ring, WaterIn, compost, layer_need, mulch, water_in
 from spraywindow.orchard.site import Site
@@ -176,6 +177,7 @@ def _block(
         table, site.place, tree, now,
         wake=woken.wake,
         soil=SOILS[feeding.soil],
+        rules=FeedingRules(access=site.access),
         snow_on_ground=feeding.snow_seen == today,
     )  # fmt: skip
     wake, reason = woken.wake, advice.reason

@@ -10,7 +10,7 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
@@ -19,13 +19,9 @@ import pandas as pd
 from spraywindow.orchard.local_days import at_clock, days_from, row_at
 from spraywindow.orchard.rain_bounds import rain_between
 from spraywindow.orchard.soil_water import Soil, soil_water
-from spraywindow.orchard.verdicts import (
-    Finding,
-    Verdict,
-    hardest,
-    not_above,
-)
+from spraywindow.orchard.verdicts import Finding, Verdict, hardest, not_above, working_day
 from spraywindow.place import Place
+from spraywindow.spray.access import Access
 from spraywindow.weather.hourly import COLUMNS
 
 
@@ -46,6 +42,8 @@ class FeedingRules:
         0 degC (P).
     first_hour, last_hour : int
         Local clock hours between which the work is done.
+    access : Access
+        The site's working days.
     """
 
     most_rain_12h_mm: float = 25.0
@@ -55,6 +53,7 @@ class FeedingRules:
     frozen_h: int = 48
     first_hour: int = 7
     last_hour: int = 19
+    access: Access = field(default_factory=Access)
 
     def __post_init__(self) -> None:
         """Check the values."""
@@ -121,6 +120,7 @@ def feeding_days(
         ))  # fmt: skip
         is_today = local_day.date() == now.tz_convert(place.timezone).date()
         finding = hardest((
+            working_day(local_day.date(), rules.access),
             *_snow(snow_on_ground, is_today),
             *_heavy_rain(weather, begin, rules),
             _frozen(weather, begin, rules),

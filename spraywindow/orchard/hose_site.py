@@ -79,7 +79,9 @@ def hose_site(site: Site, weather: pd.DataFrame, now: pd.Timestamp) -> HoseAnswe
     fields = site.hosing
     table = weather.loc[now - pd.Timedelta(days=BACK_D) : now + pd.Timedelta(days=AHEAD_D)]
     today = now.tz_convert(site.place.timezone).date()
-    rules = HosingRules(dust_days=int(-(-fields.every // 24)), dry_months=fields.months)
+    rules = HosingRules(
+        dust_days=int(-(-fields.every // 24)), dry_months=fields.months, access=site.access
+    )
     blocks = []
     for block in site.blocks:
         stage = leaf_stage(block, site, today)

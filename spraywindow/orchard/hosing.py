@@ -13,7 +13,7 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Literal
 
@@ -24,14 +24,10 @@ from spraywindow.errors import InputError, describe, one_line
 from spraywindow.orchard.checks import number_problem, refuse
 from spraywindow.orchard.local_days import at_clock, days_from, days_of, row_at
 from spraywindow.orchard.rain_bounds import rain_between
-from spraywindow.orchard.verdicts import (
-    Finding,
-    Verdict,
-    hardest,
-    not_above,
-)
+from spraywindow.orchard.verdicts import Finding, Verdict, hardest, not_above, working_day
 from spraywindow.orchard.water_demand import water_demand
 from spraywindow.place import Place
+from spraywindow.spray.access import Access
 from spraywindow.weather.rain import MEASURABLE_MM
 
 CAUTIONS = (
@@ -61,6 +57,8 @@ class HosingRules:
         Local clock: washing starts, ends, and all should be dry.
     dry_months : tuple of int, optional
         Months in which to wash; by default May to September, November to March in the south.
+    access : Access
+        The site's working days.
     """
 
     dust_days: int = 14
@@ -72,6 +70,7 @@ class HosingRules:
     done_hour: int = 10
     evening_hour: int = 18
     dry_months: tuple[int, ...] | None = None
+    access: Access = field(default_factory=Access)
 
     def __post_init__(self) -> None:
         """Check the values."""
@@ -157,6 +156,7 @@ def hosing_days(
         )
         low, high = _drying(demand, done, evening)
         finding = hardest((
+            working_day(local_day.date(), rules.access),
             _stage(stage_bbch),
             _month(local_day.month, place, rules),
             *_rain(weather, begin, evening, rules),

@@ -116,8 +116,7 @@ def _cut_day(hours: pd.DataFrame, site: Site) -> dt.date | None:
     working = times[open_hours(hours, site.access)]
     last = times[-1]
     latest = max(working.hour, default=0)
-    works = last.weekday() in site.access.weekdays and last.date() not in site.access.closed
-    return last.date() if works and last.hour < latest else None
+    return last.date() if site.access.works_on(last.date()) and last.hour < latest else None
 
 
 def _answer(

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from spraywindow.spray.access import Access
+
+NO_WORK = "not a working day"
 Verdict = Literal["go", "no-go", "unknown"]
 
 
@@ -15,6 +19,11 @@ class Finding:
 
     verdict: Verdict
     reason: str = ""
+
+
+def working_day(day: dt.date, access: Access) -> Finding:
+    """Judge a local day by the site's working days."""
+    return Finding("go") if access.works_on(day) else Finding("no-go", NO_WORK)
 
 
 def not_above(low: float, high: float, most: float, *, over: str, unknown: str) -> Finding:

@@ -13,15 +13,8 @@ from spraywindow.orchard.prospect import Prospect
 from spraywindow.output.notices import FEW_WINTERS, LABEL, SPRAYING
 from spraywindow.output.season_text import share_words
 from spraywindow.output.slot_words import chance_words, closing_words, hours_words, opening_words
-from spraywindow.output.words import (
-    age_h,
-    blocks_line,
-    cautions,
-    clock,
-    day_words,
-    reason,
-    untold_lines,
-)
+from spraywindow.output.untold import untold_lines
+from spraywindow.output.words import age_h, blocks_line, cautions, clock, day_words, reason
 from spraywindow.season.entry import Entry
 from spraywindow.season.outlook import FEWEST_FOR_START
 from spraywindow.spray.slots import Slot

@@ -9,6 +9,7 @@ import pandas as pd
 from spraywindow.orchard.evening import Evening
 from spraywindow.output.answers import shown_hours
 from spraywindow.output.notices import EARLY
+from spraywindow.output.untold import untold_lines
 from spraywindow.output.words import (
     blocks_line,
     cautions,
@@ -21,7 +22,6 @@ from spraywindow.output.words import (
     reason,
     rounds_line,
     source_line,
-    untold_lines,
 )
 from spraywindow.spray.material import Material
 from spraywindow.spray.slots import open_hours

@@ -9,7 +9,7 @@ import pandas as pd
 
 from spraywindow.orchard.block_states import BlockState
 from spraywindow.orchard.evening import SPACING, Answer, Evening
-from spraywindow.orchard.holes import Hole
+from spraywindow.orchard.verdicts import NO_WORK
 from spraywindow.orchard.wording import day_words as day_words
 from spraywindow.output.notices import EARLY, LABEL, SPRAYING
 from spraywindow.output.units import System, can_show, shown
@@ -32,14 +32,6 @@ _SIDES = {
     "at most": "at most",
     "below": "less than",
 }
-COLUMN_WORDS = {
-    "temp_c": "temperature",
-    "dew_point_c": "dew point",
-    "wind_ms": "wind",
-    "rain_mm": "rain",
-}
-MOST_HOLES = 4
-"""Holes that one line names."""
 NOTHING_NEAR = "nothing near its limit"
 
 
@@ -94,8 +86,8 @@ def found_value(limit: Limit, margin: float) -> float:
 
 def _no_access_words(date: dt.date, evening: Evening) -> str:
     access, job_h = evening.site.access, evening.site.crew.job
-    if date in access.closed or date.weekday() not in access.weekdays:
-        return "not a working day"
+    if not access.works_on(date):
+        return NO_WORK
     left = " left" if date == evening.now.date() else ""
     return f"less than {job_h:g} h of working time{left}"
 
@@ -155,30 +147,6 @@ def headline(evening: Evening, answer: Answer | None = None) -> str:
     return f"{answer.verdict} {day}: {reason(answer, evening)}"
 
 
-def untold_lines(evening: Evening) -> list[str]:
-    """What the weather does not tell: hours that are missing, limits that are not judged."""
-    lines = []
-    if evening.holes:
-        lines.append(f"Missing in the weather: {'; '.join(map(_hole_words, _widest(evening)))}")
-    names = [limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]]
-    if names:
-        lines.append(f"Not judged, look on site (the weather does not tell): {', '.join(names)}")
-    return lines
-
-
-def _widest(evening: Evening) -> list[Hole]:
-    """The longest holes, as many as one line holds, in order of time."""
-    longest = sorted(evening.holes, key=lambda hole: hole.start - hole.end)[:MOST_HOLES]
-    return sorted(longest, key=lambda hole: hole.start)
-
-
-def _hole_words(hole: Hole) -> str:
-    same = hole.start.date() == (hole.end - _HOUR).date()
-    until = "24:00" if same and clock(hole.end) == "00:00" else clock(hole.end)
-    last = until if same else f"{day_words(hole.end.date())} {until}"
-    return f"{COLUMN_WORDS[hole.column]} {day_words(hole.start.date())} {clock(hole.start)}-{last}"
-
-
 def blocks_line(blocks: list[BlockState]) -> str:
     """Which blocks the answer is for, and which not, with the reason."""
     unseen = " (no stage noted, taken as dormant)"
@@ -230,16 +198,15 @@ def cautions(evening: Evening) -> list[str]:
 
 def source_line(source: dict[str, object], now: pd.Timestamp) -> str:
     """Where the weather came from, how old it is, and its credit."""
-    name = str(source.get("name") or "a weather file")
-    parts = [f"Weather: {name}"]
-    age = age_h(source, now)
-    if not math.isnan(age):
+    parts = [f"Weather: {source.get('name') or 'a weather file'}"]
+    if not math.isnan(age := age_h(source, now)):
         parts.append(f"issued {age:.0f} h before this answer" if age >= 0.5 else "just issued")
+    elif isinstance(fetched := source.get("fetched"), pd.Timestamp):
+        parts.append(f"fetched {fetched.tz_convert(now.tzinfo):%Y-%m-%d %H:%M}")
     if source.get("stale"):
         parts.append("service not reached: an older answer from the cache")
-    if source.get("credit"):
-        parts.append(str(source["credit"]))
-    return "; ".join(parts)
+    credit = str(source.get("credit") or "")
+    return "; ".join([*parts, credit] if credit else parts)
 
 
 def age_h(source: dict[str, object], now: pd.Timestamp) -> float:

@@ -38,6 +38,10 @@ class Access:
     weekdays: frozenset[int] = frozenset(range(7))
     closed: frozenset[dt.date] = frozenset()
 
+    def works_on(self, day: dt.date) -> bool:
+        """Whether a local day is a working day."""
+        return day.weekday() in self.weekdays and day not in self.closed
+
 
 def workable(
     access: Access, clock_h: NDArray[np.float64], weekday: NDArray[np.int64], daylight: Mask
