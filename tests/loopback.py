@@ -23,13 +23,17 @@ class Asked:
 
 @dataclass(frozen=True)
 class Reply:
-    """What to answer; `cut_at` sends only so many bytes and closes, `hang` never answers."""
+    """What to answer; `cut_at` sends only so many bytes and closes, `hang` never answers.
+
+    `drip_s` sends the body byte by byte, with pauses [s].
+    """
 
     body: Any = b""  # bytes, text, or what JSON can hold
     status: int = 200
     headers: Mapping[str, str] = field(default_factory=dict)
     cut_at: int | None = None
     hang: bool = False
+    drip_s: float | None = None
     length: bool = True  # False: no Content-Length, so that a cut goes unseen below JSON
 
 
@@ -104,5 +108,16 @@ class Loopback:
         for key, value in given.items():
             handler.send_header(key, value)
         handler.end_headers()
-        if reply.status != 304:
+        if reply.drip_s is not None:
+            self._drip(handler, body, reply.drip_s)
+        elif reply.status != 304:
             handler.wfile.write(body if reply.cut_at is None else body[: reply.cut_at])
+
+    def _drip(self, handler: BaseHTTPRequestHandler, body: bytes, pause_s: float) -> None:
+        for number in range(len(body)):
+            try:
+                handler.wfile.write(body[number : number + 1])
+            except OSError:  # the other side gave up
+                return
+            if self._done.wait(pause_s):
+                return

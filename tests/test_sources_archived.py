@@ -52,6 +52,9 @@ def test_hour_ending_values_move_to_the_start_and_instants_stay() -> None:
     found = parse([reply("2025-12-01T00:00", 6)])
     assert found.first_h == pd.Timestamp("2025-12-01", tz="UTC").value // 3_600_000_000_000
     np.testing.assert_allclose(found.columns["temp_c"][:, 0], 1 + np.arange(6) / 100)
+    for instant in ("wind_ms", "wind_from_deg"):
+        np.testing.assert_allclose(found.columns[instant][:, 1], 2 + np.arange(6) / 100)
+    np.testing.assert_allclose(found.columns["cloud"][:, 2] * 100, 3 + np.arange(6) / 100)
     for moved in ("rain_mm", "gust_ms", "solar_wm2"):
         np.testing.assert_allclose(found.columns[moved][:5, 2], 3 + np.arange(1, 6) / 100)
         assert np.isnan(found.columns[moved][5]).all()
@@ -102,6 +105,19 @@ def test_the_notes_say_what_is_archived_since_when_and_whose_it_is() -> None:
 def test_an_odd_answer_is_refused(change: dict[str, Any], words: str) -> None:
     with pytest.raises(SourceError, match=words):
         parse([{**reply("2025-12-01T00:00", 6), **change}])
+
+
+@pytest.mark.parametrize("stamp", ["9999-12-31T00:00", "1990-01-01T00:00", "0001-01-01T00:00"])
+def test_a_wrong_year_is_refused_before_it_fills_the_memory(stamp: str) -> None:
+    late, early = reply("2025-12-01T00:00", 6), reply("2025-12-01T00:00", 6)
+    late["hourly"]["time"][-1] = early["hourly"]["time"][0] = stamp
+    for payload in (late, early):
+        with pytest.raises(SourceError, match=r"more time than was asked|not a time|out of order"):
+            parse([payload])
+    alone = reply("2025-12-01T00:00", 1)
+    alone["hourly"]["time"] = ["0001-01-01T00:00"]
+    with pytest.raises(SourceError, match="not a time"):
+        parse([alone])
 
 
 def test_another_unit_is_turned_or_refused() -> None:

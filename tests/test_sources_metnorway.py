@@ -170,6 +170,10 @@ def broken(change: str) -> Any:
             steps[2]["data"] = None
         case "time":
             steps[2]["time"] = "noon"
+        case "updated_at empty":
+            payload["properties"]["meta"]["updated_at"] = ""
+        case "updated_at NaT":
+            payload["properties"]["meta"]["updated_at"] = "NaT"
         case "half hour":
             steps[1]["time"] = steps[1]["time"].replace(":00:00", ":30:00")
         case "order":
@@ -189,12 +193,14 @@ def broken(change: str) -> Any:
     ("change", "words"),
     [
         ("no timeseries", r"no properties\.timeseries"),
-        ("empty timeseries", "no steps"),
+        ("empty timeseries", "no hour"),
         ("no units", "no units"),
         ("unit", "air_temperature comes in 'mm'"),
         ("no instant", r"no data\.instant"),
         ("null data", "no data"),
         ("time", "not a time"),
+        ("updated_at empty", "not a time"),
+        ("updated_at NaT", "not a time"),
         ("half hour", "not on an hour"),
         ("order", "out of order"),
         ("twice", "out of order"),
@@ -217,6 +223,31 @@ def test_fetches_with_four_decimals_and_the_height(tmp_path: Path) -> None:
     assert out.attrs["forecast_from"] == out.index[0] == now.floor("h")
     assert out.attrs["source"]["issued"] == now.floor("h")
     assert "Data from MET Norway" in out.attrs["source"]["credit"]
+
+
+def test_a_kept_forecast_that_is_too_old_is_asked_for_once_more_before_it_is_refused(
+    tmp_path: Path,
+) -> None:
+    now = pd.Timestamp.now("UTC")
+
+    def issued(hours_ago: int) -> Reply:
+        payload = reply(now.floor("h"))
+        updated = now.floor("h") - pd.Timedelta(hours=hours_ago)
+        payload["properties"]["meta"]["updated_at"] = updated.isoformat()
+        return Reply(payload, headers={"Expires": "Fri, 31 Dec 9999 23:59:59 GMT"})
+
+    with (
+        Loopback(issued(22), issued(0), issued(30)) as server,
+        polite_session(tmp_path / "a") as http,
+    ):
+        metnorway.forecast(SITE, now=now, session=http, base_url=server.url)
+        later = now + pd.Timedelta(hours=3)
+        out = metnorway.forecast(SITE, now=later, session=http, base_url=server.url)
+        assert out.attrs["source"]["issued"] == now.floor("h")
+        assert len(server.asked) == 2
+        with polite_session(tmp_path / "b") as other, pytest.raises(SourceError, match="too old"):
+            metnorway.forecast(SITE, now=now, session=other, base_url=server.url)
+        assert len(server.asked) == 4  # once more, and no oftener
 
 
 def recorded(name: str) -> Any:

@@ -20,6 +20,7 @@ from tests.loopback import Loopback, Reply
 
 SITE = Place(38.4, -122.71849, 50, "America/Los_Angeles")
 START = pd.Timestamp("2026-01-10 00:00", tz="UTC")
+FAR_AHEAD = "Fri, 31 Dec 9999 23:59:59 GMT"
 POINT = {"properties": {"gridId": "MTR", "gridX": "85", "gridY": 106}}
 
 
@@ -155,6 +156,22 @@ def test_a_stale_200_is_noted_and_past_a_day_refused(tmp_path: Path) -> None:
         grid = reply(now.floor("h") - pd.Timedelta(hours=1), updateTime=start.isoformat())
         out, _ = served(tmp_path / str(age_h), now, Reply(POINT), Reply(grid))
         assert words in (str(out) if isinstance(out, SourceError) else out.attrs["notes"][0])
+
+
+def test_a_kept_forecast_that_is_too_old_is_asked_for_once_more(tmp_path: Path) -> None:
+    now = pd.Timestamp.now("UTC")
+    old = Reply(reply(now.floor("h") - pd.Timedelta(hours=22)), headers={"Expires": FAR_AHEAD})
+    new = Reply(reply(now.floor("h")))
+    routes: Any = {"/points": [Reply(POINT)], "/gridpoints": [old, new]}
+    with Loopback(routes=routes) as server, polite_session(tmp_path, backoff_s=0.01) as http:
+        kept = nws.forecast(SITE, now=now, session=http, base_url=server.url)
+        assert "issued 22 h ago" in kept.attrs["notes"][0]
+        later = now + pd.Timedelta(hours=3)
+        out = nws.forecast(SITE, now=later, session=http, base_url=server.url)
+        assert out.attrs["source"]["issued"] == now.floor("h")
+        assert [a.path.split("/")[1] for a in server.asked] == [
+            "points", "gridpoints", "gridpoints",
+        ]  # fmt: skip
 
 
 def test_a_point_outside_is_told_apart_from_trouble(tmp_path: Path) -> None:

@@ -59,6 +59,21 @@ def test_hour_ending_values_move_to_the_start_and_instants_stay() -> None:
     assert np.allclose(out["rain_chance"].iloc[:-1], np.arange(1, 6) / 100)
 
 
+def test_where_a_stamp_lacks_the_hours_after_it_keep_their_own_values() -> None:
+    whole = openmeteo.parse(reply())
+    payload = reply()
+    for values in payload["hourly"].values():
+        del values[3]
+    out = openmeteo.parse(payload)
+    assert out.index.equals(whole.index)
+    for moved in ("rain_mm", "gust_ms", "solar_wm2", "rain_chance"):
+        assert np.isnan(out[moved].iloc[2])  # it was told by the stamp that lacks: not dry
+        kept = [0, 1, 3, 4]
+        assert out[moved].iloc[kept].tolist() == whole[moved].iloc[kept].tolist()
+    assert out["temp_c"].tolist()[:3] == [0, 1, 2]
+    assert np.isnan(out["temp_c"].iloc[3])
+
+
 def test_undefined_and_nulls_are_unknown() -> None:
     payload = reply()
     payload["hourly_units"]["precipitation"] = "undefined"
@@ -109,6 +124,20 @@ def broken(change: str) -> Any:
             payload["hourly"]["temperature_2m"][0] = "warm"
         case "not a time":
             payload["hourly"]["time"][0] = "noon"
+        case "no time":
+            payload["hourly"]["time"][0] = ""
+        case "NaT":
+            payload["hourly"]["time"][0] = "NaT"
+        case "another year":
+            payload["hourly"]["time"][-1] = "9999-12-31T00:00"
+        case "half hour":
+            payload["hourly"]["time"][-1] = "2026-01-10T05:30"
+        case "order":
+            payload["hourly"]["time"].reverse()
+        case "no hour":
+            payload["hourly"]["time"] = []
+        case "huge number":
+            payload["hourly"]["temperature_2m"][0] = 10**400
         case "two places":
             return [payload, copy.deepcopy(payload)]
         case "empty list":
@@ -130,6 +159,13 @@ def broken(change: str) -> Any:
         ("short column", "5 values for 6 hours"),
         ("text", "temperature_2m is not a list of numbers"),
         ("not a time", "not a time"),
+        ("no time", "not a time"),
+        ("NaT", "not a time"),
+        ("another year", "not a time|spans too long"),
+        ("half hour", "not on an hour"),
+        ("order", "out of order"),
+        ("no hour", "holds no hour"),
+        ("huge number", "temperature_2m is not a list of numbers"),
         ("two places", "2 places"),
         ("empty list", "0 places"),
     ],
@@ -163,6 +199,23 @@ def test_fetches_with_the_two_days_before(
     assert out.attrs["forecast_from"] == now.floor("h")
     assert out.attrs["source"]["issued"] is None
     assert "CC BY 4.0" in out.attrs["source"]["credit"]
+
+
+@pytest.mark.parametrize(
+    ("off_h", "words"),
+    [(-30, "fetched after the time asked for"), (30, "too old.*fetched in the last 6 h.*clock")],
+)
+def test_an_answer_of_another_time_is_refused(tmp_path: Path, off_h: int, words: str) -> None:
+    # the reply names no time of issue: the Date of the service stands against a wrong clock
+    now = pd.Timestamp.now("UTC")
+    wrong = now + pd.Timedelta(hours=off_h)
+    first = (now - pd.Timedelta(days=2)).floor("D")
+    with (
+        Loopback(Reply(reply(f"{first:%Y-%m-%dT%H:%M}", 288))) as server,
+        polite_session(tmp_path) as http,
+        pytest.raises(SourceError, match=words),
+    ):
+        openmeteo.forecast(SITE, now=wrong, session=http, base_url=server.url)
 
 
 def test_a_key_goes_to_the_customers_address(monkeypatch: pytest.MonkeyPatch) -> None:

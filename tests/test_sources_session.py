@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import socket
 import time
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pandas as pd
@@ -144,6 +146,19 @@ def test_gives_up_at_once_where_the_pause_asked_for_is_too_long(
         assert len(server.asked) == 1
 
 
+@pytest.mark.parametrize("odd", ["soon", "1.5", "-1", "", "Mon, 99 Jan 2020 00:00:00 GMT"])
+def test_a_retry_after_that_cannot_be_read_counts_as_absent(http: CachedSession, odd: str) -> None:
+    # RFC 9110, section 10.2.3: whole seconds or a date, nothing else
+    later = Reply({"reason": "busy"}, 503, headers={"Retry-After": odd})
+    with Loopback(later, GOOD) as server:
+        assert fetch(http, server)[0] == {"rain": 1}
+        assert len(server.asked) == 2
+    with Loopback(later) as server:
+        with pytest.raises(ServiceRefusal, match=r"503 \(busy\); try again later"):
+            fetch(http, server)
+        assert len(server.asked) == 3
+
+
 def test_retries_are_bounded(http: CachedSession) -> None:
     with Loopback(Reply(status=500)) as server:
         with pytest.raises(SourceError, match="500"):
@@ -215,6 +230,74 @@ def test_the_good_copy_stands_in_with_its_age_and_is_refused_past_the_limit(
             fetch(http, server, later_h=7)
 
 
+@pytest.mark.parametrize("text", ['["a"]', '{"a": "\u00b0"}'])
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "utf-32", "utf-8"])
+def test_json_in_any_unicode_encoding_is_read_from_the_service_and_from_the_cache(
+    http: CachedSession, encoding: str, text: str
+) -> None:
+    told = Reply(text.encode(encoding), headers=PAST)
+    with Loopback(told, told, Reply(status=400)) as server:
+        for stale in (False, False, True):
+            payload, answer = fetch(http, server)
+            assert payload == json.loads(text)
+            assert answer.stale == stale
+
+
+@pytest.mark.parametrize(
+    "expires",
+    ["", "nonsense", "0", "-1", "Mon, 99 Jan 2020 00:00:00 GMT", "Fri, 31 Dec 9999 23:59:59 -2359"],
+)
+def test_an_expires_that_cannot_be_read_is_past(http: CachedSession, expires: str) -> None:
+    # RFC 9111, section 5.3
+    odd = {"Expires": expires, "Last-Modified": MODIFIED}
+    with Loopback(Reply([1], headers=odd), Reply([2], headers=odd)) as server:
+        assert fetch(http, server)[0] == [1]
+        assert fetch(http, server)[0] == [2]
+        assert len(server.asked) == 2
+
+
+def test_a_max_age_beyond_all_reason_is_long(http: CachedSession) -> None:
+    # RFC 9111, section 1.2.2
+    with Loopback(Reply([1], headers={"Cache-Control": f"max-age={'9' * 20}"})) as server:
+        assert fetch(http, server)[0] == fetch(http, server)[0] == [1]
+        assert len(server.asked) == 1
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["http://[bad/", f"http://{'a' * 80}.example/", "http://.example/", "file:///etc/passwd"],
+)
+def test_a_redirect_to_no_address_is_one_clear_error(http: CachedSession, address: str) -> None:
+    lost = Reply("", 302, headers={"Location": address})
+    with Loopback(lost) as server, pytest.raises(SourceError, match=r"address|failed") as caught:
+        fetch(http, server)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("status", [200, 400])
+def test_json_nested_beyond_reason_is_refused(http: CachedSession, status: int) -> None:
+    deep = Reply("[" * 200_000 + "]" * 200_000, status)
+    with Loopback(deep) as server, pytest.raises(SourceError, match=r"not complete JSON|400"):
+        fetch(http, server)
+    assert not http.cache.responses
+
+
+def test_a_server_that_drips_is_given_up_and_the_copy_held_stands_in(tmp_path: Path) -> None:
+    drip = Reply({"rain": list(range(40))}, drip_s=0.05)
+    with (
+        Loopback(drip, GOOD, drip) as server,
+        polite_session(tmp_path, timeout_s=(1.0, 0.4), deadline_s=1.0) as http,
+    ):
+        begun = time.monotonic()
+        with pytest.raises(SourceError, match="no answer in time"):
+            fetch(http, server)
+        assert time.monotonic() - begun < 5
+        fetch(http, server)
+        payload, answer = fetch(http, server)
+        assert payload == {"rain": 1}
+        assert answer.stale
+
+
 def test_no_network_is_one_clear_error(http: CachedSession) -> None:
     with socket.socket() as closed:
         closed.bind(("127.0.0.1", 0))
@@ -230,6 +313,31 @@ def test_a_copy_that_calls_itself_fresh_for_ever_is_asked_again(http: CachedSess
         payload, answer = get_json(http, server.url + "/a", now=clock() + pd.Timedelta(hours=7))
         assert payload == [2]
         assert not answer.stale
+
+
+def test_a_copy_made_while_the_clock_was_ahead_has_expired(http: CachedSession) -> None:
+    day = {"Cache-Control": "max-age=86400"}
+    with Loopback(Reply([1], headers=day), Reply([2], headers=day)) as server:
+        fetch(http, server)
+        for key in list(http.cache.responses):
+            copy = http.cache.responses[key]
+            copy.created_at += timedelta(days=10)
+            copy.expires += timedelta(days=10)
+            http.cache.responses[key] = copy
+        assert fetch(http, server)[0] == [2]
+        assert fetch(http, server)[0] == [2]
+        assert len(server.asked) == 2
+
+
+def test_the_age_is_counted_by_the_clock_of_the_service(http: CachedSession) -> None:
+    with Loopback(GOOD, Reply(status=400)) as server:
+        _, answer = fetch(http, server)
+        assert answer.fetched.microsecond == 0  # its Date has whole seconds
+        for key in list(http.cache.responses):
+            copy = http.cache.responses[key]
+            copy.created_at -= timedelta(days=10)  # the clock here was behind
+            http.cache.responses[key] = copy
+        assert fetch(http, server)[1].fetched == answer.fetched
 
 
 def test_a_deprecated_service_is_read_and_named(http: CachedSession) -> None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import gzip
+import logging
 import os
 import socket
 import sqlite3
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -167,10 +169,14 @@ def test_what_is_kept_is_read_again_after_its_day(archive: Path) -> None:
 def test_the_library_is_left_as_it_was(archive: Path) -> None:
     from meteostat.api.config import config
 
-    before = (config.include_model_data, config.cache_ttl, config.cache_directory)
+    before = (
+        config.include_model_data, config.cache_ttl, config.cache_directory, config.cache_enable,
+    )  # fmt: skip
     put(archive, NEAR, 2020, lines(2020, hour(1, "0")))
     record(archive, "2020-01-02T00:00", "2020-01-02T01:00")
-    assert (config.include_model_data, config.cache_ttl, config.cache_directory) == before
+    assert before == (
+        config.include_model_data, config.cache_ttl, config.cache_directory, config.cache_enable,
+    )  # fmt: skip
     assert socket.getdefaulttimeout() is None
 
 
@@ -224,6 +230,85 @@ def test_a_silent_server_is_not_waited_for(archive: Path, monkeypatch: pytest.Mo
         with pytest.raises(SourceError, match="gave nothing"):
             record(archive, "2020-01-02", "2020-01-03", timeout_s=0.3)
         assert time.monotonic() - began < 10
+
+
+def test_the_whole_check_has_one_limit(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from meteostat.api.config import config
+    from meteostat.providers.meteostat import hourly
+
+    dripping = Reply(b"x" * 999, drip_s=0.05)
+    for silent in (Reply(hang=True), dripping):
+        with Loopback(silent) as server:
+            monkeypatch.setattr(hourly, "ENDPOINT", server.url + "/{year}-{station}.csv.gz")
+            began = time.monotonic()
+            with pytest.raises(SourceError, match=r"meteostat: no answer within 0.5 s"):
+                record(archive, "2000-01-02", "2019-01-03", timeout_s=0.3, longest_s=0.5)
+            assert time.monotonic() - began < 5
+    # the work left behind logs on, and without a handler Python prints it
+    assert logging.getLogger("meteostat").handlers
+    monkeypatch.delenv("MS_STATIONS_DB_FILE")
+    with Loopback(dripping) as server:
+        monkeypatch.setattr(config, "stations_db_endpoints", [server.url + "/stations.db"])
+        with pytest.raises(SourceError, match=r"no answer within 0.5 s"):
+            record(archive, "2020-01-02", "2020-01-03", longest_s=0.5)
+
+
+def test_a_year_that_failed_is_named(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # The library gives the other years and only logs this one.
+    from meteostat.providers.meteostat import hourly
+
+    def year(number: int) -> list[Reply]:
+        rows = lines(number, *(hour(h, "0") for h in range(6)))
+        return [Reply(gzip.compress(rows.encode()))]
+
+    down = [Reply("x", 503)]
+    routes: dict[str, list[Any]] = {
+        f"/2020-{NEAR}": year(2020), f"/2021-{NEAR}": down, f"/2022-{NEAR}": year(2022),
+    }  # fmt: skip
+    with Loopback(routes=routes) as server:
+        monkeypatch.setattr(hourly, "ENDPOINT", server.url + "/{year}-{station}.csv.gz")
+        table = record(archive, "2020-01-02", "2022-01-03")
+        (said,) = (note for note in table.attrs["notes"] if "not every answer" in note)
+        assert "came for 2021 (HTTP Error 503" in said  # and no file (404) is no failure
+        assert table["temp_c"].notna().sum() == 12
+        server.routes[f"/2021-{NEAR}"] = year(2021)
+        table = record(archive, "2020-01-02", "2022-01-03")
+        assert table["temp_c"].notna().sum() == 18  # the failure was not kept
+        assert not any("not every answer" in note for note in table.attrs["notes"])
+
+
+def test_text_among_the_numbers_is_no_crash(archive: Path) -> None:
+    put(archive, NEAR, 2020, lines(2020, hour(0, "0").replace(",50,", ",damp,"), hour(1, "0")))
+    with pytest.raises(SourceError, match=r"gave nothing.*damp"):
+        record(archive, "2020-01-02T00:00", "2020-01-02T01:00")
+
+
+def test_a_cache_that_cannot_be_used_is_the_same_error_as_elsewhere(archive: Path) -> None:
+    (archive / "kept").write_text("")
+    with pytest.raises(SourceError, match=r"cache cannot be used.*SPRAYWINDOW_CACHE"):
+        record(archive, "2020-01-02", "2020-01-03")
+
+
+def test_what_is_kept_damaged_is_read_again(archive: Path) -> None:
+    put(archive, NEAR, 2020, lines(2020, *(hour(h, "0") for h in range(6))))
+    put(archive, FAR, 2020, lines(2020, *(hour(h, "1") for h in range(6))))
+    span = ("2020-01-02T00:00", "2020-01-02T04:00")
+    good = record(archive, *span)
+    for file in (archive / "kept" / "meteostat").glob("*.pickle"):
+        file.write_bytes(file.read_bytes()[:50])
+    pd.testing.assert_frame_equal(record(archive, *span), good)
+
+
+def test_what_cannot_be_kept_is_not_lost(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from meteostat.core.cache import CacheService
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(CacheService, "_write_pickle", staticmethod(full))
+    put(archive, NEAR, 2020, lines(2020, *(hour(h, "0") for h in range(6))))
+    put(archive, FAR, 2020, lines(2020, *(hour(h, "1") for h in range(6))))
+    assert record(archive, "2020-01-02T00:00", "2020-01-02T04:00")["rain_mm"].tolist() == [1] * 5
 
 
 def test_no_network_is_told_without_addresses(

@@ -23,7 +23,7 @@ from spraywindow.place import Place
 from spraywindow.sources.archived_replay import DAYS, Archived, Floats
 from spraywindow.sources.fetch import get_json
 from spraywindow.sources.openmeteo import SERVICE, Variable
-from spraywindow.sources.reply import CURE, block, numbers, stamps
+from spraywindow.sources.reply import CURE, block, hour_stamps, numbers
 from spraywindow.units import convert
 from spraywindow.weather.air import dew_point_from_humidity
 from spraywindow.weather.hourly import COLUMNS, REQUIRED
@@ -64,7 +64,10 @@ def parse(payloads: Iterable[Any]) -> Archived:
     SourceError
         If a block is missing, the times are not UTC, or a unit is not what it should be.
     """
-    table = pd.concat([_table(payload) for payload in payloads])
+    parts = [_table(payload) for payload in payloads]
+    table = pd.concat(parts)
+    if table.index.max() - table.index.min() > len(parts) * pd.Timedelta(days=PIECE_D):
+        raise _odd("the answers span more time than was asked for")  # it would fill the memory
     table = table[~table.index.duplicated()].asfreq("h")
     columns: dict[str, Floats] = {}
     for variable in VARIABLES:
@@ -87,9 +90,7 @@ def _table(payload: Any) -> pd.DataFrame:
         raise _odd("the times are not UTC")
     if units.get("time") != "iso8601":
         raise _odd("the times are not ISO 8601")
-    index = stamps(times, service=SERVICE.name)
-    if not len(index):
-        raise _odd("the answer holds no hour")
+    index = hour_stamps(times, service=SERVICE.name)
     columns = {}
     for variable in VARIABLES:
         for day in range(1, DAYS + 1):

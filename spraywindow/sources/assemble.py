@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from spraywindow.errors import SourceError, describe
-from spraywindow.sources.fetch import Answer
+from spraywindow.sources.fetch import OLDEST_COPY_H, Answer
 from spraywindow.weather.hourly import (
     COLUMNS,
     OPTIONAL,
@@ -24,10 +24,12 @@ LONGEST_SPAN_H = 1000
 OLDEST_ISSUE_H = 24.0
 """A forecast issued longer ago is refused: services were seen to answer 200 with forecasts
 three days old; P: common practice, no source."""
-
-
 EARLIEST_H = 1.0
 """How far the clocks of a service and of the caller may differ [h]; P."""
+
+
+class TooOld(SourceError):
+    """The forecast was made too long ago."""
 
 
 class RainTotal(NamedTuple):
@@ -100,6 +102,20 @@ def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.Dat
     return pd.DataFrame(values, index=index, columns=out.columns)
 
 
+def newest(read: Callable[[bool], pd.DataFrame]) -> pd.DataFrame:
+    """Read a forecast; where it is too old, once more past the copy that may be kept of it.
+
+    Parameters
+    ----------
+    read : callable
+        Fetches, parses and finishes; its argument is whether to pass the kept copy by.
+    """
+    try:
+        return read(False)
+    except TooOld:
+        return read(True)
+
+
 def finish(
     table: pd.DataFrame,
     service: Service,
@@ -118,7 +134,8 @@ def finish(
     service, answer
         Who gave it and how it came.
     issued : pandas.Timestamp or None
-        When the service says that it made the forecast.
+        When the service says that it made the forecast; where it does not say, the age is counted
+        from the time it was fetched.
     forecast_from : pandas.Timestamp
         First hour that is forecast.
     now : pandas.Timestamp
@@ -126,13 +143,17 @@ def finish(
 
     Raises
     ------
+    TooOld
+        If the forecast was issued more than a day ago, or fetched more than 6 h ago where the
+        service does not say when it was issued.
     SourceError
-        If the forecast is older than a day, later than `now`, ends before it, or holds no
-        temperature at all.
+        If it is later than `now`, ends before it, or holds no temperature at all.
     """
     notes = [*table.attrs.get("notes", []), *answer.notes]
     if issued is not None:
-        notes += _issue_notes(issued, service, now)
+        notes += _age_notes("issued", issued, OLDEST_ISSUE_H, service, now)
+    else:
+        notes += _age_notes("fetched", answer.fetched, OLDEST_COPY_H, service, now)
     if not table.index[0] <= now + HOUR or table.index[-1] < now.floor("h"):
         raise SourceError(
             describe(
@@ -169,29 +190,31 @@ def finish(
     return check_hourly(table, name=service.name)
 
 
-def _issue_notes(issued: pd.Timestamp, service: Service, now: pd.Timestamp) -> list[str]:
-    age_h = (now - issued) / HOUR
-    got = f"{issued:%Y-%m-%d %H:%M} UTC"
-    if age_h > OLDEST_ISSUE_H:
-        raise SourceError(
+def _age_notes(
+    done: str, at: pd.Timestamp, oldest_h: float, service: Service, now: pd.Timestamp
+) -> list[str]:
+    age_h = (now - at) / HOUR
+    got = f"{at:%Y-%m-%d %H:%M} UTC"
+    if age_h > oldest_h:
+        raise TooOld(
             describe(
                 "the forecast is too old",
                 where=service.name,
-                expected=f"one issued in the last {OLDEST_ISSUE_H:g} h",
+                expected=f"one {done} in the last {oldest_h:g} h",
                 got=got,
-                cure="try again later, or another service",
+                cure="look at the clock, try again later, or take another service",
             )
         )
     if age_h < -EARLIEST_H:
         raise SourceError(
             describe(
-                "the forecast was issued after the time asked for",
+                f"the forecast was {done} after the time asked for",
                 where=service.name,
-                expected=f"one issued before {now:%Y-%m-%d %H:%M} UTC",
+                expected=f"one {done} before {now:%Y-%m-%d %H:%M} UTC",
                 got=got,
                 cure="services know only the present: give a weather file for another time",
             )
         )
     if age_h > service.old_issue_h:
-        return [f"{service.name}: the forecast was issued {age_h:.0f} h ago"]
+        return [f"{service.name}: the forecast was {done} {age_h:.0f} h ago"]
     return []

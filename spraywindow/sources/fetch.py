@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from email.utils import parsedate_to_datetime
 from pathlib import Path
 from sqlite3 import Error as SqliteError
 from typing import TYPE_CHECKING, Any
@@ -13,12 +12,16 @@ from urllib.parse import urlsplit
 import pandas as pd
 import requests
 
-from spraywindow.errors import SourceError
-from spraywindow.sources.reply import ServiceRefusal, refused, what_failed
+from spraywindow.errors import SourceError, describe
+from spraywindow.sources.headers import http_date
+from spraywindow.sources.reply import CURE, ServiceRefusal, document, refused, what_failed
 from spraywindow.sources.session import DEPRECATED, cache_trouble
 
 if TYPE_CHECKING:
     from requests_cache import CachedSession
+
+OLDEST_COPY_H = 6.0
+"""Oldest copy that may stand in for a failed request [h]; P: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -37,8 +40,9 @@ def get_json(
     headers: Mapping[str, str] | None = None,
     *,
     now: pd.Timestamp,
-    max_stale_h: float = 6.0,
+    max_stale_h: float = OLDEST_COPY_H,
     service: str = "",
+    fresh: bool = False,
 ) -> tuple[Any, Answer]:
     """Fetch a JSON document, or the copy held if the service fails and the copy is young enough.
 
@@ -54,6 +58,8 @@ def get_json(
         Oldest copy that may stand in for a failed request [h].
     service : str
         What the service is called in messages; the host by default.
+    fresh : bool
+        Ask the service even where a kept copy has not expired.
 
     Returns
     -------
@@ -70,12 +76,15 @@ def get_json(
     request = {"params": dict(params or {}), "headers": dict(headers or {})}
     try:
         try:
-            response = session.get(url, **request)
-            if response.from_cache and now - _confirmed(response, now) > limit:
-                response = session.get(url, **request, force_refresh=True)
+            response = _ask(session, url, request, service, fresh)
+            if response.from_cache and (
+                now - _confirmed(response) > limit or _kept_in_the_future(response)
+            ):
+                response = _ask(session, url, request, service, True)
             if response.status_code not in session.settings.allowable_codes:
                 raise refused(response, service)
-            return response.json(), Answer(_confirmed(response, now), False, _warned(response))
+            answer = Answer(_confirmed(response), False, _warned(response))
+            return document(response.content), answer
         except (requests.RequestException, SourceError) as error:
             failure = (
                 error
@@ -85,16 +94,28 @@ def get_json(
             held = _held(session, url, request, limit)
             if held is None:
                 raise failure from error
-            fetched = _confirmed(held, now)
+            fetched = _confirmed(held)
             age_h = (now - fetched) / pd.Timedelta(hours=1)
             if age_h > max_stale_h:
                 raise SourceError(
                     f"{failure}; the copy held is {age_h:.0f} h old (at most {max_stale_h:g} h)"
                 ) from error
             note = f"fetched {max(age_h, 0):.1f} h ago, no newer answer came ({failure})"
-            return held.json(), Answer(fetched, True, (note,))
+            return document(held.content), Answer(fetched, True, (note,))
     except SqliteError as error:
         raise SourceError(cache_trouble(Path(session.cache.db_path).parent, error)) from error
+
+
+def _ask(
+    session: CachedSession, url: str, request: dict[str, Any], service: str, fresh: bool
+) -> Any:
+    try:
+        return session.get(url, **request, force_refresh=fresh)
+    except requests.RequestException:
+        raise
+    except ValueError as error:  # how urllib and urllib3 refuse the address of a redirect
+        what = "it sends the request on to an address that is none"
+        raise SourceError(describe(what, where=service, cure=CURE)) from error
 
 
 def _held(session: CachedSession, url: str, request: dict[str, Any], limit: pd.Timedelta) -> Any:
@@ -106,16 +127,18 @@ def _held(session: CachedSession, url: str, request: dict[str, Any], limit: pd.T
     return response if response.status_code in session.settings.allowable_codes else None
 
 
-def _confirmed(response: Any, now: pd.Timestamp) -> pd.Timestamp:
-    """When the service last stood by this body: its first fetch, or the Date of a later 304."""
+def _confirmed(response: Any) -> pd.Timestamp:
+    """When the service last stood by this body, by its own clock where it tells.
+
+    A 304 brings a new Date. The clock here may have been wrong when the copy was made.
+    """
     created = pd.Timestamp(response.created_at).tz_convert("UTC")
-    try:
-        dated = pd.Timestamp(parsedate_to_datetime(response.headers["Date"]))
-    except (KeyError, ValueError):
-        return created
-    if dated.tzinfo is None:
-        return created
-    return max(created, min(dated.tz_convert("UTC"), now))
+    return http_date(response.headers.get("Date")) or created
+
+
+def _kept_in_the_future(response: Any) -> bool:
+    """Whether the clock was set back since: such a copy would seem fresh for too long."""
+    return pd.Timestamp(response.created_at) > pd.Timestamp.now("UTC")
 
 
 def _warned(response: requests.Response) -> tuple[str, ...]:

@@ -25,10 +25,11 @@ from spraywindow.sources.assemble import (
     Service,
     finish,
     hours_between,
+    newest,
     rain_columns,
 )
 from spraywindow.sources.fetch import get_json
-from spraywindow.sources.reply import CURE, block, numbers, stamps
+from spraywindow.sources.reply import CURE, block, hour_stamps, numbers, stamps
 from spraywindow.units import convert
 from spraywindow.weather.hourly import COLUMNS, REQUIRED
 
@@ -77,9 +78,8 @@ def parse(payload: Any) -> pd.DataFrame:
     meta = block(payload, "properties", "meta", service=SERVICE.name)
     units = block(meta, "units", service=SERVICE.name, kind=dict)
     steps = block(payload, "properties", "timeseries", service=SERVICE.name, kind=list)
-    if not steps:
-        raise _odd("the answer has no steps")
-    times = _step_times(steps)
+    given = [block(s, "time", service=SERVICE.name) for s in steps]
+    times = hour_stamps(given, service=SERVICE.name)
     index = hours_between(times[0], times[-1], service=SERVICE.name)
     position = np.asarray((times - times[0]) / HOUR)
     hours = np.arange(len(index), dtype=float)
@@ -155,15 +155,6 @@ def _column(given: list[Any], theirs: str, ours: str, units: Any) -> NDArray[np.
         raise _odd(f"{theirs} comes in {units.get(theirs)!r}") from error
 
 
-def _step_times(steps: list[Any]) -> pd.DatetimeIndex:
-    times = stamps([block(s, "time", service=SERVICE.name) for s in steps], service=SERVICE.name)
-    if not times.is_monotonic_increasing or times.has_duplicates:
-        raise _odd("the steps are out of order")
-    if (times != times.floor("h")).any():
-        raise _odd("a step is not on an hour")
-    return times
-
-
 def forecast(
     place: Place, *, now: pd.Timestamp, session: CachedSession, base_url: str = BASE_URL
 ) -> pd.DataFrame:
@@ -189,18 +180,16 @@ def forecast(
         "lon": round(place.longitude, 4),
         "altitude": round(place.elevation_m),
     }
-    payload, answer = get_json(
-        session, f"{base_url}/complete", params, now=now, service=SERVICE.name
-    )
-    table = parse(payload)
-    return finish(
-        table,
-        SERVICE,
-        answer,
-        issued=table.attrs["issued"],
-        forecast_from=table.index[0],
-        now=now,
-    )
+
+    def read(fresh: bool) -> pd.DataFrame:
+        payload, answer = get_json(
+            session, f"{base_url}/complete", params, now=now, service=SERVICE.name, fresh=fresh
+        )
+        table = parse(payload)
+        issued, first = table.attrs["issued"], table.index[0]
+        return finish(table, SERVICE, answer, issued=issued, forecast_from=first, now=now)
+
+    return newest(read)
 
 
 def _odd(what: str) -> SourceError:

@@ -25,6 +25,7 @@ from spraywindow.sources.assemble import (
     Service,
     finish,
     hours_between,
+    newest,
     rain_columns,
 )
 from spraywindow.sources.fetch import get_json
@@ -201,17 +202,21 @@ def forecast(
     ]
     if not re.fullmatch(r"[A-Z]{3} \d+ \d+", " ".join(grid)):
         raise _odd(f"the grid square is not one: {' '.join(grid)[:40]!r}")
-    payload, answer = get_json(
-        session,
-        f"{base_url}/gridpoints/{grid[0]}/{grid[1]},{grid[2]}",
-        headers=HEADERS,
-        now=now,
-        service=SERVICE.name,
-    )
-    table = parse(payload)
-    return finish(
-        table, SERVICE, answer, issued=table.attrs["issued"], forecast_from=table.index[0], now=now
-    )
+
+    def read(fresh: bool) -> pd.DataFrame:
+        payload, answer = get_json(
+            session,
+            f"{base_url}/gridpoints/{grid[0]}/{grid[1]},{grid[2]}",
+            headers=HEADERS,
+            now=now,
+            service=SERVICE.name,
+            fresh=fresh,
+        )
+        table = parse(payload)
+        issued, first = table.attrs["issued"], table.index[0]
+        return finish(table, SERVICE, answer, issued=issued, forecast_from=first, now=now)
+
+    return newest(read)
 
 
 def _odd(what: str) -> SourceError:

@@ -1,7 +1,8 @@
 """Hourly forecast of Open-Meteo: worldwide, free for non-commercial use, by name only.
 
 The service stamps sums, means and maxima at the *end* of their hour; they are moved to its start
-here, once. Instants stay.
+here, once, by the hour and not by the row: where a stamp lacks, its hour stays unknown. Instants
+stay.
 
 References
 ----------
@@ -18,9 +19,9 @@ import pandas as pd
 
 from spraywindow.errors import InputError, SourceError, describe
 from spraywindow.place import Place
-from spraywindow.sources.assemble import Service, finish
+from spraywindow.sources.assemble import Service, finish, hours_between
 from spraywindow.sources.fetch import get_json
-from spraywindow.sources.reply import CURE, block, numbers, stamps
+from spraywindow.sources.reply import CURE, block, hour_stamps, numbers
 from spraywindow.units import convert
 from spraywindow.weather.hourly import COLUMNS, REQUIRED
 
@@ -87,7 +88,8 @@ def parse(payload: Any) -> pd.DataFrame:
         raise _odd("the times are not UTC")
     if units.get("time") != "iso8601":
         raise _odd("the times are not ISO 8601")
-    index = stamps(times, service=SERVICE.name)
+    told = hour_stamps(times, service=SERVICE.name)
+    index = hours_between(told[0], told[-1], service=SERVICE.name)
     hourly = payload["hourly"]
     columns = {}
     for variable in VARIABLES:
@@ -96,9 +98,9 @@ def parse(payload: Any) -> pd.DataFrame:
                 columns[variable.ours] = pd.Series(float("nan"), index=index)
             continue
         values = numbers(hourly[variable.theirs], service=SERVICE.name, where=variable.theirs)
-        if len(values) != len(index):
-            raise _odd(f"{variable.theirs} has {len(values)} values for {len(index)} hours")
-        series = pd.Series(values, index=index)
+        if len(values) != len(told):
+            raise _odd(f"{variable.theirs} has {len(values)} values for {len(told)} hours")
+        series = pd.Series(values, index=told).reindex(index)
         columns[variable.ours] = _in_our_unit(series, variable, units.get(variable.theirs))
     return pd.DataFrame(columns, index=index)
 
@@ -139,7 +141,7 @@ def forecast(
     Raises
     ------
     SourceError
-        If no usable answer comes.
+        If no usable answer comes, or the time of the answer is not about `now`.
     """
     key = api_key or os.environ.get("SPRAYWINDOW_OPENMETEO_KEY")
     base = base_url or (CUSTOMER_URL if key else BASE_URL)

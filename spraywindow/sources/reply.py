@@ -16,6 +16,7 @@ from urllib3.exceptions import NewConnectionError
 from urllib3.exceptions import TimeoutError as UrllibTimeout
 
 from spraywindow.errors import SourceError, describe
+from spraywindow.sources.headers import wait_asked_s
 
 LONGEST_REASON = 200
 CURE = "try again later, or give a weather file"
@@ -36,6 +37,20 @@ class ServiceRefusal(SourceError):
         self.status = status
 
 
+def document(content: bytes) -> Any:
+    """Read JSON in any Unicode encoding, with or without a byte order mark.
+
+    Raises
+    ------
+    ValueError
+        If it is not whole, or nested beyond all reason.
+    """
+    try:
+        return json.loads(content)
+    except RecursionError as error:
+        raise ValueError("nested too deep") from error
+
+
 def refuse_broken(response: requests.Response, **_: Any) -> None:
     """Raise `SourceError` where a good status comes with a body that is not whole JSON.
 
@@ -44,7 +59,7 @@ def refuse_broken(response: requests.Response, **_: Any) -> None:
     if not 200 <= response.status_code < 300:
         return
     try:
-        json.loads(response.content)
+        document(response.content)
     except ValueError as error:
         host = urlsplit(response.url).netloc
         start = response.content[:200].lstrip().lower()
@@ -62,7 +77,7 @@ def refused(response: requests.Response, service: str) -> ServiceRefusal:
     cure = CURE
     if response.status_code == 403:
         cure = "set SPRAYWINDOW_CONTACT to a mail address or a page of yours"
-    elif response.headers.get("Retry-After"):
+    elif wait_asked_s(response.headers.get("Retry-After")) is not None:
         cure = f"it asks to wait (Retry-After: {_plain(response.headers['Retry-After'])})"
     return ServiceRefusal(describe(what, where=service, cure=cure), response.status_code)
 
@@ -130,10 +145,34 @@ def stamps(values: list[Any], *, service: str) -> pd.DatetimeIndex:
     """
     try:
         if all(isinstance(value, str) for value in values):
-            return pd.DatetimeIndex(pd.to_datetime(values, format="ISO8601", utc=True))
+            times = pd.DatetimeIndex(pd.to_datetime(values, format="ISO8601", utc=True))
+            times.as_unit("ns")  # refuses years that no weather is of
+            if not times.hasnans:  # "" and "NaT" are read as no time
+                return times
     except ValueError:
         pass
     raise SourceError(describe("a stamp is not a time", where=service, cure=CURE))
+
+
+def hour_stamps(values: list[Any], *, service: str) -> pd.DatetimeIndex:
+    """Read the stamps of hours, in order.
+
+    Raises
+    ------
+    SourceError
+        If there is none, one is not a time or not on an hour, or they are out of order.
+    """
+    times = stamps(values, service=service)
+    what = ""
+    if not len(times):
+        what = "the answer holds no hour"
+    elif not times.is_monotonic_increasing or times.has_duplicates:
+        what = "the hours are out of order"
+    elif (times != times.floor("h")).any():
+        what = "a stamp is not on an hour"
+    if what:
+        raise SourceError(describe(what, where=service, cure=CURE))
+    return times
 
 
 def numbers(values: Any, *, service: str, where: str) -> NDArray[np.float64]:
@@ -147,7 +186,7 @@ def numbers(values: Any, *, service: str, where: str) -> NDArray[np.float64]:
     if isinstance(values, list):
         try:
             read = [math.nan if v is None else float(v) for v in values]
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             pass
         else:
             return np.asarray(read, dtype=np.float64)
@@ -157,14 +196,16 @@ def numbers(values: Any, *, service: str, where: str) -> NDArray[np.float64]:
 
 
 def _reason(response: requests.Response) -> str:
-    """Take the service's own words: ``reason``, or title and detail of an RFC 9457 problem."""
+    """Take the service's own words: reason, messages, or title and detail (RFC 9457)."""
     try:
-        body = json.loads(response.content)
+        body = document(response.content)
     except ValueError:
         return _plain(response.reason or "")
     if not isinstance(body, Mapping):
         return _plain(response.reason or "")
     words = [body.get(key) for key in ("reason", "title", "detail")]
+    messages = body.get("messages")
+    words += messages if isinstance(messages, list) else []
     return _plain(": ".join(word for word in words if isinstance(word, str)))
 
 

@@ -16,9 +16,12 @@ from typing import TYPE_CHECKING, Any, Self
 import requests
 from requests.adapters import HTTPAdapter
 from urllib3.exceptions import MaxRetryError, ResponseError
+from urllib3.response import BaseHTTPResponse
 from urllib3.util.retry import Retry
 
 from spraywindow.errors import SourceError, describe
+from spraywindow.sources.deadline import within
+from spraywindow.sources.headers import mend_expiry, wait_asked_s
 from spraywindow.sources.reply import refuse_broken
 
 if TYPE_CHECKING:
@@ -26,6 +29,8 @@ if TYPE_CHECKING:
 
 TIMEOUT_S = (5.0, 15.0)
 """Longest wait for a connection and between two pieces of the reply [s]."""
+DEADLINE_S = 60.0
+"""Longest wait for a whole reply, retries and their pauses with it [s]."""
 RETRIES = 2
 LONGEST_WAIT_S = 20.0
 """A service that asks for a longer pause (Retry-After) is left alone at once [s]."""
@@ -44,23 +49,38 @@ class PatientRetry(Retry):
             raise MaxRetryError(kwargs["_pool"], "", ResponseError("asked to wait"))
         return super().increment(*args, **kwargs)
 
+    def get_retry_after(self, response: BaseHTTPResponse) -> float | None:
+        """Seconds that the service asks for; an odd Retry-After counts as absent."""
+        return wait_asked_s(response.headers.get("Retry-After"))
+
     def get_backoff_time(self) -> float:
         """Seconds before the next try: 1, 2, 4 ... times the factor."""
         return float(min(self.backoff_max, self.backoff_factor * 2 ** (len(self.history) - 1)))
 
 
 class BoundedAdapter(HTTPAdapter):
-    """An adapter that never waits without an end."""
+    """An adapter that never waits without an end, not even for a server that drips."""
 
-    def __init__(self, timeout_s: tuple[float, float], retries: Retry) -> None:
-        """Keep the time-outs [s] (connect, read)."""
+    def __init__(self, timeout_s: tuple[float, float], deadline_s: float, retries: Retry) -> None:
+        """Keep the time-outs [s] (connect, next piece) and the deadline of the whole [s]."""
         self.timeout_s = timeout_s
+        self.deadline_s = deadline_s
         super().__init__(max_retries=retries)
 
     def send(self, request: requests.PreparedRequest, **kwargs: Any) -> requests.Response:  # type: ignore[override]  # the parent's keywords, passed through
-        """Send with the session's time-outs where the caller gives none."""
+        """Send and read the whole reply, with the session's time-outs where none are given."""
         kwargs["timeout"] = kwargs.get("timeout") or self.timeout_s
-        return super().send(request, **kwargs)
+        ask = super().send
+
+        def whole() -> requests.Response:
+            response = ask(request, **kwargs)
+            _ = response.content  # read here, where the deadline holds
+            return response
+
+        try:
+            return within(self.deadline_s, whole)
+        except TimeoutError as error:
+            raise requests.ReadTimeout(str(error), request=request) from error
 
 
 def user_agent() -> str:
@@ -85,6 +105,7 @@ def polite_session(
     cache_dir: Path | None = None,
     *,
     timeout_s: tuple[float, float] = TIMEOUT_S,
+    deadline_s: float = DEADLINE_S,
     backoff_s: float = 1.0,
     keep_min: float = KEEP_MIN,
 ) -> CachedSession:
@@ -96,6 +117,8 @@ def polite_session(
         Folder of the SQLite cache; see `cache_folder`.
     timeout_s : tuple of float
         Connect and read time-outs [s].
+    deadline_s : float
+        Longest wait for a whole reply, with its retries [s].
     backoff_s : float
         Wait before the first retry [s], doubled for each further one.
     keep_min : float
@@ -122,6 +145,14 @@ def polite_session(
         )
     except (OSError, SqliteError) as error:
         raise SourceError(cache_trouble(folder, error)) from error
+    make_polite(session, timeout_s, deadline_s, backoff_s)
+    return session
+
+
+def make_polite(
+    session: requests.Session, timeout_s: tuple[float, float], deadline_s: float, backoff_s: float
+) -> None:
+    """Give a session the patience, the name and the check of replies that all services share."""
     retry = PatientRetry(
         total=RETRIES,
         connect=1,
@@ -131,11 +162,10 @@ def polite_session(
         raise_on_status=False,
     )
     for scheme in ("https://", "http://"):
-        session.mount(scheme, BoundedAdapter(timeout_s, retry))
+        session.mount(scheme, BoundedAdapter(timeout_s, deadline_s, retry))
     session.headers["User-Agent"] = user_agent()
     session.max_redirects = 5
-    session.hooks["response"].append(refuse_broken)
-    return session
+    session.hooks["response"] += [mend_expiry, refuse_broken]
 
 
 def cache_trouble(folder: Path, error: Exception) -> str:

@@ -6,13 +6,10 @@ for a month and waits without an end; each of these is turned off or refused her
 
 from __future__ import annotations
 
-import logging
-import os
-import socket
 import sqlite3
-import urllib.error
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,12 +17,12 @@ import pandas as pd
 
 from spraywindow.errors import SourceError, describe
 from spraywindow.place import Place
+from spraywindow.sources.deadline import Result, within
 from spraywindow.sources.session import cache_folder
+from spraywindow.sources.station_library import Complaint, careful, heard, uncached
 from spraywindow.sources.station_rows import CREDIT, merge_stations, winter_notes
 from spraywindow.weather.hourly import check_hourly
 
-YEARS_A_CALL = 3
-"""The library refuses longer calls."""
 MOST_STATIONS = 10
 """The library refuses more stations a call."""
 STATIONS = 4
@@ -33,6 +30,8 @@ HEIGHT_DIFFERENCE_M = 300.0
 """A station farther above or below the site is left out [m] (about 2 degC); P: common practice,
 no source."""
 TIMEOUT_S = 20.0
+LONGEST_S = 60.0
+"""The stations are a check beside the reanalysis: nobody waits longer for them [s]; P."""
 PARAMETERS = ("temp", "rhum", "prcp", "wspd", "wpgt", "wdir", "cldc")
 
 
@@ -45,6 +44,7 @@ def station_record(
     radius_km: float = 50.0,
     stations: int = STATIONS,
     timeout_s: float = TIMEOUT_S,
+    longest_s: float = LONGEST_S,
 ) -> pd.DataFrame:
     """Past hours from the weather stations near a place.
 
@@ -62,31 +62,40 @@ def station_record(
         How many of the nearest are asked, 1 to 10.
     timeout_s : float
         Longest wait for each piece of an answer [s].
+    longest_s : float
+        Longest wait for all answers together [s].
 
     Returns
     -------
     pandas.DataFrame
         The checked hourly table. Temperature, dew point, wind and cloud come from the nearest
         station that has them; rain is the wettest of the stations where the nearest one that
-        measures rain knows it, else unknown. ``attrs["notes"]`` names the stations and how
-        complete their rain was in each winter.
+        measures rain knows it, else unknown. ``attrs["notes"]`` names the stations, the years for
+        which an answer failed, and how complete the rain was in each winter.
 
     Raises
     ------
     SourceError
-        No station near, no answer, or an answer without any hour.
+        No station near, no answer in time, an answer without any hour, or a cache folder that
+        cannot be made.
     """
     first, last = _hour(start), _hour(end)
     if last < first:
         raise ValueError(f"the record ends ({last}) before it starts ({first})")
     folder = cache_folder(cache_dir) / "meteostat"
-    with _careful(folder, timeout_s) as library, _heard() as complaints:
-        near = _near(library, place, radius_km, min(stations, MOST_STATIONS), folder)
+    bounded = _Bounded(longest_s)
+    failed: dict[int, str] = {}
+    with careful(folder, timeout_s) as library, heard() as complaints:
+        limit = min(stations, MOST_STATIONS)
+        near = bounded(partial(_near, library, place, radius_km, limit, folder))
+        frames = []
         # A sum over the hour that ends at a stamp needs one stamp more.
-        frames = [
-            _fetch(library, list(near.index), *span)
-            for span in _spans(first, last + pd.Timedelta(hours=1))
-        ]
+        for low, high in _years(first, last + pd.Timedelta(hours=1)):
+            before = len(complaints)
+            ask = partial(_fetch, library, list(near.index), low, high, complaints)
+            frames.append(bounded(ask))
+            if len(complaints) > before:
+                failed[low.year] = complaints[-1].text
         observed = _observation_sources(library)
     found = [frame for frame in frames if frame is not None and len(frame)]
     names = ", ".join(
@@ -98,12 +107,16 @@ def station_record(
                 "the station archive gave nothing",
                 where="meteostat",
                 expected=f"hours of {first.date()} to {last.date()} at {names}",
-                got=complaints[-1] if complaints else None,
+                got=next(reversed(failed.values()), None),
                 cure="check the network, take the reanalysis, or give a weather file",
             )
         )
     grid = pd.date_range(first, last, freq="h", name="time")
     table, notes = merge_stations(pd.concat(found), list(near.index), grid, observed)
+    if failed:
+        years = ", ".join(map(str, failed))
+        reason = next(reversed(failed.values()))
+        notes.append(f"stations: not every answer came for {years} ({reason}): hours may lack")
     notes = [f"stations: {names}", *notes, *winter_notes(table["rain_mm"], place.latitude)]
     table.attrs["notes"] = notes
     table.attrs["source"] = {
@@ -122,72 +135,35 @@ def _hour(value: pd.Timestamp | str) -> pd.Timestamp:
     return stamp.floor("h")
 
 
-def _spans(first: pd.Timestamp, last: pd.Timestamp) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
-    spans = []
-    for year in range(first.year, last.year + 1, YEARS_A_CALL):
-        low = max(first, pd.Timestamp(year, 1, 1, tz="UTC"))
-        high = min(last, pd.Timestamp(year + YEARS_A_CALL - 1, 12, 31, 23, tz="UTC"))
-        spans.append((low, high))
-    return spans
+def _years(first: pd.Timestamp, last: pd.Timestamp) -> list[tuple[pd.Timestamp, pd.Timestamp]]:
+    """Asked for one by one, so that a failure is known by its year (three are the most a call)."""
+    return [
+        (
+            max(first, pd.Timestamp(year, 1, 1, tz="UTC")),
+            min(last, pd.Timestamp(year, 12, 31, 23, tz="UTC")),
+        )
+        for year in range(first.year, last.year + 1)
+    ]
 
 
-@contextmanager
-def _careful(folder: Path, timeout_s: float) -> Iterator[Any]:
-    import meteostat
+class _Bounded:
+    """Several pieces of work under one limit of time [s]."""
 
-    folder.mkdir(parents=True, exist_ok=True)
-    wanted: dict[str, Any] = {
-        "include_model_data": False,  # no forecasts in the gaps of observations
-        "cache_ttl": 0,  # else a month is the least that anything is kept
-        "cache_autoclean": False,  # else everything older than the line above goes
-        "cache_directory": str(folder),
-        "network_timeout": timeout_s,
-        "network_max_retries": 1,
-    }
-    if "MS_STATIONS_DB_FILE" not in os.environ:
-        wanted["stations_db_file"] = str(folder / "stations.db")
-    config = meteostat.config
-    before = {key: getattr(config, key) for key in wanted}
-    # The library reads its tables through urllib, which knows only the global time-out.
-    waited = socket.getdefaulttimeout()
-    try:
-        for key, value in wanted.items():
-            setattr(config, key, value)
-        socket.setdefaulttimeout(timeout_s)
-        yield meteostat
-    finally:
-        socket.setdefaulttimeout(waited)
-        for key, value in before.items():
-            setattr(config, key, value)
+    def __init__(self, longest_s: float) -> None:
+        self.longest_s = longest_s
+        self.end = time.monotonic() + longest_s
 
-
-@contextmanager
-def _heard() -> Iterator[list[str]]:
-    # The library logs failures and goes on; without a handler, Python prints the traceback.
-    complaints: list[str] = []
-
-    class Ear(logging.Handler):
-        def emit(self, record: logging.LogRecord) -> None:
-            error = record.exc_info[1] if record.exc_info else None
-            said = _no_connection(error) or str(error or record.getMessage())
-            complaints.append(" ".join(said.split())[:160])
-
-    logger, ear = logging.getLogger("meteostat"), Ear(logging.WARNING)
-    logger.addHandler(ear)
-    try:
-        yield complaints
-    finally:
-        logger.removeHandler(ear)
-
-
-def _no_connection(error: BaseException | None) -> str:
-    """Say so where an error is the network's; its own text is an address and a trace."""
-    import requests
-
-    if isinstance(error, urllib.error.HTTPError):
-        return ""  # the server did answer
-    lost = (requests.ConnectionError, requests.Timeout, urllib.error.URLError, TimeoutError)
-    return "no connection" if isinstance(error, lost) else ""
+    def __call__(self, work: Callable[[], Result]) -> Result:
+        try:
+            return within(max(self.end - time.monotonic(), 0.0), work)
+        except TimeoutError as error:
+            raise SourceError(
+                describe(
+                    f"no answer within {self.longest_s:g} s",
+                    where="meteostat",
+                    cure="try again later (what came is kept), or give a weather file",
+                )
+            ) from error
 
 
 def _near(
@@ -221,12 +197,37 @@ def _near(
 
 
 def _fetch(
-    library: Any, stations: list[str], first: pd.Timestamp, last: pd.Timestamp
+    library: Any,
+    stations: list[str],
+    first: pd.Timestamp,
+    last: pd.Timestamp,
+    complaints: list[Complaint],
+) -> pd.DataFrame | None:
+    """The rows that came; what failed is among the complaints."""
+    before = len(complaints)
+    frame = _ask(library, stations, first, last, complaints)
+    if any(complaint.grave for complaint in complaints[before:]):
+        del complaints[before:]
+        with uncached(library):
+            frame = _ask(library, stations, first, last, complaints)
+    return frame
+
+
+def _ask(
+    library: Any,
+    stations: list[str],
+    first: pd.Timestamp,
+    last: pd.Timestamp,
+    complaints: list[Complaint],
 ) -> pd.DataFrame | None:
     span = (first.tz_localize(None).to_pydatetime(), last.tz_localize(None).to_pydatetime())
     parameters = [library.Parameter(name) for name in PARAMETERS]
-    series = library.hourly(stations, *span, parameters=parameters)
-    frame: pd.DataFrame | None = series.fetch(sources=True)
+    try:
+        series = library.hourly(stations, *span, parameters=parameters)
+        frame: pd.DataFrame | None = series.fetch(sources=True)
+    except Exception as error:  # the library raises bare ones, for a text among numbers too
+        complaints.append(Complaint(" ".join(str(error).split())[:160], False))
+        return None
     return frame
 
 
