@@ -45,6 +45,14 @@ def test_step_extremes_widen_the_temperature_each_on_its_own() -> None:
     assert (high.low[NOON + 1], high.high[NOON + 1]) == (12.0, 12.0)
 
 
+def test_the_highest_wind_of_an_hour_widens_it_upwards_only() -> None:
+    wind = conditions(fortnight(wind_max_ms={NOON: 9.0, NOON + 1: 1.0})).wind
+    assert (wind.low[NOON], wind.high[NOON]) == (2.5, 9.0)
+    assert (wind.low[NOON + 1], wind.high[NOON + 1]) == (2.5, 2.5)
+    unread = conditions(fortnight(wind_ms={NOON: np.nan}, wind_max_ms={NOON: 3.0})).wind
+    assert (unread.low[NOON], unread.high[NOON]) == (0.0, np.inf)
+
+
 @pytest.mark.parametrize(("cloud", "low", "high"), [(0.2, 9.0, 9.0), (np.nan, 9.0, 12.0)])
 def test_where_the_cloud_is_unknown_the_hollow_may_be_colder(
     cloud: float, low: float, high: float

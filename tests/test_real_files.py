@@ -144,7 +144,8 @@ def test_half_hours_of_the_delta(tmp_path: Path) -> None:
     half = raw[raw.TIMESTAMP_START % 100 == 30].reset_index(drop=True)
     assert table.index[0] == pd.Timestamp("2013-05-24T00:00-08:00")
     assert table["rain_mm"].isna().all()
-    np.testing.assert_allclose(table["temp_c"].to_numpy(), whole.TA.to_numpy())
+    np.testing.assert_allclose(table["temp_c"].to_numpy(), whole.TA.where(half.TA.notna()))
+    np.testing.assert_allclose(table["temp_min_c"], np.minimum(whole.TA, half.TA))
     mean = ((whole.SW_IN + half.SW_IN) / 2).clip(lower=0)
     np.testing.assert_allclose(table["solar_wm2"].to_numpy(), mean.to_numpy())
     # Provenance: Nov-Feb mean 10.2 degC, 1.1 % of the half hours below 0 degC.

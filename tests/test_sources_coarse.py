@@ -10,9 +10,9 @@ from spraywindow.sources.coarse import (
     held_maxima,
     instants,
     settle_totals,
-    usual_step,
     within_hour,
 )
+from spraywindow.sources.steps import usual_step
 
 NO = np.nan
 

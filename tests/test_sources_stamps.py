@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from spraywindow.sources.tables import read_weather
 from tests.weather_files import HEADER, MAP, fails, hours, local, rows, write
@@ -26,6 +27,13 @@ def test_what_is_no_stamp(tmp_path: Path) -> None:
     text = fails(write(tmp_path, rows(["13/01/2024 00:00", "13/01/2024 01:00"])), MAP)
     assert "2 stamps are not times" in text
     assert "time.format" in text
+
+
+@pytest.mark.parametrize("form", ["%s", "%Q", "%", "%Y %Y", "%U", "mixed"])
+def test_a_format_that_is_none(form: str, tmp_path: Path) -> None:
+    text = fails(write(tmp_path, rows(hours("2024-01-01", 3))), local("UTC", format=form))
+    assert text.startswith("time.format: a time format that cannot be read; expected codes such")
+    assert f"got {form!r}" in text
 
 
 def test_fixed_offset_and_half_hour_zones(tmp_path: Path) -> None:

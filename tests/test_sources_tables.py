@@ -2,16 +2,21 @@ from __future__ import annotations
 
 import gzip
 import sys
+import tracemalloc
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.sources.columns import load_map
 from spraywindow.sources.tables import read_weather
+from spraywindow.spray.catalogue import OIL
+from spraywindow.weather.hourly import PERIOD_COLUMNS
 from tests.weather_files import HEADER, MAP, fails, hours, rows, write
+from tests.weeks import NOON, fortnight, hour
 
 
 def test_own_names_need_no_map(tmp_path: Path) -> None:
@@ -37,6 +42,102 @@ def test_parquet_with_times(tmp_path: Path) -> None:
     frame.to_parquet(tmp_path / "w.parquet")
     table = read_weather(tmp_path / "w.parquet", MAP)
     assert table.index[0] == times[0]
+
+
+@pytest.mark.parametrize("columns", [None, MAP | {"time": {"column": "time"}}])
+def test_parquet_with_its_index_saved(columns: dict[str, Any] | None, tmp_path: Path) -> None:
+    pytest.importorskip("pyarrow")
+    times = pd.date_range("2024-01-01", periods=3, freq="h", tz="UTC", name="time")
+    values = {"temp": 10.0, "dew": 5.0, "wind": 2.0, "rain": 0.0}
+    names = dict(zip(values, HEADER.strip().split(",")[1:], strict=True))
+    frame = pd.DataFrame(values, index=times)
+    (frame if columns else frame.rename(columns=names)).to_parquet(tmp_path / "w.parquet")
+    assert list(read_weather(tmp_path / "w.parquet", columns).index) == list(times)
+
+
+def test_parquet_with_a_damaged_page_or_a_name_twice(tmp_path: Path) -> None:
+    pytest.importorskip("pyarrow")
+    import pyarrow as arrow
+    import pyarrow.parquet as parquet
+
+    draw = np.random.default_rng(1)
+    times = pd.date_range("2000-01-01", periods=20_000, freq="h", tz="UTC", name="time")
+    frame = pd.DataFrame(draw.random((20_000, 4)), times, HEADER.strip().split(",")[1:])
+    frame.to_parquet(tmp_path / "w.parquet")
+    content = bytearray((tmp_path / "w.parquet").read_bytes())
+    content[200_000:400_000] = bytes(200_000)
+    text = fails(write(tmp_path, bytes(content), "bad.parquet"))
+    assert "bad.parquet: the Parquet file is damaged" in text
+    table = arrow.Table.from_pandas(frame.reset_index())
+    parquet.write_table(table.append_column("rain_mm", table["temp_c"]), tmp_path / "w.parquet")
+    assert "two columns are called rain_mm" in fails(tmp_path / "w.parquet")
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet"])
+@pytest.mark.parametrize("step", ["15min", "h"])
+def test_a_table_reads_back_as_it_was_written(kind: str, step: str, tmp_path: Path) -> None:
+    if kind == "parquet":
+        pytest.importorskip("pyarrow")
+    times = hours("2024-01-01", 60, step)
+    cooler = rows(times).replace(f"{times[9]},10", f"{times[9]},8")
+    table = read_weather(write(tmp_path, cooler), MAP)
+    if step == "h":  # as a service gives it
+        table = table.assign(
+            **dict.fromkeys(PERIOD_COLUMNS, np.nan),
+            temp_min_c=table["temp_c"] - 2,
+            temp_max_c=table["temp_c"] + 2,
+        )
+        table.iloc[6:12, 3:7] = [[np.nan, 4.0, 6.0, hour] for hour in range(6)]
+    getattr(table, f"to_{kind}")(tmp_path / f"again.{kind}")
+    again = read_weather(tmp_path / f"again.{kind}")
+    pd.testing.assert_frame_equal(table, again, check_freq=False)
+    assert again.attrs["notes"] == []
+    gap = table.drop(table.index[[3, 4]])
+    getattr(gap, f"to_{kind}")(tmp_path / f"gap.{kind}")
+    again = read_weather(tmp_path / f"gap.{kind}")
+    expected = gap.reindex(table.index)
+    pd.testing.assert_frame_equal(expected, again, check_freq=False, check_names=False)
+
+
+def test_text_in_an_extreme_or_a_total_is_refused(tmp_path: Path) -> None:
+    head = HEADER.strip() + ",temp_min_c,temp_max_c\n"
+    text = head + "2024-01-01T00:00Z,10,5,2,0,-2,12\n2024-01-01T01:00Z,10,5,2,0,cold,12\n"
+    said = fails(write(tmp_path, text))
+    assert "temp_min_c (temp_min_c), row 2: text in numbers" in said
+    assert "'cold'" in said
+
+
+def test_a_frost_stated_in_a_file_with_a_missing_row_is_kept(tmp_path: Path) -> None:
+    table = fortnight(temp_min_c={NOON + 3: -1.0}, temp_max_c=14.0)
+    assert hour(table, OIL)["verdict"] == "unknown"
+    table.drop(table.index[NOON - 100]).to_csv(tmp_path / "w.csv")
+    again = read_weather(tmp_path / "w.csv")
+    assert again["temp_min_c"].iloc[NOON + 3] == -1.0
+    assert hour(again, OIL)["verdict"] == "unknown"
+
+
+def test_a_column_that_stands_twice(tmp_path: Path) -> None:
+    head = HEADER.strip() + ",rain_mm,note,note\n"
+    path = write(
+        tmp_path, head + "2024-01-01T00:00Z,10,5,2,0,0,a,b\n2024-01-01T01:00Z,9,5,2,0,5,,\n"
+    )
+    text = fails(path)
+    assert "two columns are called 'rain_mm'" in text
+    assert "got '0 and 5'" in text
+    same = head + "2024-01-01T00:00Z,10,5,2,0.5,0.50,a,b\n2024-01-01T01:00Z,9,5,2,,,,\n"
+    assert list(read_weather(write(tmp_path, same))["rain_mm"].isna()) == [False, True]
+
+
+def test_one_mistyped_year_fills_no_memory(tmp_path: Path) -> None:
+    stamps = [*hours("2024-01-01", 48), "9999-01-03 00:00"]
+    tracemalloc.start()
+    text = fails(write(tmp_path, rows(stamps)), MAP)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert "more than a century; expected real dates; got '2024-01-01 to 9999-01-03'" in text
+    assert most < 50e6
+    long = MAP | {"rain_mm": MAP["rain_mm"] | {"covers": "9000000h"}}
+    assert "more than a century" in fails(write(tmp_path, rows(stamps[:48])), long)
 
 
 def test_parquet_without_its_extra(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -89,7 +190,8 @@ def test_rows_are_chosen(tmp_path: Path) -> None:
     [
         ({"temp_c": {"column": "temp", "unit": "furlong"}}, "unknown unit"),
         ({"temp_c": {"column": "temp", "unit": "mm"}}, "a length where a temperature belongs"),
-        ({"temp_c": {"column": "temp"}}, "no unit"),
+        ({"temp_c": {"column": "temp"}}, "temp_c.unit: no unit; expected one of degC, degF, K"),
+        ({"wind_ms": {"column": "wind"}}, "no unit; expected one of m/s, km/h, mph, kn"),
         ({"temp_c": {"column": "temp", "unit": "degC", "mising": [1]}}, "did you mean missing"),
         ({"tempc": {"column": "temp", "unit": "degC"}}, "did you mean temp_c"),
         ({"temp_c": {"column": "temp", "unit": "degC", "stamp": "end"}}, "for totals"),

@@ -8,12 +8,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from spraywindow.sources.steps import HOUR, LONGEST_BRIDGE
+
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
-HOUR = 60
-LONGEST_BRIDGE = 6 * HOUR
-"""Longest step between reports that instants are interpolated over; P: common practice, no
-source."""
 ROUNDING_MM = 0.5
 """A total may exceed the sum of its known hours by this much [mm]: six hours rounded to 0.1 mm
 or 0.01 in; P: common practice, no source."""
@@ -21,15 +19,7 @@ LONGEST_TOTAL_H = 12
 """Rain totals over more hours than this stay unknown, unless they are zero."""
 
 
-def usual_step(at: Integers) -> int:
-    """The commonest distance between neighbouring stamps, in minutes (60 for a single one)."""
-    if at.size < 2:
-        return HOUR
-    steps, counts = np.unique(np.diff(at), return_counts=True)
-    return int(steps[np.argmax(counts)])
-
-
-def instants(grid: Integers, at: Integers, values: Floats, step: int) -> Floats:
+def instants(grid: Integers, at: Integers, values: Floats, steps: Integers | int) -> Floats:
     """Instant values on the hours: picked, or interpolated over one step and no further.
 
     Parameters
@@ -40,30 +30,33 @@ def instants(grid: Integers, at: Integers, values: Floats, step: int) -> Floats:
         Minutes of the reports, ascending.
     values : array, shape (n,)
         What was reported; NaN is unknown and is never bridged.
-    step : int
-        Usual distance between reports [min]; up to an hour nothing is interpolated.
+    steps : int or integer array, shape (n - 1,)
+        Step of the file at each distance between reports [min]
+        (`spraywindow.sources.steps.local_steps`).
     """
-    known = ~np.isnan(values)
+    known = np.flatnonzero(~np.isnan(values))
     out = np.full(grid.size, np.nan)
-    if not known.any():
+    if not known.size:
         return out
     times, numbers = at[known], values[known]
     after = np.searchsorted(times, grid)
     exact = (after < times.size) & (times[np.minimum(after, times.size - 1)] == grid)
     out[exact] = numbers[after[exact]]
-    if HOUR < step <= LONGEST_BRIDGE:
-        inner = ~exact & (after > 0) & (after < times.size)
-        gap = times[after[inner]] - times[after[inner] - 1]
-        inner[inner] = gap <= step
+    inner = np.flatnonzero(~exact & (after > 0) & (after < times.size))
+    if inner.size:
+        step = np.broadcast_to(steps, at.size - 1)
+        left, right = known[after[inner] - 1], known[after[inner]]
+        longest = np.minimum(step[left], LONGEST_BRIDGE)
+        inner = inner[(at[right] - at[left] <= longest) & (longest > HOUR)]
         out[inner] = np.interp(grid[inner], times, numbers)
     return out
 
 
-def directions(grid: Integers, at: Integers, degrees: Floats, step: int) -> Floats:
+def directions(grid: Integers, at: Integers, degrees: Floats, steps: Integers | int) -> Floats:
     """Wind directions on the hours [deg], turned the short way; unknown between opposites."""
     radians = np.radians(degrees)
-    north = instants(grid, at, np.cos(radians), step)
-    east = instants(grid, at, np.sin(radians), step)
+    north = instants(grid, at, np.cos(radians), steps)
+    east = instants(grid, at, np.sin(radians), steps)
     turned = np.degrees(np.arctan2(east, north)) % 360.0
     picked = instants(grid, at, degrees, HOUR)
     return np.where(np.isnan(picked), np.where(np.hypot(north, east) < 0.5, np.nan, turned), picked)

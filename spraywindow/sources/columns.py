@@ -7,92 +7,29 @@ for the stamps, `[file]` for the layout. It is checked once here, then trusted.
 from __future__ import annotations
 
 import difflib
-import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar
+from types import MappingProxyType
+from typing import Any, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ValidationError
 
 from spraywindow.errors import InputError, describe, one_line
-from spraywindow.units import convert, quantity
-from spraywindow.weather.hourly import COLUMNS, PERIOD_COLUMNS, RANGE_COLUMNS, REQUIRED, Column
+from spraywindow.sources.column_fields import (
+    KINDS,
+    VALUES,
+    FileLayout,
+    TimeColumn,
+    ValueColumn,
+)
+from spraywindow.units import UNITS, convert
+from spraywindow.weather.hourly import REQUIRED
 
-STANDINS: dict[str, Column] = {"rh_pct": Column("%", 0.0, 105.0, "relative humidity")}
-"""Columns that are not in the table but give one of its columns."""
-VALUES = COLUMNS | STANDINS
 UNKNOWN = "unknown"
 """Said in place of a table: the file does not hold this required column."""
-_DURATION = re.compile(r"(\d+)\s*(min|h)")
-
-
-def _listed(value: Any) -> Any:
-    return list(value) if isinstance(value, list | tuple) else [value]
-
-
-def _minutes(value: Any) -> Any:
-    match = _DURATION.fullmatch(value) if isinstance(value, str) else None
-    if match is None or not int(match[1]):
-        raise ValueError('a duration such as "15min", "1h" or "12h"')
-    return int(match[1]) * (60 if match[2] == "h" else 1)
-
-
-def _metres(value: Any) -> Any:
-    height_m = quantity(value, "m")
-    if not 0.5 <= height_m <= 200.0:
-        raise ValueError('a height from "0.5 m" to "200 m"')
-    return height_m
-
-
-Name = str | Annotated[int, Field(ge=1, strict=True)]
-Names = Annotated[list[Name], BeforeValidator(_listed), Field(min_length=1)]
-Codes = Annotated[list[float | str], BeforeValidator(_listed)]
-Choice = dict[str, Annotated[list[str], BeforeValidator(_listed)]]
-"""Rows by the text in other columns."""
-Minutes = Annotated[int, BeforeValidator(_minutes)]
 Part = TypeVar("Part", bound=BaseModel)
-
-
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class FileLayout(_Strict):
-    """How the text of the file is laid out; what is not given is found out."""
-
-    separator: Literal[",", ";", "\t", "|", "whitespace"] | None = None
-    decimal: Literal[".", ","] | None = None
-    where: Choice = {}
-    header: bool = True
-    skip_rows: Annotated[int, Field(ge=0)] = 0
-
-
-class TimeColumn(_Strict):
-    """Where the stamps stand and on which clock."""
-
-    column: Names
-    timezone: str | None = None
-    format: str | None = None
-    round: Minutes | None = None
-    year: Annotated[int, Field(ge=1900, le=2100)] | None = None
-
-
-class ValueColumn(_Strict):
-    """One column of values: what it holds and how it says that it does not know."""
-
-    column: Name
-    unit: str
-    scale: float = 1.0
-    missing: Codes = []
-    trace: Codes = []
-    flags: Annotated[list[str], BeforeValidator(_listed)] = []
-    when: Choice = {}
-    stamp: Literal["start", "end"] | None = None
-    covers: Minutes | None = None
-    absent: Literal["unknown", "none_reported"] = "unknown"
-    height: Annotated[float, BeforeValidator(_metres)] | None = None
 
 
 @dataclass(frozen=True)
@@ -103,7 +40,6 @@ class ColumnMap:
     values: dict[str, tuple[ValueColumn, ...]]
     file: FileLayout
     unknown: tuple[str, ...] = ()
-    extras: tuple[str, ...] = ()
 
 
 def nearest(name: object, known: Sequence[str]) -> str:
@@ -115,12 +51,12 @@ def nearest(name: object, known: Sequence[str]) -> str:
 
 def contract_map(names: Sequence[str]) -> ColumnMap:
     """The map of a file that already uses the names and units of the weather table."""
-    present = [name for name in VALUES if name in names]
     values: dict[str, tuple[ValueColumn, ...]] = {
-        name: (ValueColumn(column=name, unit=VALUES[name].unit),) for name in present
+        name: (ValueColumn(column=name, unit=rule.unit),)
+        for name, rule in KINDS.items()
+        if name in names
     }
-    extras = tuple(name for name in (*PERIOD_COLUMNS, *RANGE_COLUMNS) if name in names)
-    return ColumnMap(TimeColumn(column=["time"]), values, FileLayout(), (), extras)
+    return ColumnMap(TimeColumn(column=["time"]), values, FileLayout())
 
 
 def load_map(columns: Mapping[str, Any] | str | Path) -> ColumnMap:
@@ -160,12 +96,14 @@ def load_map(columns: Mapping[str, Any] | str | Path) -> ColumnMap:
     for key in VALUES:
         if key in tables and key not in unknown:
             given = tables[key] if isinstance(tables[key], list) else [tables[key]]
-            found = [_part(ValueColumn, item, f"{where}, {key}", problems) for item in given]
+            wanted = {"unit": _units_for(VALUES[key].unit)}
+            here = f"{where}, {key}"
+            found = [_part(ValueColumn, item, here, problems, wanted) for item in given]
             values[key] = tuple(part for part in found if part is not None)
             for part in values[key]:
-                problems += _value_problems(key, part, f"{where}, {key}")
+                problems += _value_problems(key, part, here)
             if len(given) != 1 and key != "rain_mm":
-                problems.append(f"{where}, {key}: one table only; rain_mm alone may have several")
+                problems.append(f"{here}: one table only; rain_mm alone may have several")
     known = {*values, *unknown} | ({"dew_point_c"} if "rh_pct" in values else set())
     lacking = [key for key in REQUIRED if key not in known]
     if lacking:
@@ -190,19 +128,36 @@ def _read_toml(path: Path) -> dict[str, Any]:
         raise InputError(f"{path}: the column map is not valid TOML; {error}") from error
 
 
-def _part(model: type[Part], table: object, where: str, problems: list[str]) -> Part | None:
+def _units_for(unit: str) -> str:
+    """The units that measure the same, each by its first spelling."""
+    first: dict[Any, str] = {}
+    for name, found in UNITS.items():
+        if found.dimension == UNITS[unit].dimension:
+            first.setdefault(found, name)
+    return "one of " + ", ".join(first.values())
+
+
+def _part(
+    model: type[Part],
+    table: object,
+    where: str,
+    problems: list[str],
+    wanted: Mapping[str, str] = MappingProxyType({}),
+) -> Part | None:
     try:
         return model.model_validate(table)
     except ValidationError as error:
         for item in error.errors():
             key = ".".join(str(step) for step in item["loc"][:1])
             what = item["msg"].removeprefix("Value error, ")
-            got, cure = item["input"], ""
+            got, cure, expected = item["input"], "", ""
             if item["type"] == "extra_forbidden":
                 what, got, cure = "unknown key", key, nearest(key, list(model.model_fields))
             elif item["type"] == "missing":
-                what, got = f"no {key}", None
-            problems.append(describe(what, where=f"{where}.{key}", got=got, cure=cure))
+                what, got, expected = f"no {key}", None, wanted.get(key, "")
+            problems.append(
+                describe(what, where=f"{where}.{key}", expected=expected, got=got, cure=cure)
+            )
         return None
 
 
@@ -214,7 +169,7 @@ def _value_problems(key: str, part: ValueColumn, where: str) -> list[str]:
         problems.append(str(error))
     if kind == "instant" and (part.stamp or part.covers):
         problems.append(f"{where}: stamp and covers are for totals, means and maxima only")
-    if part.covers and part.covers > 60 and part.covers % 60:
+    if isinstance(part.covers, int) and part.covers > 60 and part.covers % 60:
         problems.append(f"{where}.covers: more than an hour, but not whole hours")
     if part.height is not None and key not in ("wind_ms", "gust_ms"):
         problems.append(f"{where}.height: only wind and gusts have one")

@@ -13,8 +13,10 @@ from typing import Any, cast
 import pandas as pd
 
 from spraywindow.errors import InputError, describe
-from spraywindow.sources.columns import FileLayout, nearest
+from spraywindow.sources.column_fields import FileLayout
+from spraywindow.sources.columns import nearest
 from spraywindow.sources.filekind import SAMPLE_BYTES, check_lines, is_packed
+from spraywindow.sources.parquet import parquet_names, parquet_rows
 
 ROWS_LIMIT = 2_000_000
 """More rows than this are refused: two centuries of hours, half a century of quarter hours."""
@@ -25,22 +27,66 @@ _DECIMAL_COMMA = re.compile(r"(?:^|;)\s*\"?-?\d+,\d+\"?\s*(?=;|$)", re.MULTILINE
 def column_names(path: Path, head: bytes, layout: FileLayout) -> list[str]:
     """The names in the file's first row (numbers from 1 where it has no header)."""
     if head[:4] == b"PAR1":
-        return [str(name) for name in _parquet(path).schema_arrow.names]
+        return parquet_names(path)
+    if layout.header:
+        return [str(name) for name in _first_row(path, head, layout, header=0).columns]
+    first = _first_row(path, head, layout, header=None)
+    return [str(number) for number in range(1, first.shape[1] + 1)]
+
+
+def _copies(
+    path: Path, head: bytes, layout: FileLayout, names: Sequence[str]
+) -> dict[str, list[str]]:
+    """Further columns of the same name, by the first: pandas numbers them, unseen."""
+    if head[:4] == b"PAR1" or not layout.header:
+        return {}
+    written = _first_row(path, head, layout, header=None).iloc[0].fillna("")
+    first: dict[str, str] = {}
+    copies: dict[str, list[str]] = {}
+    for title, name in zip(written, names, strict=False):
+        if title in first:
+            copies.setdefault(first[title], []).append(name)
+        elif title:
+            first[title] = name
+    return copies
+
+
+def _check_copies(chunk: pd.DataFrame, copies: dict[str, list[str]], path: Path) -> None:
+    """Refuse columns of one name that do not say the same: which one is meant cannot be told."""
+
+    def plain(name: str) -> pd.Series:
+        numeric = pd.api.types.is_numeric_dtype(chunk[name])
+        return chunk[name] if numeric else chunk[name].astype("str").str.strip()
+
+    for name, others in copies.items():
+        for other in map(plain, others):
+            differ = (plain(name) != other) & ~(plain(name).isna() & other.isna())
+            if differ.any():
+                raise InputError(
+                    describe(
+                        f"two columns are called {name!r}",
+                        where=str(path),
+                        expected="one, or two that say the same",
+                        got=f"{chunk[name][differ].iloc[0]} and {other[differ].iloc[0]}",
+                        cure="rename one of them, or delete the one that is not meant",
+                    )
+                )
+
+
+def _first_row(path: Path, head: bytes, layout: FileLayout, header: int | None) -> pd.DataFrame:
     options = _csv_options(path, head, layout)
     lines = head.decode(options["encoding"], "replace").splitlines()[: layout.skip_rows + 50]
     try:
-        first = pd.read_csv(
+        first: pd.DataFrame = pd.read_csv(
             io.StringIO("\n".join(lines)),
-            nrows=0 if layout.header else 1,
-            **{key: options[key] for key in ("sep", "header", "skiprows")},
+            nrows=0 if header == 0 else 1,
+            header=header,
+            dtype="str",
+            **{key: options[key] for key in ("sep", "skiprows")},
         )
     except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
         raise InputError(f"{path}: not a table; {error}") from error
-    return (
-        [str(name) for name in first.columns]
-        if layout.header
-        else [str(number) for number in range(1, first.shape[1] + 1)]
-    )
+    return first
 
 
 def read_rows(
@@ -70,7 +116,8 @@ def read_rows(
     Raises
     ------
     InputError
-        Missing columns (with the names that the file has), broken rows, too many rows, no row.
+        Missing columns (with the names that the file has), columns of one name that differ,
+        broken rows, too many rows, no row.
     """
     names = column_names(path, head, layout)
     lacking = [name for name in (*wanted, *layout.where) if name not in names]
@@ -84,11 +131,16 @@ def read_rows(
             )
         )
     keep = list(dict.fromkeys((*wanted, *layout.where)))
+    copies = _copies(path, head, layout, names)
+    copies = {name: copies[name] for name in keep if name in copies}
+    read = [*keep, *(copy for found in copies.values() for copy in found)]
     as_text = {*text, *layout.where}
+    as_text |= {copy for name in as_text for copy in copies.get(name, ())}
     seen: dict[str, set[str]] = {name: set() for name in layout.where}
     kept: list[pd.DataFrame] = []
     rows = 0
-    for chunk in _chunks(path, head, layout, names, keep, as_text):
+    for chunk in _chunks(path, head, layout, names, read, as_text):
+        _check_copies(chunk, copies, path)
         for name, allowed in layout.where.items():
             found = chunk[name].astype("str").str.strip()
             seen[name].update(found.unique()[:20])
@@ -103,7 +155,7 @@ def read_rows(
                     cure="choose rows with file.where or split the file",
                 )
             )
-        kept.append(chunk)
+        kept.append(chunk[keep])
     if not rows:
         what = "no row left" if any(seen.values()) else "the file has no rows"
         got = {name: sorted(found)[:10] for name, found in seen.items() if found} or None
@@ -127,8 +179,7 @@ def _chunks(
     as_text: set[str],
 ) -> Iterator[pd.DataFrame]:
     if head[:4] == b"PAR1":
-        for batch in _parquet(path).iter_batches(CHUNK_ROWS, columns=keep):
-            yield batch.to_pandas()
+        yield from parquet_rows(path, keep, CHUNK_ROWS)
         return
     options = _csv_options(path, head, layout)
     try:
@@ -180,17 +231,3 @@ def _csv_options(path: Path, head: bytes, layout: FileLayout) -> dict[str, Any]:
         "skiprows": layout.skip_rows,
         "encoding": encoding,
     }
-
-
-def _parquet(path: Path) -> Any:
-    try:
-        import pyarrow as arrow
-        import pyarrow.parquet as parquet
-    except ImportError as error:
-        raise InputError(
-            f'{path}: Parquet needs an extra; pip install "spraywindow[parquet]"'
-        ) from error
-    try:
-        return parquet.ParquetFile(path)
-    except (arrow.ArrowException, OSError) as error:
-        raise InputError(f"{path}: the Parquet file is damaged; {error}") from error

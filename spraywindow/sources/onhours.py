@@ -2,34 +2,39 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import WeatherError, describe, one_line
-from spraywindow.sources import coarse
-from spraywindow.sources.coarse import HOUR
-from spraywindow.sources.columns import VALUES, ValueColumn
-from spraywindow.weather.hourly import PERIOD_COLUMNS
+from spraywindow.sources import coarse, subhourly
+from spraywindow.sources.column_fields import KINDS
+from spraywindow.sources.lengths import Lasting, Reading, lasting
+from spraywindow.sources.steps import HOUR, local_steps, spans, step_notes, usual_step
+from spraywindow.weather.hour_index import LONGEST_H
+from spraywindow.weather.hourly import PERIOD_COLUMNS, RANGE_COLUMNS
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 
-@dataclass(frozen=True, eq=False)
-class Reading:
-    """The numbers of one column of a file, and what the map says of them."""
+class _Rows(NamedTuple):
+    """The hours to fill, the minutes of a file's rows, the steps between these."""
 
-    part: ValueColumn
-    values: Floats
+    grid: Integers
+    at: Integers
+    steps: Integers
 
 
 def on_hours(
     at: Integers, anchor: int, readings: dict[str, list[Reading]], name: str, notes: list[str]
 ) -> pd.DataFrame:
     """Put the readings of a file on whole hours, each by its kind.
+
+    Of several temperatures in an hour the lowest and the highest are kept beside the one on the
+    hour, of several winds the highest, in `RANGE_COLUMNS`.
 
     Parameters
     ----------
@@ -47,32 +52,53 @@ def on_hours(
     Raises
     ------
     WeatherError
-        If the step of the file fits no hour, or a total of a coarse file does not say how
-        long it is.
+        If the step of the file fits no hour, the stamps span more than a century, or a total of
+        a coarse file does not say how long it is.
     """
-    step = coarse.usual_step(at)
-    first = _anchor(at, anchor, step, name)
-    if step > HOUR:
-        notes.append(
-            f"{name} is {step / HOUR:g}-hourly: temperature, dew point and wind between "
-            f"the reports are interpolated, where no report is missing"
-        )
-    covers = _lengths(readings, step, name)
+    steps = local_steps(at)
+    first = _anchor(at, anchor, usual_step(at), name)
+    notes += step_notes(at, steps, first, name)
+    problems: list[str] = []
+    periods = {
+        key: lasting(at, steps, first, key, found, problems, notes)
+        for key, found in readings.items()
+        if KINDS[key].kind != "instant"
+    }
+    if problems:
+        raise WeatherError(f"{name}: {one_line(problems)}")
     ends = [at[0], at[-1]]
-    for found, lengths in zip(readings.values(), covers.values(), strict=True):
-        for reading, length in zip(found, lengths, strict=True):
-            start = _start(at, reading.part, length)
-            ends += [start[0], start[-1] + max(length, HOUR) - HOUR]
+    for one in (one for found in periods.values() for one in found):
+        ends += [one.start[0], one.start[-1] + max(one.length, HOUR) - HOUR]
     low = (min(ends) - first) // HOUR * HOUR + first
-    grid = np.arange(low, max(ends) + 1, HOUR, dtype=np.int64)
+    _check_span(low, max(ends), name)
+    rows = _Rows(np.arange(low, max(ends) + 1, HOUR, dtype=np.int64), at, steps)
     columns: dict[str, Floats] = {}
     for key, found in readings.items():
         if key == "rain_mm":
-            columns |= _rain(grid, at, found, covers[key], notes)
+            columns |= _rain(rows.grid, periods[key], notes)
+        elif key in periods:
+            columns[key] = _over_time(rows.grid, key, periods[key], notes)
         else:
-            columns[key] = _column(grid, at, key, found[0], covers[key][0], step, notes)
-    index = pd.DatetimeIndex(pd.to_datetime(grid * 60, unit="s", utc=True), name="time")
+            columns[key] = _instant(rows, key, found[0].values)
+    if usual_step(at) < HOUR:
+        _within_hours(rows, readings, columns, notes)
+    index = pd.DatetimeIndex(pd.to_datetime(rows.grid * 60, unit="s", utc=True), name="time")
     return pd.DataFrame(columns, index=index)
+
+
+def _check_span(first: int, last: int, name: str) -> None:
+    """Refuse a span that one wrong date would make: the hours between would fill the memory."""
+    if last - first > LONGEST_H * HOUR:
+        begin, end = (str(np.datetime64(int(minute), "m"))[:10] for minute in (first, last))
+        raise WeatherError(
+            describe(
+                "the stamps span more than a century",
+                where=name,
+                expected="real dates",
+                got=f"{begin} to {end}",
+                cure="is one of them mistyped?",
+            )
+        )
 
 
 def _anchor(at: Integers, anchor: int, step: int, name: str) -> int:
@@ -105,70 +131,75 @@ def _anchor(at: Integers, anchor: int, step: int, name: str) -> int:
     return first
 
 
-def _lengths(readings: dict[str, list[Reading]], step: int, name: str) -> dict[str, list[int]]:
-    problems, lengths = [], {}
-    for key, found in readings.items():
-        lengths[key] = [reading.part.covers or min(step, HOUR) for reading in found]
-        if VALUES[key].kind == "instant":
-            lengths[key] = [HOUR] * len(found)
-            continue
-        if step > HOUR and any(reading.part.covers is None for reading in found):
-            problems.append(
-                describe(
-                    f"the file is {step / HOUR:g}-hourly: over how long is {key}?",
-                    cure=f'say {key}.covers = "{step / HOUR:g}h" or the like, and its stamp',
-                )
-            )
-        if any(length < HOUR and HOUR % length for length in lengths[key]):
-            problems.append(f"{key}.covers: less than an hour, but no whole part of it")
-    if problems:
-        raise WeatherError(f"{name}: {one_line(problems)}")
-    return lengths
-
-
-def _start(at: Integers, part: ValueColumn, length: int) -> Integers:
-    # The one place where a period stamped at its end moves to its start.
-    return at - length if part.stamp == "end" else at
-
-
-def _column(
-    grid: Integers,
-    at: Integers,
-    key: str,
-    reading: Reading,
-    length: int,
-    step: int,
-    notes: list[str],
-) -> Floats:
-    kind = VALUES[key].kind
+def _instant(rows: _Rows, key: str, values: Floats) -> Floats:
     if key == "wind_from_deg":
-        return coarse.directions(grid, at, reading.values, step)
-    if kind == "instant":
-        return coarse.instants(grid, at, reading.values, step)
-    start = _start(at, reading.part, length)
-    if length <= HOUR:
-        return coarse.within_hour(grid, start, reading.values, length, kind)
-    if kind == "maximum":
-        return coarse.held_maxima(grid, start, reading.values, length)
-    notes.append(f"{key}: a mean over {length // HOUR} h says nothing of its hours; unknown")
-    return np.full(grid.size, np.nan)
+        return coarse.directions(rows.grid, rows.at, values, rows.steps)
+    if key in RANGE_COLUMNS:
+        return subhourly.stated_extremes(
+            rows.grid, rows.at, values, rows.steps, lowest=key == "temp_min_c"
+        )
+    if key in PERIOD_COLUMNS:
+        return coarse.instants(rows.grid, rows.at, values, HOUR)
+    return coarse.instants(rows.grid, rows.at, values, rows.steps)
 
 
-def _rain(
-    grid: Integers, at: Integers, found: list[Reading], lengths: list[int], notes: list[str]
-) -> dict[str, Floats]:
-    rain = np.full(grid.size, np.nan)
-    periods = np.full((len(PERIOD_COLUMNS), grid.size), np.nan)
-    for length, reading in sorted(zip(lengths, found, strict=True), key=lambda pair: pair[0]):
-        start = _start(at, reading.part, length)
+def _over_time(grid: Integers, key: str, periods: list[Lasting], notes: list[str]) -> Floats:
+    """Means and maxima; the shortest tell first."""
+    kind, out = KINDS[key].kind, np.full(grid.size, np.nan)
+    for length, start, values in periods:
         if length <= HOUR:
-            hourly = coarse.within_hour(grid, start, reading.values, length, "total")
+            told = coarse.within_hour(grid, start, values, length, kind)
+        elif kind == "maximum":
+            told = coarse.held_maxima(grid, start, values, length)
+        else:
+            hours = length // HOUR
+            notes.append(f"{key}: a mean over {hours} h says nothing of its hours; unknown")
+            continue
+        out = np.where(np.isnan(out), told, out)
+    return out
+
+
+def _rain(grid: Integers, periods: list[Lasting], notes: list[str]) -> dict[str, Floats]:
+    rain = np.full(grid.size, np.nan)
+    totals = np.full((len(PERIOD_COLUMNS), grid.size), np.nan)
+    for length, start, values in periods:
+        if length <= HOUR:
+            hourly = coarse.within_hour(grid, start, values, length, "total")
             rain = np.where(np.isnan(rain), hourly, rain)
         else:
-            rain, periods, more = coarse.settle_totals(
-                grid, rain, periods, start, reading.values, length
-            )
+            rain, totals, more = coarse.settle_totals(grid, rain, totals, start, values, length)
             notes += more
-    if np.isnan(periods).all():
+    if np.isnan(totals).all():
         return {"rain_mm": rain}
-    return {"rain_mm": rain, **dict(zip(PERIOD_COLUMNS, periods, strict=True))}
+    return {"rain_mm": rain, **dict(zip(PERIOD_COLUMNS, totals, strict=True))}
+
+
+def _within_hours(
+    rows: _Rows,
+    readings: dict[str, list[Reading]],
+    columns: dict[str, Floats],
+    notes: list[str],
+) -> None:
+    """Keep what several readings of an hour say of it; an hour that lacks one is unknown.
+
+    Dew point, cloud and pressure stay as on the hour: they change slowly, and limits look at
+    both ends of it.
+    """
+    for key, names in (("temp_c", ("temp_min_c", "temp_max_c")), ("wind_ms", ("", "wind_max_ms"))):
+        if key not in readings:
+            continue
+        *extremes, partial = subhourly.hour_extremes(
+            rows.grid, rows.at, readings[key][0].values, spans(rows.at, rows.steps)
+        )
+        if partial.any():
+            notes.append(f"{key}: {int(partial.sum())} hours lack readings and are unknown")
+        columns[key] = np.where(partial, np.nan, columns[key])
+        for name, values, pick in zip(names, extremes, (np.fmin, np.fmax), strict=True):
+            if name:
+                stated = columns.get(name, values)
+                columns[name] = np.where(np.isnan(columns[key]), np.nan, pick(values, stated))
+    if "wind_from_deg" in readings:
+        turned = subhourly.turns(
+            rows.grid, rows.at, readings["wind_from_deg"][0].values, columns["wind_from_deg"]
+        )
+        columns["wind_from_deg"] = np.where(turned, np.nan, columns["wind_from_deg"])

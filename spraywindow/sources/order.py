@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import WeatherError, describe
-from spraywindow.sources.columns import TimeColumn
+from spraywindow.sources.column_fields import TimeColumn
 from spraywindow.sources.stamps import read_zone
 
 Integers = NDArray[np.int64]

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import InputError, WeatherError, describe
-from spraywindow.sources.columns import TimeColumn
+from spraywindow.sources.column_fields import TimeColumn
 
 _OFFSET = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?")
 _HAS_OFFSET = r"(?:Z|[+-]\d{2}:?\d{2}|[+-]\d{2}|UTC)$"
@@ -108,7 +108,20 @@ def _parse(text: pd.Series, time: TimeColumn, name: str) -> pd.Series:
             )
         )
     utc = bool(aware.any()) or (time.format is not None and "%z" in time.format)
-    parsed = pd.to_datetime(text, format=time.format or "ISO8601", errors="coerce", utc=utc)
+    try:
+        if time.format is not None and "%" not in time.format:
+            raise ValueError("no code with % in it")  # pandas takes a few words for guesses
+        parsed = pd.to_datetime(text, format=time.format or "ISO8601", errors="coerce", utc=utc)
+    except (ValueError, re.error) as error:  # of the format; stamps that do not fit it are NaT
+        raise InputError(
+            describe(
+                "a time format that cannot be read",
+                where="time.format",
+                expected='codes such as "%d/%m/%Y %H:%M"',
+                got=time.format,
+                cure=" ".join(str(error).split()),
+            )
+        ) from error
     if parsed.isna().any():
         number = int(np.flatnonzero(parsed.isna())[0])
         raise WeatherError(

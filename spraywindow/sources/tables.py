@@ -10,10 +10,12 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError, WeatherError, describe, one_line
-from spraywindow.sources.columns import ColumnMap, FileLayout, contract_map, load_map, nearest
+from spraywindow.sources.column_fields import FileLayout
+from spraywindow.sources.columns import ColumnMap, contract_map, load_map, nearest
 from spraywindow.sources.filekind import start_of
 from spraywindow.sources.files import ROWS_LIMIT, column_names, read_rows
-from spraywindow.sources.onhours import Reading, on_hours
+from spraywindow.sources.lengths import Reading
+from spraywindow.sources.onhours import on_hours
 from spraywindow.sources.order import in_order, whole_minutes
 from spraywindow.sources.stamps import read_stamps
 from spraywindow.sources.values import read_values
@@ -66,7 +68,7 @@ def read_weather(
         path,
         head,
         layout_map.file,
-        (*text, *wanted, *layout_map.extras),
+        (*text, *wanted),
         text,
         rows_limit=rows_limit,
     )
@@ -121,9 +123,6 @@ def _table(rows: pd.DataFrame, layout_map: ColumnMap, name: str) -> pd.DataFrame
     for column in layout_map.unknown:
         table[column] = np.nan
         notes.append(f"{column} is not in {name}: unknown throughout")
-    if layout_map.extras and len(at) == len(table):
-        for column in layout_map.extras:
-            table[column] = pd.to_numeric(rows[column], errors="coerce").to_numpy()[order]
     table.attrs["notes"] = notes
     return table
 

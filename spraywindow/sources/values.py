@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import describe
-from spraywindow.sources.columns import VALUES, ValueColumn
+from spraywindow.sources.column_fields import KINDS, ValueColumn
 from spraywindow.units import convert
 from spraywindow.weather.air import wind_factor
 from spraywindow.weather.hourly import IMPOSSIBLE_SHARE
@@ -19,6 +20,8 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 WIND_HEIGHT_M = 10.0
 SKY_OBSCURED_OKTAS = 8.0
+LARGEST_FRACTION = 1.5
+"""Shares that never exceed this are fractions, a hygrometer above saturation included."""
 
 
 def read_values(
@@ -27,14 +30,15 @@ def read_values(
     """Numbers of a raw column in the unit of `key`, and where the file says nothing at all.
 
     Missing codes become NaN, traces of rain 0.0, and isolated impossible values NaN, so that
-    none of them is summed or interpolated. Many impossible values are a problem.
+    none of them is summed or interpolated. Many impossible values are a problem, and so is a
+    relative humidity [%] that never exceeds `LARGEST_FRACTION`.
 
     Parameters
     ----------
     rows : pandas.DataFrame
         As read: numbers, or text where any cell is not a number.
     key : str
-        Column of the weather table, or relative humidity.
+        Column of the weather table, of its coarser knowledge, or relative humidity.
     part : ValueColumn
         Unit, scale and codes.
     problems, notes : list of str
@@ -59,7 +63,7 @@ def read_values(
         if obscured.any():
             notes.append(f"{key}: {int(obscured.sum())} hours with the sky obscured are unknown")
         number = np.where(obscured, np.nan, number)
-    rule = VALUES[key]
+    rule = KINDS[key]
     values = np.asarray(convert(number * part.scale, part.unit, rule.unit), dtype=float)
     if part.height is not None:
         values = values * wind_factor(WIND_HEIGHT_M, part.height)
@@ -82,6 +86,17 @@ def read_values(
         )
     elif count:
         notes.append(f"{key}: {count} impossible values are unknown")
+    if key == "rh_pct" and 0.0 < np.nanmax(values, initial=0.0) <= LARGEST_FRACTION:
+        # Air that dry would make every hour dry, were it only in the wrong unit.
+        problems.append(
+            describe(
+                f"all values are at most {LARGEST_FRACTION:g} %",
+                where=where,
+                expected="relative humidity in percent",
+                got=float(np.nanmax(values)),
+                cure='are these fractions? then unit = "fraction" in a column map',
+            )
+        )
     return np.where(bad, np.nan, values), blank
 
 
@@ -117,21 +132,27 @@ def _numbers(
                 )
             )
         number = numeric.to_numpy(dtype=float)
-    for number_code in (code for code in part.missing if not isinstance(code, str)):
-        number = np.where(number == number_code, np.nan, number)
-    traces = np.zeros(len(number), dtype=bool)
-    for number_code in (code for code in part.trace if not isinstance(code, str)):
-        traces |= number == number_code
+    number = np.where(np.isin(number, _code_numbers(part.missing)), np.nan, number)
+    traces = np.isin(number, _code_numbers(part.trace))
     counted = int(traces.sum()) + sum(
         int((raw.astype("object") == code).sum()) for code in part.trace if isinstance(code, str)
     )
     if counted:
         notes.append(f"{where}: {counted} traces count as no rain")
-    return np.where(np.isinf(number), np.nan, np.where(traces, 0.0, number))
+    infinite = np.isinf(number)
+    if infinite.any():
+        notes.append(f"{where}: {int(infinite.sum())} infinite values are unknown")
+    return np.where(infinite, np.nan, np.where(traces, 0.0, number))
 
 
 def _words(part: ValueColumn) -> list[str]:
     return [code for code in (*part.missing, *part.trace) if isinstance(code, str)]
+
+
+def _code_numbers(codes: Sequence[float | str]) -> list[float]:
+    """The codes that are numbers, those written as text too."""
+    numbers = pd.to_numeric(pd.Series(codes, dtype="object"), errors="coerce")
+    return [float(number) for number in numbers.dropna()]
 
 
 def _most_common(values: Floats) -> tuple[float, int]:

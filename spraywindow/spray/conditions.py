@@ -122,8 +122,11 @@ class Conditions:
 
     @cached_property
     def wind(self) -> Interval:
-        """Wind at 10 m [m/s]."""
-        return self.column("wind_ms", 0.0)
+        """Wind at 10 m [m/s], with the highest reading of the hour taken in."""
+        wind = self.column("wind_ms", 0.0)
+        if "wind_max_ms" not in self.columns:
+            return wind
+        return Interval(wind.low, np.fmax(wind.high, self.columns["wind_max_ms"]))
 
     @cached_property
     def sky(self) -> wetness.Radiation | None:

@@ -2,7 +2,8 @@
 
 A stamp marks the **start** of its hour, in UTC. NaN is unknown. Coarser knowledge rides along
 in extra columns: a rain total over several hours (`PERIOD_COLUMNS`) and the lowest and highest
-temperature of a longer step (`RANGE_COLUMNS`).
+temperature of a longer step (`RANGE_COLUMNS`). Finer knowledge does too: the extremes of several
+readings within the hour.
 """
 
 from __future__ import annotations
@@ -49,13 +50,16 @@ COARSE: dict[str, Column] = {
     "rain_total_hour": Column("h", 0.0, 23.0, "number of the hour in that period"),
     "temp_min_c": Column("degC", -60.0, 60.0, "lowest air temperature of a longer step"),
     "temp_max_c": Column("degC", -60.0, 60.0, "highest air temperature of a longer step"),
+    "wind_max_ms": Column("m/s", 0.0, 90.0, "highest wind speed of the hour's readings"),
 }
 PERIOD_COLUMNS = ("rain_total_mm", "rain_total_h", "rain_total_hour")
 """A rain total of a longer period, repeated on each of its hours: the total [mm], the length of
 the period [h], and the number of this hour within it (0 is the first)."""
-RANGE_COLUMNS = ("temp_min_c", "temp_max_c")
+RANGE_COLUMNS = ("temp_min_c", "temp_max_c", "wind_max_ms")
 """Lowest and highest air temperature that the hour can have [degC], where a service gives the
-extremes of a longer step."""
+extremes of a longer step or a file several readings of the hour; the highest wind of these [m/s].
+The wind on the hour stays beside it: for drift the highest is the safe side, for an inversion and
+for drying wood it is not."""
 
 IMPOSSIBLE_SHARE = 0.001
 """More impossible values than this share of a column suggest a wrong unit."""
