@@ -1,8 +1,7 @@
-"""After the round: rain and advice, the weather at the time, the receipt judged."""
+"""After the round: rain and advice, the weather at the time."""
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -12,10 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from spraywindow.errors import InputError
 from spraywindow.orchard.advice import after_rain, residue_share
 from spraywindow.orchard.came import came, extremes_between, rain_between, with_weather
-from spraywindow.orchard.receipts import judge
 from spraywindow.orchard.record_fields import Entry
 
 START = datetime(2031, 1, 11, 18, tzinfo=UTC)
@@ -192,70 +189,3 @@ def test_weather_that_is_not_known_stays_empty() -> None:
     assert with_weather(entry(), weather(temp_c=np.nan, wind_ms=np.nan)) == entry()
     early = entry(start=START - timedelta(days=9), end=None)
     assert with_weather(early, weather()) == early
-
-
-# advice held against the weather
-
-
-def receipt(**changes: Any) -> dict[str, Any]:
-    return {
-        "site": "Hill garden",
-        "material": "oil",
-        "now": (START - timedelta(hours=15)).isoformat(),
-        "start": START.isoformat(),
-        "end": DONE.isoformat(),
-        "verdict": "go",
-        "limits": [{"name": "rain-free hours", "value": 24, "unit": "h"}],
-    } | changes
-
-
-def test_a_go_is_judged_by_what_came() -> None:
-    told = judge(json.dumps(receipt()), weather(rain={30: 5.0}), now=LATER)
-    assert told.spoiled == {"24": False, "48": True, "72": True}
-    assert told.rain_mm["48"] == (5.0, 5.0)
-    assert (told.held, told.temp_min_c["24"], told.limits[0]["value"]) == (True, 10.0, 24)
-    json.dumps(told.as_json(), allow_nan=False)
-
-
-@pytest.mark.parametrize(
-    ("table", "verdict", "held"),
-    [
-        (weather(rain={20: 0.3}), "go", False),
-        (weather(temp_c=[10.0] * 9 + [-0.1] + [10.0] * 190), "go", False),
-        (weather(rain={20: np.nan}), "go", None),
-        (weather(rain={20: np.nan, 3: 1.0}), "go", False),
-        (weather(), "no-go", None),
-    ],
-)
-def test_held(table: pd.DataFrame, verdict: str, held: bool | None) -> None:
-    assert judge(receipt(verdict=verdict), table, now=LATER).held is held
-
-
-def test_what_has_not_come_is_unknown() -> None:
-    told = judge(receipt(), weather(), now=DONE + timedelta(hours=30))
-    assert told.spoiled == {"24": False, "48": None, "72": None}
-    assert (told.rain_mm["48"], told.temp_max_c["48"]) == ((0.0, None), None)
-
-
-def test_the_forecasts_errors_are_measured_where_the_receipt_has_hours() -> None:
-    times = [(START + timedelta(hours=hour)).isoformat() for hour in range(2)]
-    hours = [
-        {"time": time, "temp_c": temp, "wind_from_deg": 350.0}
-        for time, temp in zip(times, (11.0, 7.0), strict=True)
-    ]
-    told = judge(receipt(hours=hours), weather(wind_from_deg=10.0), now=LATER)
-    assert told.errors["temp_c"] == {"n": 2, "mean": -1.0, "mean_absolute": 2.0}
-    assert told.errors["wind_from_deg"]["mean"] == -20.0
-
-
-def test_every_fault_of_a_receipt_is_told() -> None:
-    with pytest.raises(InputError, match=r"site: is missing.*start: not a time.*hours: not a list"):
-        judge(
-            {k: v for k, v in receipt(start="noon", hours=3).items() if k != "site"},
-            weather(),
-            now=LATER,
-        )
-    with pytest.raises(InputError, match="receipt: not JSON"):
-        judge("{", weather(), now=LATER)
-    with pytest.raises(InputError, match="not a JSON object"):
-        judge("[]", weather(), now=LATER)

@@ -101,6 +101,13 @@ def test_rates_convert() -> None:
     assert fields["rate"] == "2.14 gal/acre"
 
 
+def test_a_concentration_by_weight_is_in_the_readers_units() -> None:
+    # 8.99 g/L = 7.50 lb/100 gal (0.45359237 kg, 3.785411784 L: NIST SP 811)
+    done = entry(product_kg=0.899, spray_volume_l=100.0)
+    assert paper_fields(done, units="us")["concentration"] == "7.5 lb/100 gal"
+    assert paper_fields(done)["concentration"] == "8.99 g/L"
+
+
 def test_a_users_template_stands_in() -> None:
     text = write_paper("bill", entry(), template="$product: $$${price}", extra={"price": "90"})
     assert text == "Orchard oil A: $90"

@@ -34,7 +34,7 @@ def made(path: Path, count: int = 3) -> Path:
 
 
 def test_there_is_no_record_unless_it_is_created(tmp_path: Path) -> None:
-    with pytest.raises(RecordError, match="no record there; create the record first"):
+    with pytest.raises(RecordError, match="no record there; `spraywindow log add` begins one"):
         open_record(tmp_path / "log.db")
     with pytest.raises(RecordError, match="make its folder first"):
         open_record(tmp_path / "no" / "log.db", create=True)
@@ -122,6 +122,8 @@ def test_a_changed_letter_is_found(tmp_path: Path) -> None:
             ["DROP TRIGGER entries_no_delete", "DELETE FROM entries WHERE id = 1"],
             "entry 2 was changed, or one before it is gone",
         ),
+        (["DROP TRIGGER entries_no_delete", "DELETE FROM entries WHERE id = 3"], "entry 3 is gone"),
+        (["DROP TRIGGER entries_no_delete", "DELETE FROM entries"], "entries 1 to 3 are gone"),
         (
             ["DROP TRIGGER receipts_no_update", "UPDATE receipts SET text = '{}'"],
             "does not agree with its hash",
@@ -143,6 +145,22 @@ def test_check_names_what_was_tampered_with(
         hand.execute(statement)
     hand.close()
     assert problem in " | ".join(check_record(path).problems)
+
+
+def test_what_follows_a_removed_entry_does_not_hide_it(tmp_path: Path) -> None:
+    path = made(tmp_path / "log.db")
+    hand = sqlite3.connect(path, isolation_level=None)
+    trigger = record_file.STATEMENTS["entries_no_delete"]
+    for statement in (
+        "DROP TRIGGER entries_no_delete",
+        "DELETE FROM entries WHERE id = 3",
+        trigger,
+    ):
+        hand.execute(statement)
+    hand.close()
+    with open_record(path) as opened:
+        assert add(opened, entry(note="later"), now=NOW) == 4
+    assert check_record(path).problems == ("entry 3 is gone",)
 
 
 def test_check_of_a_sound_file_finds_nothing_and_writes_nothing(tmp_path: Path) -> None:

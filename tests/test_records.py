@@ -149,6 +149,21 @@ def test_exports_carry_the_same_rows(record: Record) -> None:
     assert set(rows[0]) | {"missing"} == set(told["entries"][0])
 
 
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t"])
+def test_a_text_never_runs_as_a_formula_of_a_spreadsheet(record: Record, start: str) -> None:
+    # OWASP, CSV Injection: cells that begin with = + - @ tab or return
+    south = {"latitude": -38.3, "longitude": -122.3}
+    line = "=1+1" if start == "\t" else f"{start}1+1"  # a line has no tab, a note may
+    texts = {"product": line, "blocks": (line, "B"), "note": f"{start}1+1"}
+    add(record, Entry.read(FULL | south | texts), now=NOW)
+    correct(record, 1, {"share": 0.5}, why=f"{start}cmd", now=NOW)
+    (row,) = csv.DictReader(io.StringIO(export_csv(current(record)), newline=""))
+    assert (row["product"], row["blocks"]) == (f"'{line}", f"'{line}; B")
+    assert (row["note"], row["why"]) == (f"'{start}1+1", f"'{start}cmd")
+    assert (row["latitude"], row["latitude_longitude"]) == ("-38.3", "-38.3, -122.3")
+    assert json.loads(export_json(current(record)))["entries"][0]["product"] == line
+
+
 def test_an_empty_record_exports_a_header(record: Record) -> None:
     assert export_csv(current(record)).startswith("id,entered,kind")
 

@@ -56,7 +56,10 @@ def add(
     start: Annotated[str | None, typer.Option(help='Local, "2026-01-13 10:00".')] = None,
     end: Annotated[str | None, typer.Option(help='"12:30", or as the start.')] = None,
     amount: Annotated[str | None, typer.Option(help='Product used: "4 L", "5 lb".')] = None,
-    share: Annotated[str | None, typer.Option(help='Part of the round done: "60 %".')] = None,
+    share: Annotated[
+        str | None,
+        typer.Option(help='Part of the round done: "60 %". Default: by the trees of the blocks.'),
+    ] = None,
     settings: SetOption = None,
     like: Annotated[
         int | None, typer.Option(help="Copy product, numbers, names, intervals of that entry.")
@@ -119,27 +122,34 @@ def correct(
 ) -> None:
     """Correct an entry: a new one that points at the old."""
     from spraywindow.orchard import records
-    from spraywindow.orchard.record_entry import one_amount
+    from spraywindow.orchard.record_entry import changes_from
     from spraywindow.orchard.record_fields import WEATHER_FIELDS, Entry
-    from spraywindow.orchard.written import fields_of
     from spraywindow.output.log_answers import added_answer, entry_cautions
 
     the, at = site_and_now(site, now)
     path = record_file(record, site, the)
     with records.open_record(path) as the_record:
         old = holding(records.current(the_record), number).entry
-        changes = fields_of(written(file, settings), old.timezone, start=old.start)
-        changes = one_amount(changes) | changes
+        its_site = the if site is not None and the.name == old.site else None
+        where = f"correction of entry {number}"
+        changes = changes_from(old, written(file, settings), site=its_site, where=where)
+        dropped = records.stale_estimates(old, changes)
         if weather is not None:
-            # checked before the weather is looked up at the corrected time
-            moved = Entry.read(old.model_dump() | {"start": old.start, "end": old.end} | changes)
-            filled = estimated(moved, the, weather, columns, at)
+            # looked up at the corrected time
+            values = old.model_dump() | {"start": old.start, "end": old.end}
+            filled = estimated(Entry.read(values | dropped | changes), the, weather, columns, at)
             found = {n: getattr(filled, n) for n in WEATHER_FIELDS if n in filled.estimated}
             known = {"estimated": filled.estimated, "weather_source": filled.weather_source}
-            changes = changes | found | known
+            changes = dropped | changes | found | known
         made = records.correct(the_record, number, changes, why=why, now=at.to_pydatetime())
         kept = holding(records.current(the_record), made)
         cautions = entry_cautions(the_record, the, kept, at) if site is not None else []
+        gone = [n for n in WEATHER_FIELDS if n in dropped and getattr(kept.entry, n) is None]
+        if gone:
+            cautions.append(
+                f"the weather estimated for the old hours is dropped ({', '.join(gone)}); "
+                f"`log correct {made} --weather FILE` looks it up for the new ones"
+            )
     _told(added_answer(kept, path, cautions), kept, cautions, the.units, json,
           f"Correction of entry {number}")  # fmt: skip
 

@@ -47,9 +47,9 @@ def advice(
     from spraywindow.orchard import records
     from spraywindow.orchard.block_states import season_start
     from spraywindow.orchard.round_advice import advise, latest_rounds
+    from spraywindow.output.advice_text import advice_text
     from spraywindow.output.answers import to_json
     from spraywindow.output.log_answers import advice_answer
-    from spraywindow.output.log_text import advice_text
 
     the, at = site_and_now(site, now, demo=site is None and weather is None)
     with opened(record, site) as the_record:
@@ -65,7 +65,7 @@ def advice(
     if number is not None:
         chosen = [holding(rows, number)]
     else:
-        chosen = season if every else latest_rounds(season)
+        chosen = season if every else latest_rounds(season, the)
     table = the_weather(the, weather, columns, at, demo=site is None)
     found = advise(chosen, rows, the, table, at.to_pydatetime())
     if site is None:
@@ -94,9 +94,10 @@ def judge(
     """Hold the advice that was given against the weather that came."""
     from spraywindow.errors import RecordError, describe
     from spraywindow.orchard import records
+    from spraywindow.orchard.receipts import refuse_other_site
     from spraywindow.output.answers import to_json
+    from spraywindow.output.judge_answers import judge_answer, judged_all
     from spraywindow.output.judge_text import judge_text
-    from spraywindow.output.log_answers import judge_answer, judged_all
 
     the, at = site_and_now(site, now, demo=site is None and weather is None)
     texts: list[tuple[str, str]] = []
@@ -115,7 +116,11 @@ def judge(
                 describe("no receipt to judge",
                          cure="keep one with `slots --receipt FILE`, `log add --receipt FILE`")
             )  # fmt: skip
+    if receipt or number is not None:  # one that is asked for by name
+        for name, text in texts:
+            refuse_other_site(text, the.name, where=name if receipt else f"receipt of entry {name}")
     table = the_weather(the, weather, columns, at, demo=site is None)
-    judged = judged_all(texts, table, at.to_pydatetime())
-    answer = judge_answer(judged, at)
-    say(to_json(answer) if json else judge_text(answer, the.units))
+    answer = judge_answer(judged_all(texts, the, table, at.to_pydatetime()), the, at)
+    if site is None:
+        note(DEMO_NOTE)
+    say(to_json(answer) if json else judge_text(answer, the))

@@ -34,7 +34,10 @@ def export(
         bool, typer.Option("--history", help="Also what was corrected or withdrawn.")
     ] = False,
 ) -> None:
-    """Write the record as CSV or JSON, with what professional records ask for."""
+    """Write the record as CSV or JSON, with what professional records ask for.
+
+    In CSV a text that a spreadsheet would run as a formula gets an apostrophe in front.
+    """
     from spraywindow.errors import InputError, describe
     from spraywindow.orchard import records
     from spraywindow.orchard.record_export import export_csv, export_json
@@ -72,4 +75,4 @@ def check(site: SiteOption = None, record: RecordOption = None, json: JsonOption
     if found.problems:
         raise RecordError(f"{path}: {one_line(found.problems)}")
     if not json:
-        say(f"{path}: sound, {found.entries} rows.")
+        say(f"{path}: sound, {found.entries} row{'' if found.entries == 1 else 's'}.")

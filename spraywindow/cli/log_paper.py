@@ -100,9 +100,8 @@ def _entry_for(
 
     from spraywindow.errors import InputError, describe
     from spraywindow.orchard import records
-    from spraywindow.orchard.receipts import read_receipt
+    from spraywindow.orchard.receipts import hourless, read_receipt, refuse_other_site
     from spraywindow.orchard.record_entry import entry_from
-    from spraywindow.output.log_answers import hourless
 
     if named is not None and named.isdigit():
         with opened(record, site) as the_record:
@@ -115,6 +114,7 @@ def _entry_for(
     plan: dict[str, object] = {}
     if receipt is not None:
         text = read_text(receipt, "receipt")
+        refuse_other_site(text, the.name, where=str(receipt))
         if hourless(text) is not None:
             raise InputError(describe("this receipt advises no hours", where=str(receipt),
                                       expected="one of a go"))  # fmt: skip

@@ -18,9 +18,20 @@ if TYPE_CHECKING:
     from spraywindow.orchard.record_history import Kept
     from spraywindow.orchard.site import Site
 
+SET_FIELDS = (
+    "material", "product", "registration_number", "start", "end", "amount", "spray_volume", "area",
+    "blocks", "share", "use_kind", "crop", "eppo_code", "bbch", "location", "latitude", "longitude",
+    "applicator", "certification_number", "customer_name", "customer_address", "temp", "wind",
+    "wind_from", "reentry", "preharvest", "next_round", "rain_free", "note",
+)  # fmt: skip
+"""What may be set, as people write it."""
 SetOption = Annotated[
     list[str] | None,
-    typer.Option("--set", help='A field: --set product="Oil A" --set amount="4 L". Repeatable.'),
+    typer.Option(
+        "--set",
+        help='A field, repeatable: --set amount="4 L" --set blocks="rows 1-4, apricots". '
+        f"Fields: {', '.join(SET_FIELDS)}.",
+    ),
 ]
 FileArgument = Annotated[
     Path | None, typer.Argument(help="Entry file (TOML, or JSON in .json) of fields.")
@@ -48,15 +59,9 @@ def record_file(record: Path | None, site_file: Path | None, site: Site | None =
 
 def opened(record: Path | None, site_file: Path | None, *, read_only: bool = True) -> Record:
     """Open the record that is there."""
-    from spraywindow.errors import RecordError, describe
     from spraywindow.orchard.records import open_record
 
-    path = record_file(record, site_file)
-    if not path.exists():
-        raise RecordError(
-            describe("no record there", where=str(path), cure="`spraywindow log add` begins one")
-        )
-    return open_record(path, read_only=read_only)
+    return open_record(record_file(record, site_file), read_only=read_only)
 
 
 def settings(pairs: Sequence[str] | None, option: str = "--set") -> dict[str, str]:

@@ -113,7 +113,7 @@ def paper_fields(
         "spray_volume": _quantity(entry.spray_volume_l, "L", use["volume"]),
         "area": _quantity(entry.area_m2, "m2", use["area"]),
         "rate": _rate(entry, use["area"], per_area),
-        "concentration": _concentration(entry),
+        "concentration": _concentration(entry, units),
         "temperature": _marked(entry, "temp_c", _quantity(entry.temp_c, "degC", use["temp"])),
         "wind": _wind_speed(entry, use),
         "wind_from": _wind_from(entry),
@@ -193,13 +193,17 @@ def _rate(entry: Entry, area: str, product: str) -> str:
     return f"{convert(value, unit, f'{product}/{area}'):.3g} {product}/{area}"
 
 
-def _concentration(entry: Entry) -> str:
+def _concentration(entry: Entry, units: str) -> str:
+    """Product in the spray: % by volume; by weight in g/L, or as US labels say, lb/100 gal."""
     values = derived(entry)
-    for name, unit in (("concentration_pct", "%"), ("concentration_g_l", "g/L")):
-        value = values[name]
-        if isinstance(value, float):
-            return f"{value:.3g} {unit}"
-    return NOT_GIVEN
+    percent, grams = values["concentration_pct"], values["concentration_g_l"]
+    if isinstance(percent, float):
+        return f"{percent:.3g} %"
+    if not isinstance(grams, float):
+        return NOT_GIVEN
+    if units == "us":
+        return f"{100 * convert(grams, 'g/L', 'lb/gal'):.3g} lb/100 gal"
+    return f"{grams:.3g} g/L"
 
 
 def _marked(entry: Entry, field: str, text: str) -> str:

@@ -1,100 +1,26 @@
-"""Hold the advice that was given against the weather that came."""
+"""Read a receipt: the advice that was given, its limits, and the site as it was judged."""
 
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
-from datetime import datetime, timedelta
+from dataclasses import fields, replace
+from datetime import datetime
 from typing import Any
 
-import pandas as pd
-
 from spraywindow.errors import InputError, describe, one_line
-from spraywindow.orchard.came import came, extremes_between, rain_between
-from spraywindow.weather.hourly import COLUMNS
-from spraywindow.weather.rain import MEASURABLE_MM
+from spraywindow.orchard.site import Site
+from spraywindow.spray.catalogue import CATALOGUE, general_material
+from spraywindow.spray.conditions import Setting
+from spraywindow.spray.material import BOUNDS, KINDS, Limit
+from spraywindow.spray.quantities import QUANTITIES
 
-WINDOWS_H = (24, 48, 72)
 KEYS = ("site", "material", "now", "start", "end", "verdict", "limits")
 """What a receipt must carry; more is kept and passed over."""
 
 
-@dataclass(frozen=True)
-class Judgement:
-    """Advice beside what came after its end; None is unknown.
-
-    `rain_mm` holds (least, most) by window, `spoiled` whether rain spoiled it, `temp_min_c`
-    and `temp_max_c` the extremes from the start on; `held` says for a "go" whether the first
-    24 h stayed dry and above 0 °C. `errors` compares the hours the receipt carries: by column
-    the number, mean error and mean absolute error of forecast minus weather.
-    """
-
-    site: str
-    material: str
-    now: str
-    start: str
-    end: str
-    verdict: str
-    limits: Any
-    rain_mm: dict[str, tuple[float, float | None]]
-    spoiled: dict[str, bool | None]
-    temp_min_c: dict[str, float | None]
-    temp_max_c: dict[str, float | None]
-    held: bool | None
-    errors: dict[str, dict[str, float]]
-
-    def as_json(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        return asdict(self)
-
-
-def judge(receipt: str | Mapping[str, Any], weather: pd.DataFrame, *, now: datetime) -> Judgement:
-    """Compare a receipt with the weather that came.
-
-    Parameters
-    ----------
-    receipt : str or mapping
-        JSON text or its values, with `KEYS`; times in ISO 8601 with offset. ``hours``, a list
-        of ``{"time": ..., column: value}``, lets the forecast's errors be measured too.
-    weather : pandas.DataFrame
-        Hourly table of what came; hours after `now` or forecast are not used.
-    now : datetime
-        tz-aware.
-
-    Raises
-    ------
-    InputError
-        If the receipt is not readable; all problems at once.
-    """
-    values = read_receipt(receipt)
-    past = came(weather, now)
-    start, end = (datetime.fromisoformat(values[key]) for key in ("start", "end"))
-    rain_mm: dict[str, tuple[float, float | None]] = {}
-    spoiled: dict[str, bool | None] = {}
-    lows: dict[str, float | None] = {}
-    highs: dict[str, float | None] = {}
-    for hours in WINDOWS_H:
-        until, key = end + timedelta(hours=hours), str(hours)
-        least, most = rain_between(past, end, until)
-        rain_mm[key] = round(least, 2), None if math.isinf(most) else round(most, 2)
-        spoiled[key] = True if least >= MEASURABLE_MM else False if most < MEASURABLE_MM else None
-        low, high = extremes_between(past, start, until)
-        lows[key], highs[key] = (None if math.isnan(value) else value for value in (low, high))
-    return Judgement(
-        **{key: values[key] for key in KEYS},
-        rain_mm=rain_mm,
-        spoiled=spoiled,
-        temp_min_c=lows,
-        temp_max_c=highs,
-        held=_held(spoiled["24"], lows["24"]) if values["verdict"] == "go" else None,
-        errors=_errors(values.get("hours") or [], past),
-    )
-
-
 def read_receipt(receipt: str | Mapping[str, Any]) -> dict[str, Any]:
-    """Read a receipt and check what `judge` needs; raises `InputError`, all problems at once."""
+    """Read a receipt and check what the judge needs; raises `InputError`, all problems at once."""
     try:
         values = json.loads(receipt) if isinstance(receipt, str) else dict(receipt)
     except ValueError as error:
@@ -102,52 +28,153 @@ def read_receipt(receipt: str | Mapping[str, Any]) -> dict[str, Any]:
     if not isinstance(values, dict):
         raise InputError(describe("not a JSON object", where="receipt", got=type(values).__name__))
     problems = [describe("is missing", where=key) for key in KEYS if key not in values]
-    for key in ("now", "start", "end"):
-        if key in values and not _is_time(values[key]):
-            problems.append(
-                describe("not a time with its offset", where=key, expected="ISO 8601",
-                         got=values[key])
-            )  # fmt: skip
+    problems += [
+        describe("not a time with its offset", where=key, expected="ISO 8601", got=values[key])
+        for key in ("now", "start", "end")
+        if key in values and not _is_time(values[key])
+    ]
+    if not problems and _time(values["end"]) <= _time(values["start"]):
+        expected = f"after the start, {values['start']}"
+        problems.append(
+            describe("before the start", where="end", expected=expected, got=values["end"])
+        )
+    if not _are_tables(values.get("limits") or [], "name", str):
+        problems.append(describe("not a list of limits with their name", where="limits"))
     hours = values.get("hours") or []
-    if not isinstance(hours, list) or not all(
-        isinstance(hour, dict) and _is_time(hour.get("time")) for hour in hours
-    ):
+    if not _are_tables(hours, "time", str) or not all(_is_time(hour["time"]) for hour in hours):
         problems.append(describe("not a list of hours with their time", where="hours"))
+    if not _is_setting(values.get("setting") or {}):
+        problems.append(describe("not a table of numbers", where="setting"))
     if problems:
         raise InputError(f"receipt: {one_line(problems)}")
     return values
 
 
+def hourless(text: str) -> dict[str, Any] | None:
+    """What a readable receipt without hours says; None for any other."""
+    try:
+        values = json.loads(text)
+    except ValueError:
+        return None
+    stays = isinstance(values, dict) and values.get("verdict") in ("no-go", "unknown")
+    if not stays or values.get("start") is not None:
+        return None
+    return {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
+
+
+def refuse_other_site(text: str, site: str, *, where: str) -> None:
+    """Raise `InputError` for a receipt that is of another site, or cannot be read."""
+    values = hourless(text) or _named(text, where)
+    if values["site"] != site:
+        raise InputError(
+            describe("the receipt is of another site", where=where, expected=site,
+                     got=values["site"], cure="give the file of that site as --site")
+        )  # fmt: skip
+
+
+def limits_of(values: Mapping[str, Any], site: Site) -> tuple[list[Limit], list[str]]:
+    """Build the limits that a receipt carries.
+
+    Parameters
+    ----------
+    values : mapping
+        From `read_receipt`. What a limit looks at is its ``quantity``, or that of the limit of
+        this name at the site or in the catalogue.
+    site : Site
+
+    Returns
+    -------
+    list of Limit
+    list of str
+        Names of the hard limits that cannot be judged: what they look at is not known.
+    """
+    name = str(values["material"])
+    materials = [general_material(name), CATALOGUE.get(name), site.materials.get(name)]
+    known = {limit.name: limit for each in materials if each for limit in each.limits}
+    built, dark = [], []
+    for each in values["limits"] or []:
+        like = known.get(each["name"])
+        limit = _limit(each, like)
+        if limit is not None:
+            built.append(limit)
+        elif each.get("kind", "hard") == "hard":
+            dark.append(each["name"])
+    return built, dark
+
+
+def setting_of(values: Mapping[str, Any], site: Site) -> Setting:
+    """The site as it was judged: from the receipt, else from the site file."""
+    given = values.get("setting") or {}
+    known: dict[str, Any] = {
+        field.name: tuple(value) if isinstance(value, list) else value
+        for field in fields(Setting)
+        if (value := given.get(field.name)) is not None
+    }
+    return replace(site.setting, **known)
+
+
+def _limit(each: Mapping[str, Any], like: Limit | None) -> Limit | None:
+    looks_at = each.get("quantity", like.quantity if like else None)
+    quantity = QUANTITIES.get(looks_at) if isinstance(looks_at, str) else None
+    unit = each.get("unit", like.unit if like else None)
+    width = each.get("width", like.width if like else 1.0)
+    numbers = [each.get("value"), width, each.get("hours") or 1.0]
+    if (
+        quantity is None
+        or unit != quantity.unit
+        or each.get("bound") not in BOUNDS
+        or each.get("kind") not in KINDS
+        or not all(map(_is_number, numbers))
+    ):
+        return None
+    try:
+        return Limit(
+            each["name"],
+            str(looks_at),
+            each["bound"],
+            each["value"],
+            width,
+            quantity.unit,
+            each["kind"],
+            like.words if like else each["name"],
+            "",
+            str(each.get("source", "")),
+            each.get("hours"),
+        )
+    except InputError:  # a value out of its range
+        return None
+
+
+def _named(text: str, where: str) -> dict[str, Any]:
+    try:
+        return read_receipt(text)
+    except InputError as error:
+        raise InputError(f"{where}: {error}") from error
+
+
 def _is_time(text: object) -> bool:
     try:
-        return isinstance(text, str) and datetime.fromisoformat(text).utcoffset() is not None
+        return isinstance(text, str) and _time(text).utcoffset() is not None
     except ValueError:
         return False
 
 
-def _held(spoiled: bool | None, low_c: float | None) -> bool | None:
-    """A go held if it stayed dry and free of frost; one known failure settles it."""
-    if spoiled or (low_c is not None and low_c <= 0):
-        return False
-    return None if spoiled is None or low_c is None else True
+def _time(text: str) -> datetime:
+    return datetime.fromisoformat(text)
 
 
-def _errors(hours: list[dict[str, Any]], past: pd.DataFrame) -> dict[str, dict[str, float]]:
-    if not hours:
-        return {}
-    told = pd.DataFrame(hours)
-    told.index = pd.to_datetime(told["time"], utc=True)
-    out = {}
-    for column in COLUMNS:
-        if column in told.columns and column in past.columns:
-            forecast = pd.to_numeric(told[column], errors="coerce")
-            error = (forecast - past[column].reindex(told.index)).dropna()
-            if column == "wind_from_deg":
-                error = (error + 180) % 360 - 180  # the short way round
-            if len(error):
-                out[column] = {
-                    "n": len(error),
-                    "mean": round(float(error.mean()), 3),
-                    "mean_absolute": round(float(error.abs().mean()), 3),
-                }
-    return out
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _are_tables(values: object, key: str, kind: type) -> bool:
+    return isinstance(values, list) and all(
+        isinstance(each, dict) and isinstance(each.get(key), kind) for each in values
+    )
+
+
+def _is_setting(values: object) -> bool:
+    return isinstance(values, dict) and all(
+        _is_number(value) or (isinstance(value, list) and all(map(_is_number, value)))
+        for value in values.values()
+    )

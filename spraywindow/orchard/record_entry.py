@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from zoneinfo import ZoneInfo
 
 from spraywindow.errors import InputError, describe
+from spraywindow.orchard.record_blocks import refuse_slip, share_corrected, share_written
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.records import AHEAD_H
 from spraywindow.orchard.site import Site
-from spraywindow.orchard.written import fields_of
+from spraywindow.orchard.written import as_typed, fields_of
 
 FRESH_STAGE_D = 7
 """A stage seen so many days before the round is still that of the round; P."""
@@ -49,7 +50,8 @@ def entry_from(
     Raises
     ------
     InputError
-        All problems at once.
+        All problems at once. A share is told by the blocks where it is not written; a block
+        that the site does not have is then refused, as is a material that is a slip of another.
     """
     copied: dict[str, object] = {}
     if like is not None:
@@ -57,6 +59,9 @@ def entry_from(
             name: value for name, value in like.model_dump().items() if name not in _NOT_COPIED
         }
     given = fields_of(written, site.place.timezone, where=where)
+    refuse_slip(site, given.get("material"))
+    material = given.get("material", copied.get("material"))
+    given |= share_written(site, given, material)
     site_knows: dict[str, object] = {
         "site": site.name,
         "timezone": site.place.timezone,
@@ -65,7 +70,36 @@ def entry_from(
         "longitude": site.place.longitude,
     }
     about = _about_blocks(site, given.get("blocks"), given.get("start"))
-    return Entry.read(site_knows | about | copied | one_amount(given) | given, where=where)
+    values = site_knows | about | copied | one_amount(given) | given
+    return Entry.read(values, where=where, typed=as_typed(written))
+
+
+def changes_from(
+    old: Entry, written: Mapping[str, object], *, site: Site | None, where: str
+) -> dict[str, object]:
+    """Turn the written fields of a correction into changes, checked beside the old entry.
+
+    Parameters
+    ----------
+    old : Entry
+    written : mapping
+        As for `fields_of`.
+    site : Site, optional
+        That of the entry, where it is known: blocks done lead to their share of the round.
+
+    Raises
+    ------
+    InputError
+        All problems at once.
+    """
+    changes = fields_of(written, old.timezone, start=old.start, where=where)
+    changes = one_amount(changes) | changes
+    if site is not None:
+        refuse_slip(site, changes.get("material"))
+        changes |= share_corrected(site, old, changes)
+    values = old.model_dump() | {"start": old.start, "end": old.end} | changes
+    Entry.read(values, where=where, typed=as_typed(written))
+    return changes
 
 
 def refuse_ahead(entry: Entry, now: dt.datetime) -> None:
@@ -92,18 +126,3 @@ def _about_blocks(site: Site, names: object, start: object) -> dict[str, object]
         if all(0 <= (day - each).days <= FRESH_STAGE_D for each in seen):
             out["bbch"] = stages.pop()
     return out
-
-
-def strange_names(site: Site, entry: Entry) -> list[str]:
-    """Say which names of an entry the site file does not know; they are recorded all the same."""
-    known = [block.name for block in site.blocks]
-    lines = [
-        f"block {name!r} is not in the site file ({', '.join(known)})"
-        for name in entry.blocks
-        if name not in known
-    ]
-    if entry.material not in site.program.materials:
-        lines.append(
-            f"{entry.material} is not in the program: no round of it, but days apart are kept"
-        )
-    return lines

@@ -10,16 +10,19 @@ import os
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from spraywindow.errors import SprayWindowError
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.record_file import SCHEMA_VERSION, STATEMENTS, open_record
-from spraywindow.orchard.record_history import Kept, history
+from spraywindow.orchard.record_history import LAST_NUMBER, Kept, history
 from spraywindow.orchard.record_rules import DERIVED, RULES, derived, missing_for
 
 _ABOUT = ("id", "entered", "kind", "corrects", "why", "receipt_hash")
 COLUMNS = (*_ABOUT, *Entry.model_fields, *DERIVED)
 """Columns of the CSV file, and keys of an entry in the JSON file."""
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""What a text begins with that a spreadsheet takes for a formula."""
 
 
 @dataclass(frozen=True)
@@ -52,15 +55,25 @@ def export_json(rows: Sequence[Kept]) -> str:
 
 
 def export_csv(rows: Sequence[Kept]) -> str:
-    """Give rows as CSV (RFC 4180), one a line; lists are joined by semicolons, unknown is empty."""
+    """Give rows as CSV (RFC 4180), one a line; lists are joined by semicolons, unknown is empty.
+
+    A text that a spreadsheet would run as a formula gets an apostrophe in front; numbers, and
+    what follows from the fields, are as in the JSON.
+    """
     out = io.StringIO(newline="")
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     for kept in rows:
         row = row_of(kept)
-        texts = ["; ".join(v) if isinstance(v, list) else v for v in map(row.get, COLUMNS)]
-        writer.writerow(texts)
+        writer.writerow([_cell(name, row[name]) for name in COLUMNS])
     return out.getvalue()
+
+
+def _cell(name: str, value: object) -> object:
+    text = "; ".join(value) if isinstance(value, list) else value
+    if isinstance(text, str) and text.startswith(_FORMULA) and name not in DERIVED:
+        return f"'{text}"
+    return text
 
 
 def check_record(path: str | os.PathLike[str]) -> Check:
@@ -75,11 +88,12 @@ def check_record(path: str | os.PathLike[str]) -> Check:
         problems: list[str] = []
         try:
             problems += _file_problems(record.connection)
+            problems += _gone(record.connection)
             rows = history(record)
             problems += _receipt_problems(record.connection)
             count = len(rows)
         except (sqlite3.Error, SprayWindowError) as error:
-            problems.append(str(error))
+            problems.append(str(error).removeprefix(f"{record.path}: "))
             count = 0
         return Check(count, tuple(problems))
 
@@ -110,6 +124,18 @@ def _file_problems(connection: sqlite3.Connection) -> list[str]:
         )
     ]
     return problems
+
+
+def _gone(connection: sqlite3.Connection) -> list[str]:
+    """Entries that were made and are not there: numbers are given in order, and never again."""
+    there = [number for (number,) in connection.execute("SELECT id FROM entries ORDER BY id")]
+    made = connection.execute(LAST_NUMBER).fetchone()[0]
+    gaps = [(one + 1, other - 1) for one, other in pairwise([0, *there, made + 1])]
+    return [
+        f"entry {first} is gone" if first == last else f"entries {first} to {last} are gone"
+        for first, last in gaps
+        if first <= last
+    ]
 
 
 def _receipt_problems(connection: sqlite3.Connection) -> list[str]:

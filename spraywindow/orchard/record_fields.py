@@ -127,7 +127,9 @@ class Entry(BaseModel):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        if self.end is not None and not timedelta(0) <= self.end - self.start <= timedelta(days=1):
+        if self.end is not None and self.end < self.start:
+            raise ValueError("end: before the start")
+        if self.end is not None and self.end - self.start > timedelta(days=1):
             raise ValueError("end: expected within 24 h after the start")
         if self.product_l is not None and self.product_kg is not None:
             raise ValueError("product_l, product_kg: expected one of the two")
@@ -141,12 +143,21 @@ class Entry(BaseModel):
         return None if value is None else value.astimezone(ZoneInfo(self.timezone)).isoformat()
 
     @classmethod
-    def read(cls, values: Mapping[str, object], *, where: str = "application") -> Self:
-        """Build an entry from values by name; all problems in one `InputError`."""
+    def read(
+        cls,
+        values: Mapping[str, object],
+        *,
+        where: str = "application",
+        typed: Mapping[str, tuple[str, object]] | None = None,
+    ) -> Self:
+        """Build an entry from values by name; all problems in one `InputError`.
+
+        `typed` holds by field the name and the value that somebody wrote, for the messages.
+        """
         try:
             return cls.model_validate(dict(values))
         except ValidationError as error:
-            raise InputError(_told(error, where)) from error
+            raise InputError(_told(error, where, typed or {})) from error
 
     @classmethod
     def read_json(cls, text: str, *, where: str = "application") -> Self:
@@ -154,7 +165,7 @@ class Entry(BaseModel):
         try:
             return cls.model_validate_json(text)
         except ValidationError as error:
-            raise InputError(_told(error, where)) from error
+            raise InputError(_told(error, where, {})) from error
 
     @property
     def finished(self) -> datetime:
@@ -190,7 +201,7 @@ def _later(day: date, days: int | None) -> date | None:
     return None if days is None else day + timedelta(days=days)
 
 
-def _told(error: ValidationError, where: str) -> str:
+def _told(error: ValidationError, where: str, typed: Mapping[str, tuple[str, object]]) -> str:
     """Every problem of a pydantic error, on one line."""
     problems = []
     for item in error.errors(include_url=False, include_context=False):
@@ -201,7 +212,8 @@ def _told(error: ValidationError, where: str) -> str:
             known = ", ".join(Entry.model_fields)
             problems.append(describe("unknown field", where=key, expected=f"one of {known}"))
         else:
-            got = item["input"] if isinstance(item["input"], str | int | float) else None
+            name, value = typed.get(key, (key, item["input"]))
+            got = value if isinstance(value, str | int | float) else None
             what = item["msg"].removeprefix("Value error, ")
-            problems.append(describe(what[:1].lower() + what[1:], where=key, got=got))
+            problems.append(describe(what[:1].lower() + what[1:], where=name, got=got))
     return f"{where}: {one_line(problems)}"

@@ -30,6 +30,7 @@ APPLICATION_ID = 0x53505257  # "SPRW"
 BUSY_MS = 15_000
 _SWITCH_TRIES, _SWITCH_PAUSE_S = 100, 0.02
 _MAGIC = b"SQLite format 3\x00"
+_MAKE = "`spraywindow log add` begins one"
 
 STATEMENTS: dict[str, str] = {
     "receipts": "CREATE TABLE receipts (hash TEXT PRIMARY KEY, text TEXT NOT NULL)",
@@ -134,7 +135,7 @@ def _look_at(path: Path, create: bool) -> None:
     if not path.exists():
         if create and path.parent.is_dir():
             return
-        cure = "create the record first" if path.parent.is_dir() else "make its folder first"
+        cure = _MAKE if path.parent.is_dir() else "make its folder first"
         raise RecordError(describe("no record there", where=str(path), cure=cure))
     with told(path, "opened"), path.open("rb") as file:
         head = file.read(len(_MAGIC))
@@ -196,9 +197,7 @@ def _use_log(connection: sqlite3.Connection) -> None:
 def _refuse_foreign(record: Record) -> None:
     application, version, things = _header(record.connection)
     if (application, version, things) == (0, 0, 0):
-        raise RecordError(
-            describe("an empty file", where=str(record.path), cure="create the record first")
-        )
+        raise RecordError(describe("an empty file", where=str(record.path), cure=_MAKE))
     if application != APPLICATION_ID:
         raise RecordError(
             describe("a database of another program; left as it is", where=str(record.path))

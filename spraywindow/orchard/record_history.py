@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import NamedTuple
@@ -11,7 +12,12 @@ from spraywindow.errors import InputError, RecordError, describe
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.record_file import Record, told
 
+EXACT = 6
+"""Decimals of a share of a round: three thirds make a whole."""
 ROW_COLUMNS = "id, entered, kind, corrects, why, body, receipt, digest"
+LAST_NUMBER = """SELECT max(coalesce((SELECT max(id) FROM entries), 0),
+    coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'entries'), 0))"""
+"""The greatest number that an entry was ever given; it outlives the entry."""
 
 
 @dataclass(frozen=True)
@@ -88,12 +94,28 @@ def rounds_done(record: Record, site: str, first: date, last: date) -> list[Roun
     list of Round
         One for each day and material; shares of the same day are added, up to 1.
     """
+    return rounds_among(current(record, site), first, last)
+
+
+def rounds_among(rows: Sequence[Kept], first: date, last: date) -> list[Round]:
+    """Give the rounds of a site's holding entries, as `rounds_done`.
+
+    Shares are kept to `EXACT` decimals, each so that the sum up to it is exact too.
+    """
     shares: dict[tuple[date, str], float] = {}
-    for row in current(record, site):
+    for row in rows:
         if first <= row.entry.day <= last:
             key = (row.entry.day, row.entry.material)
             shares[key] = min(1.0, shares.get(key, 0.0) + row.entry.share)
-    return [Round(day, material, share) for (day, material), share in sorted(shares.items())]
+    sums: dict[str, float] = {}
+    rounds = []
+    for (day, material), share in sorted(shares.items()):
+        before = sums.get(material, 0.0)
+        sums[material] = before + share
+        share = round(round(sums[material], EXACT) - round(before, EXACT), EXACT)
+        if share:
+            rounds.append(Round(day, material, share))
+    return rounds
 
 
 def receipt_of(record: Record, entry_id: int) -> str | None:

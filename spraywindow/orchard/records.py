@@ -16,6 +16,7 @@ from spraywindow.errors import InputError, RecordError, describe
 from spraywindow.orchard.record_fields import WEATHER_FIELDS, Entry
 from spraywindow.orchard.record_file import Record, open_record, transaction
 from spraywindow.orchard.record_history import (
+    LAST_NUMBER,
     ROW_COLUMNS,
     Kept,
     Round,
@@ -97,7 +98,8 @@ def correct(
     entry_id : int
         The entry that holds today; one that is corrected already is refused.
     changes : mapping
-        New values by field name. A weather value given here counts as measured.
+        New values by field name. A weather value given here counts as measured. Weather that was
+        estimated for another time than the corrected one is dropped (`stale_estimates`).
     why : str
         The reason, kept with the correction.
     now : datetime
@@ -112,18 +114,30 @@ def correct(
     """
     with transaction(record, "written") as connection:
         kept = _holding(record, entry_id)
+        changes = stale_estimates(kept.entry, changes) | dict(changes)
         values = kept.entry.model_dump()
         measured = [name for name in WEATHER_FIELDS if name in changes]
         estimated = tuple(name for name in kept.entry.estimated if name not in measured)
         # instants, not their texts: validation wants times as times
         values |= {"start": kept.entry.start, "end": kept.entry.end, "estimated": estimated}
-        entry = Entry.read(values | dict(changes), where=f"correction of entry {entry_id}")
+        entry = Entry.read(values | changes, where=f"correction of entry {entry_id}")
         _not_ahead(entry, now)
         if entry == kept.entry or not why.strip():
             what = "no reason is given" if not why.strip() else "nothing changes"
             raise InputError(describe(what, where=f"correction of entry {entry_id}"))
         body = entry.model_dump_json()
         return _insert(connection, now, "correction", entry_id, why, body, None)
+
+
+def stale_estimates(entry: Entry, changes: Mapping[str, object]) -> dict[str, object]:
+    """Weather of an entry, emptied, that was estimated for hours which a correction changes."""
+    moved = any(
+        name in changes and changes[name] != getattr(entry, name) for name in ("start", "end")
+    )
+    stale = [name for name in entry.estimated if name not in changes] if moved else []
+    if not stale:
+        return {}
+    return {**dict.fromkeys(stale), "estimated": (), "weather_source": ""}
 
 
 def withdraw(record: Record, entry_id: int, *, why: str, now: datetime) -> int:
@@ -185,8 +199,9 @@ def _insert(
     if receipt is not None:
         key = hashlib.sha256(receipt.encode()).hexdigest()
         connection.execute("INSERT OR IGNORE INTO receipts VALUES (?, ?)", (key, receipt))
-    last = connection.execute("SELECT id, digest FROM entries ORDER BY id DESC LIMIT 1").fetchone()
-    number, before = (last[0] + 1, last[1]) if last else (1, "")
+    last = connection.execute("SELECT digest FROM entries ORDER BY id DESC LIMIT 1").fetchone()
+    before = last[0] if last else ""
+    number = connection.execute(LAST_NUMBER).fetchone()[0] + 1  # a removed row leaves its gap
     entered = now.astimezone(UTC).isoformat(timespec="seconds")
     values = (number, entered, kind, corrects, why, body, key)
     connection.execute(

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
 
 import pandas as pd
 
 from spraywindow.orchard.advice import RAIN_RULES, Advice, RainRule, after_rain
-from spraywindow.orchard.record_history import Kept
+from spraywindow.orchard.block_states import season_start
+from spraywindow.orchard.record_history import EXACT, Kept, rounds_among
+from spraywindow.orchard.record_site import with_rounds
 from spraywindow.orchard.site import Site
+from spraywindow.orchard.spacing import in_season, next_day, wanted_days
 
 
 @dataclass(frozen=True)
 class RoundAdvice:
-    """A round beside the rain that came, and what it holds up.
+    """A round, or a part of one, beside the rain that came, and what it holds up.
 
     Attributes
     ----------
@@ -24,38 +27,69 @@ class RoundAdvice:
     advice : Advice
     until : datetime or None
         Start of the next round of the material: rain after it is that round's. None: now.
-    next_same, next_other : date or None
-        First day on which the program allows the same material again, and another one; None
-        where the program does not know the material.
+    parts : tuple of int
+        Numbers of the entries that make up the round, in order.
     open_share : float
         Part of the round that is still to be done, over the days it was spread on.
+    rest_from : date or None
+        First day, from today on, on which that part may be done; None where nothing is open or
+        the program does not know the material.
+    next_same, next_label, next_other : date or None
+        First day on which the program and the label allow the next round of the same material,
+        and the program another material. They count from the last part of the round, those of the
+        same material from the day of its rest while that is open. None where the program does not
+        know the material, or the label's days are not entered.
     """
 
     kept: Kept
     advice: Advice
     until: dt.datetime | None
-    next_same: dt.date | None
-    next_other: dt.date | None
+    parts: tuple[int, ...]
     open_share: float
+    rest_from: dt.date | None
+    next_same: dt.date | None
+    next_label: dt.date | None
+    next_other: dt.date | None
 
 
-def latest_rounds(rows: Sequence[Kept]) -> list[Kept]:
+def rounds_of(rows: Sequence[Kept], site: Site) -> list[list[Kept]]:
+    """Put the entries of one material together into rounds, each with its parts.
+
+    Parameters
+    ----------
+    rows : sequence of Kept
+        Holding entries of one site and one material, by time.
+    site : Site
+        Tells where one growing year ends: a round begun before it is not finished after it.
+    """
+    rounds: list[list[Kept]] = []
+    share, year = 1.0, None
+    for row in rows:
+        start = season_start(row.entry.day, site)
+        if row.entry.share == 1.0 or round(share, EXACT) >= 1.0 or start != year:
+            rounds.append([])
+            share = 0.0
+        rounds[-1].append(row)
+        share, year = share + row.entry.share, start
+    return rounds
+
+
+def latest_rounds(rows: Sequence[Kept], site: Site) -> list[Kept]:
     """Give the latest round of each material: its last day, and the parts that it continues.
 
     Parameters
     ----------
     rows : sequence of Kept
         Holding entries of one site, by time.
+    site : Site
     """
-    out: list[Kept] = []
-    for material in dict.fromkeys(row.entry.material for row in rows):
-        share = 0.0
-        for row in reversed([row for row in rows if row.entry.material == material]):
-            if share >= 1.0 or (share and row.entry.share >= 1.0):
-                break
-            out.append(row)
-            share += row.entry.share
-    return sorted(out, key=lambda row: (row.entry.start, row.id))
+    materials = dict.fromkeys(row.entry.material for row in rows)
+    latest = [rounds_of(_of(rows, material), site)[-1] for material in materials]
+    return sorted((row for each in latest for row in each), key=lambda r: (r.entry.start, r.id))
+
+
+def _of(rows: Sequence[Kept], material: str) -> list[Kept]:
+    return [row for row in rows if row.entry.material == material]
 
 
 def rain_rule(site: Site, material: str) -> RainRule:
@@ -84,34 +118,52 @@ def advise(
     now : datetime
         tz-aware.
     """
-    return [_one(kept, rows, site, weather, now) for kept in chosen]
+    today = now.astimezone(ZoneInfo(site.place.timezone)).date()
+    done, _ = with_rounds(site, rounds_among(rows, season_start(today, site), today))
+    season = in_season(done, today)
+    return [_one(kept, rows, season, weather, now, today) for kept in chosen]
 
 
 def _one(
-    kept: Kept, rows: Sequence[Kept], site: Site, weather: pd.DataFrame, now: dt.datetime
+    kept: Kept,
+    rows: Sequence[Kept],
+    site: Site,
+    weather: pd.DataFrame,
+    now: dt.datetime,
+    today: dt.date,
 ) -> RoundAdvice:
-    entry = kept.entry
-    apart = _least_days(site, entry.material)
-    same = [row.entry for row in rows if row.entry.material == entry.material]
-    # parts of one round follow each other within its least days: they do not replace it
-    later = [other.start for other in same if (other.day - entry.day).days >= apart]
+    entry, name = kept.entry, kept.entry.material
+    same = _of(rows, name)
+    rounds = rounds_of(same, site)
+    parts = next(each for each in rounds if kept.id in [row.id for row in each])
+    ids = tuple(row.id for row in parts)
+    known = name in site.program.materials
+    apart = wanted_days(site, site.material(name), name) if known else 1
+    # within its least days nothing replaces a round, and its own parts are other trees
+    later = [
+        row.entry.start
+        for row in same
+        if row.id not in ids and (row.entry.day - entry.day).days >= apart
+    ]
     until = later[0] if later else None
-    rule = rain_rule(site, entry.material)
-    advice = after_rain(entry, weather, now=min(now, until or now), rule=rule)
-    parts = [o.share for o in same if o.share < 1 and abs((o.day - entry.day).days) < apart]
-    known = entry.material in site.program.materials
+    advice = after_rain(entry, weather, now=min(now, until or now), rule=rain_rule(site, name))
+    open_share = max(0.0, round(1.0 - sum(row.entry.share for row in parts), EXACT))
+    last, rest = parts[-1].entry, None
+    if known and open_share and parts is rounds[-1]:
+        rest = next_day(site, site.material(name), today)
+    counted = rest or last.day
     return RoundAdvice(
         kept,
         advice,
         until,
-        entry.day + dt.timedelta(days=apart) if known else None,
-        entry.day + dt.timedelta(days=site.program.between) if known else None,
-        0.0 if entry.share == 1 else max(0.0, round(1.0 - math.fsum(parts), 6)),
+        ids,
+        open_share,
+        rest,
+        _after(counted, apart if known else None),
+        _after(counted, last.next_round_days),
+        _after(last.day, site.program.between if known else None),
     )
 
 
-def _least_days(site: Site, material: str) -> int:
-    for entry in site.program.entries:
-        if entry.material == material:
-            return entry.least_days
-    return 1
+def _after(day: dt.date, days: int | None) -> dt.date | None:
+    return None if days is None else day + dt.timedelta(days=days)

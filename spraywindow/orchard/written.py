@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
+import re
 import tomllib
 from collections.abc import Mapping
 from difflib import get_close_matches
@@ -46,6 +47,11 @@ SHORT: dict[str, str] = {
 """Names without a unit, for text such as ``area = "0.4 acre"``."""
 AMOUNT = "amount"
 """Product used, by volume or by weight: "4 L", "5 lb"."""
+NIGHT_H = 12.0
+"""An end written as a clock time lies past midnight at most so long after the start [h]; P."""
+_ONE_DIGIT = re.compile(r"(^|[ T])(\d:)")
+"""An hour of the day without its zero, "8:00"."""
+_AMOUNTS = ("product_l", "product_kg")
 _TUPLES = ("blocks", "estimated")
 _WHOLE = ("preharvest_days", "next_round_days")
 
@@ -108,6 +114,15 @@ def fields_of(
     return out
 
 
+def as_typed(written: Mapping[str, object]) -> dict[str, tuple[str, object]]:
+    """Give, by the field of `Entry`, the name and the value that somebody wrote."""
+    return {
+        field: (name, value)
+        for name, value in written.items()
+        for field in (_AMOUNTS if name == AMOUNT else (SHORT.get(name, name),))
+    }
+
+
 def _field(name: str, value: object, timezone: str, start: object) -> tuple[str, object]:
     if name == AMOUNT:
         return _amount(value)
@@ -121,6 +136,11 @@ def _field(name: str, value: object, timezone: str, start: object) -> tuple[str,
         )  # fmt: skip
     if field in UNITS:
         number = _number(name, field, value)
+        if field == "share" and not 0 < number <= 1:
+            raise InputError(
+                describe("not a part of a round", where=name, got=value,
+                         expected='above 0 and up to 100 %, such as "60 %"')
+            )  # fmt: skip
         return field, math.ceil(number - 1e-9) if field in _WHOLE else number
     if field in ("start", "end"):
         return field, _moment(name, value, timezone, start if field == "end" else None)
@@ -167,8 +187,9 @@ def _moment(name: str, value: object, timezone: str, start: object) -> dt.dateti
     zone = ZoneInfo(timezone)
     found: object = value
     if isinstance(value, str):
+        text = _ONE_DIGIT.sub(r"\g<1>0\2", value.strip())
         try:
-            found = dt.time.fromisoformat(value) if len(value) <= 8 else _iso(value)
+            found = dt.time.fromisoformat(text) if len(text) <= 8 else _iso(text)
         except ValueError:
             found = None
     if isinstance(found, dt.time) and isinstance(start, dt.datetime):
@@ -176,6 +197,12 @@ def _moment(name: str, value: object, timezone: str, start: object) -> dt.dateti
         moment = _local(name, dt.datetime.combine(day, found), zone)
         if moment < start:  # past midnight
             moment = _local(name, dt.datetime.combine(day + dt.timedelta(days=1), found), zone)
+            if moment - start > dt.timedelta(hours=NIGHT_H):
+                raise InputError(
+                    describe("the end is before the start", where=name, got=str(value),
+                             expected=f"a time after {start.astimezone(zone):%H:%M}",
+                             cure="an end on another day needs its date")
+                )  # fmt: skip
         return moment
     if not isinstance(found, dt.datetime):
         expected = '"2026-01-12 10:00", local or with its offset'

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError, describe
-from spraywindow.orchard.receipts import judge, read_receipt
-from spraywindow.orchard.record_entry import strange_names
+from spraywindow.orchard.receipts import hourless, read_receipt
+from spraywindow.orchard.record_blocks import strange_names
 from spraywindow.orchard.record_export import row_of
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.record_file import Record
@@ -23,9 +21,9 @@ from spraywindow.orchard.record_rules import cautions_for
 from spraywindow.orchard.record_site import season_rounds, with_rounds
 from spraywindow.orchard.round_advice import RoundAdvice
 from spraywindow.orchard.site import Site
+from spraywindow.orchard.spacing import in_season
 from spraywindow.output.answers import number, source_answer, stamp
 from spraywindow.output.notices import LABEL
-from spraywindow.season.share import Share
 
 
 def entry_cautions(record: Record, site: Site, kept: Kept, now: pd.Timestamp) -> list[str]:
@@ -79,7 +77,8 @@ def list_answer(
     if site is not None:
         today = now.tz_convert(site.place.timezone).date()
         done, over = with_rounds(site, season_rounds(record, site, today))
-        notes = [*over, *done.program.notes()]
+        program_now = in_season(done, today).program
+        notes = [*over, *program_now.notes()]
         program = [
             {
                 "material": entry.material,
@@ -87,7 +86,7 @@ def list_answer(
                 "wanted": entry.rounds,
                 "last": entry.days_done[-1].isoformat() if entry.days_done else None,
             }
-            for entry in done.program.entries
+            for entry in program_now.entries
         ]
     holding = [row for row in current(record) if row.id in {row.id for row in rows}]
     return {
@@ -139,12 +138,14 @@ def _round_answer(each: RoundAdvice) -> dict[str, Any]:
         "product": entry.product,
         **times,
         "share": entry.share,
+        "parts": list(each.parts),
         "open_share": each.open_share,
+        "rest_from": _day(each.rest_from),
     }
     after = {
         "judged_until": stamp(each.until),
         "reentry_from": stamp(entry.reentry_from),
-        "next_round_from_label": _day(entry.next_round_from),
+        "next_round_from_label": _day(each.next_label),
         "next_round_from_program": _day(each.next_same),
         "other_materials_from": _day(each.next_other),
     }
@@ -153,72 +154,3 @@ def _round_answer(each: RoundAdvice) -> dict[str, Any]:
 
 def _day(day: dt.date | None) -> str | None:
     return None if day is None else day.isoformat()
-
-
-def judged_all(
-    texts: Sequence[tuple[str, str]], weather: pd.DataFrame, now: dt.datetime
-) -> list[dict[str, Any]]:
-    """Judge receipts, given as (name, JSON text); one that advised no hours is only named.
-
-    Raises
-    ------
-    InputError
-        If a receipt cannot be read; the message names it.
-    """
-    out = []
-    for name, text in texts:
-        advised = hourless(text)
-        if advised is not None:
-            out.append({"of": name, "judged": False, **advised})
-            continue
-        try:
-            found = judge(text, weather, now=now).as_json()
-        except InputError as error:
-            raise InputError(f"receipt of {name}: {error}") from error
-        found.pop("limits")
-        out.append({"of": name, "judged": True, **found})
-    return out
-
-
-def hourless(text: str) -> dict[str, Any] | None:
-    """What a readable receipt without hours says; None for any other."""
-    try:
-        values = json.loads(text)
-    except ValueError:
-        return None
-    stays = isinstance(values, dict) and values.get("verdict") in ("no-go", "unknown")
-    if not stays or values.get("start") is not None:
-        return None
-    return {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
-
-
-def judge_answer(judged: list[dict[str, Any]], now: pd.Timestamp) -> dict[str, Any]:
-    """Receipts beside what came, and how often a go held."""
-    held = [each["held"] for each in judged if each.get("held") is not None]
-    share = Share.of(np.array(held, dtype=bool))
-    return {
-        "now": stamp(now),
-        "receipts": judged,
-        "go": {
-            "judged": len(held),
-            "held": sum(held),
-            "share": number(share.share, 3),
-            "low": number(share.low, 3),
-            "high": number(share.high, 3),
-        },
-        "errors": _mean_errors(judged),
-    }
-
-
-def _mean_errors(judged: list[dict[str, Any]]) -> dict[str, dict[str, float]]:
-    """Forecast errors over all receipts, weighted by their hours."""
-    out: dict[str, dict[str, float]] = {}
-    columns = sorted({column for each in judged for column in each.get("errors", {})})
-    for column in columns:
-        parts = [each["errors"][column] for each in judged if column in each.get("errors", {})]
-        hours = sum(part["n"] for part in parts)
-        out[column] = {"n": hours} | {
-            key: round(sum(part["n"] * part[key] for part in parts) / hours, 3)
-            for key in ("mean", "mean_absolute")
-        }
-    return out

@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import re
 from collections.abc import Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import pandas as pd
-
 from spraywindow.orchard.papers import UNITS
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.record_history import Kept
-from spraywindow.orchard.round_advice import RoundAdvice
-from spraywindow.orchard.site import Site
-from spraywindow.output.notices import LABEL
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.units import System, shown
-from spraywindow.output.words import day_words, source_line
+from spraywindow.output.words import day_words
 from spraywindow.units import convert
 
-_MM = re.compile(r"(\d+(?:\.\d+)?) mm\b")
 _INTERVALS = {
     "reentry": "re-entry from",
     "next_round": "next round from",
@@ -36,6 +28,7 @@ def entered_text(kept: Kept, cautions: Sequence[str], units: System, verb: str) 
         paragraph(
             f"{verb} as {kept.id}: {entry.site}, {when(entry)}: {entry.product} "
             f"({entry.material}), {amount(entry, units)}"
+            + (f", {', '.join(entry.blocks)}" if entry.blocks else "")
             + ("" if entry.share == 1 else f", {100 * entry.share:.0f} % of the round")
             + "."
         )
@@ -52,7 +45,6 @@ def list_text(answer: dict[str, Any], rows: Sequence[Kept], units: System) -> st
     about = answer["site"] or "all sites"
     count = "1 entry" if len(rows) == 1 else f"{len(rows)} entries"
     parts = [paragraph(f"{about}: {count} in {answer['record']}")]
-    replaced = {row.corrects for row in rows}
     if rows:
         many = answer["site"] is None
         head = ["no", "day", "hours", "material", "amount", "round", "product and remarks"]
@@ -62,9 +54,9 @@ def list_text(answer: dict[str, Any], rows: Sequence[Kept], units: System) -> st
                 row.entry.day.isoformat(),
                 hours(row.entry),
                 row.entry.material,
-                amount(row.entry, units),
+                amount(row.entry, units, ""),
                 f"{100 * row.entry.share:.0f} %",
-                _remarks(row, many, row.id in replaced),
+                _remarks(row, many, rows),
             ]
             for row in rows
         ]
@@ -87,7 +79,7 @@ def list_text(answer: dict[str, Any], rows: Sequence[Kept], units: System) -> st
     return "\n\n".join([*parts, *(["\n".join(foot)] if foot else [])])
 
 
-def _remarks(row: Kept, many_sites: bool, replaced: bool) -> str:
+def _remarks(row: Kept, many_sites: bool, rows: Sequence[Kept]) -> str:
     entry = row.entry
     parts = [entry.site] if many_sites else []
     parts.append(entry.product)
@@ -96,74 +88,12 @@ def _remarks(row: Kept, many_sites: bool, replaced: bool) -> str:
     if row.corrects is not None:
         verb = "withdraws" if row.kind == "withdrawal" else "corrects"
         parts.append(f"{verb} {row.corrects}: {row.why}")
-    if replaced:
-        parts.append("(replaced)")
-    return "; ".join(parts)
-
-
-def advice_text(
-    site: Site, found: Sequence[RoundAdvice], now: pd.Timestamp, source: dict[str, Any]
-) -> str:
-    """Keep, inspect or redo, a paragraph a round."""
-    local = now.tz_convert(site.place.timezone)
-    parts = [paragraph(f"{site.name}, {day_words(local.date())} {local:%H:%M}:")]
-    parts += [_round_text(each, now, site.units) for each in found]
-    if not found:
-        parts.append("No round yet this season.")
-    parts.append(f"{paragraph(source_line(source, now))}\n{paragraph(f'! {LABEL}')}")
-    return "\n\n".join(parts)
-
-
-def _round_text(each: RoundAdvice, now: pd.Timestamp, units: System) -> str:
-    entry = each.kept.entry
-    reason = in_units(each.advice.reason, units)
-    lines = [
-        paragraph(
-            f"{each.advice.verdict}: {entry.material}, {when(entry)} (entry {each.kept.id}); "
-            f"{reason}"
-        )
+    parts += [
+        f"({'withdrawn' if later.kind == 'withdrawal' else 'corrected'} by {later.id})"
+        for later in rows
+        if later.corrects == row.id
     ]
-    share = each.advice.residue_share
-    if share is not None and " left" not in reason:
-        low, high = (round(100 * value) for value in share)
-        left = f"{high} %" if low == high else f"{low}-{high} %"
-        lines.append(paragraph(f"  About {left} of the copper is left, by the rain since."))
-    if each.until is not None:
-        lines.append(paragraph(f"  Up to the next round, on {each.until.date()}."))
-        return "\n".join(lines)
-    if each.open_share:
-        lines.append(
-            paragraph(f"  {100 * each.open_share:.0f} % of the round is still to be done.")
-        )
-    reentry = entry.reentry_from
-    if reentry is None:
-        lines.append(paragraph("  Re-entry: interval not entered, see the label."))
-    else:
-        over = " (over)" if reentry <= now else ""
-        lines.append(
-            paragraph(f"  Re-entry: from {day_words(reentry.date())} {reentry:%H:%M}{over}.")
-        )
-    if each.next_same is not None and each.next_other is not None:
-        lines.append(
-            paragraph(
-                f"  Next {entry.material}: {_next_round(each.next_same, entry.next_round_from)}. "
-                f"Other materials: from {day_words(each.next_other)}."
-            )
-        )
-    return "\n".join(lines)
-
-
-def _next_round(program: dt.date, label: dt.date | None) -> str:
-    """The later of what the program and the label allow."""
-    if label is None:
-        return f"from {day_words(program)} (program; the label's days are not entered)"
-    later, whose = (label, "label") if label > program else (program, "program and label")
-    return f"from {day_words(later)} ({whose})"
-
-
-def in_units(text: str, units: System) -> str:
-    """Write the millimetres of a sentence in the reader's system."""
-    return _MM.sub(lambda found: shown(float(found[1]), "mm", units), text)
+    return "; ".join(parts)
 
 
 def when(entry: Entry) -> str:
@@ -178,14 +108,14 @@ def hours(entry: Entry) -> str:
     return start if entry.end is None else f"{start}-{entry.end.astimezone(zone):%H:%M}"
 
 
-def amount(entry: Entry, units: System) -> str:
+def amount(entry: Entry, units: System, unknown: str = "amount not noted") -> str:
     """Product used, in the reader's units."""
     use = UNITS[units]
     if entry.product_kg is not None:
         return f"{convert(entry.product_kg, 'kg', use['mass']):.3g} {use['mass']}"
     if entry.product_l is not None:
         return f"{convert(entry.product_l, 'L', use['volume']):.3g} {use['volume']}"
-    return "amount not noted"
+    return unknown
 
 
 def _said_above(line: str) -> bool:
@@ -194,7 +124,7 @@ def _said_above(line: str) -> bool:
 
 
 def _caution(line: str) -> str:
-    return paragraph(f"! {line[:1].upper()}{line[1:]}.")
+    return paragraph(f"! {line[:1].upper()}{line[1:]}{'' if line.endswith('?') else '.'}")
 
 
 def _weather(entry: Entry, units: System) -> str:

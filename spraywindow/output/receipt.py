@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,8 @@ from spraywindow.weather.hourly import COLUMNS
 
 def receipt_answer(evening: Evening, weather: pd.DataFrame) -> dict[str, Any]:
     """Make the receipt: input hash, source, limits with values and sources, the deciding hours.
+
+    The hours are those of the day that it answers for, with the weather as it was forecast.
 
     Parameters
     ----------
@@ -36,11 +39,14 @@ def receipt_answer(evening: Evening, weather: pd.DataFrame) -> dict[str, Any]:
         "known_until": stamp(evening.known_until),
         "source": source_answer(evening.source, evening.now),
         "input_sha256": weather_hash(weather),
+        "setting": asdict(evening.site.setting),
         "limits": [
             {
                 "name": limit.name,
+                "quantity": limit.quantity,
                 "bound": limit.bound,
                 "value": limit.value,
+                "width": limit.width,
                 "unit": limit.unit,
                 "kind": limit.kind,
                 "hours": limit.hours,
@@ -49,8 +55,18 @@ def receipt_answer(evening: Evening, weather: pd.DataFrame) -> dict[str, Any]:
             for limit in evening.material.limits
         ],
         "chance": number(slot.chance, 3) if slot else None,
-        "hours": [hour for hour in hours_answer(evening) if str(hour["time"]).startswith(day)],
+        "hours": [
+            hour | _weather_at(weather, str(hour["time"]))
+            for hour in hours_answer(evening)
+            if str(hour["time"]).startswith(day)
+        ],
     }
+
+
+def _weather_at(weather: pd.DataFrame, time: str) -> dict[str, float | None]:
+    """Values of the table's columns in an hour; None where unknown."""
+    row = weather.reindex([pd.Timestamp(time).tz_convert("UTC")]).iloc[0]
+    return {name: number(float(row[name]), 3) for name in COLUMNS if name in weather.columns}
 
 
 def weather_hash(weather: pd.DataFrame) -> str:

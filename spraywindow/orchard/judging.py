@@ -1,0 +1,188 @@
+"""Hold the advice that was given against the weather that came."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import pandas as pd
+
+from spraywindow.orchard.came import came, extremes_between, rain_between
+from spraywindow.orchard.receipts import limits_of, read_receipt, setting_of
+from spraywindow.orchard.site import Site
+from spraywindow.spray.catalogue import general_material
+from spraywindow.spray.hours import STAGE, score_hours
+from spraywindow.weather.hourly import AHEAD_H, COLUMNS, HISTORY_H
+from spraywindow.weather.rain import MEASURABLE_MM
+
+WINDOWS_H = (24, 48, 72)
+GREEN = "green and frost"
+"""The limit that counts on green tissue only."""
+NEVER_COMES = "rain_chance"
+"""A chance is of the forecast alone."""
+_HOUR = pd.Timedelta(hours=1)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Advice beside what came; None is unknown.
+
+    Attributes
+    ----------
+    site, material, now, start, end, verdict : str
+        As on the receipt.
+    held : bool or None
+        For a "go": whether every hour advised was within every hard limit of the receipt, by the
+        weather that came. None for other answers, and where it cannot be told.
+    broken_by : str or None
+        The limit that stopped the worst hour, where it did not hold.
+    hours : dict
+        Number of hours advised by verdict: ``go``, ``no-go``, ``unknown``.
+    not_judged : list of str
+        Hard limits that the weather that came does not tell: it lacks their column, or the
+        receipt does not say what they look at.
+    rain_mm : dict
+        (least, most) in the hours after the end, by window [h].
+    spoiled : dict
+        Whether measurable rain fell in the window.
+    temp_min_c, temp_max_c : dict
+        Extremes from the start on.
+    errors : dict
+        What came less the forecast over the hours of the receipt, by column: ``n``, ``mean``,
+        ``spread`` (standard deviation), in the column's unit.
+    """
+
+    site: str
+    material: str
+    now: str
+    start: str
+    end: str
+    verdict: str
+    held: bool | None
+    broken_by: str | None
+    hours: dict[str, int]
+    not_judged: list[str]
+    rain_mm: dict[str, tuple[float, float | None]]
+    spoiled: dict[str, bool | None]
+    temp_min_c: dict[str, float | None]
+    temp_max_c: dict[str, float | None]
+    errors: dict[str, dict[str, float]]
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return asdict(self)
+
+
+def judge(
+    receipt: str | Mapping[str, Any], site: Site, weather: pd.DataFrame, *, now: datetime
+) -> Judgement:
+    """Compare a receipt with the weather that came.
+
+    Parameters
+    ----------
+    receipt : str or mapping
+        JSON text or its values, with `spraywindow.orchard.receipts.KEYS`; times in ISO 8601 with
+        offset. ``hours``, a list of ``{"time": ..., column: value}``, lets the forecast's errors
+        be measured too.
+    site : Site
+        The receipt's.
+    weather : pandas.DataFrame
+        Hourly table of what came; hours after `now` or forecast are not used.
+    now : datetime
+        tz-aware.
+
+    Raises
+    ------
+    InputError
+        If the receipt is not readable; all problems at once.
+    """
+    values = read_receipt(receipt)
+    past = came(weather, now)
+    start, end = (datetime.fromisoformat(values[key]) for key in ("start", "end"))
+    rain_mm: dict[str, tuple[float, float | None]] = {}
+    spoiled: dict[str, bool | None] = {}
+    lows: dict[str, float | None] = {}
+    highs: dict[str, float | None] = {}
+    for hours in WINDOWS_H:
+        until, key = end + timedelta(hours=hours), str(hours)
+        least, most = rain_between(past, end, until)
+        rain_mm[key] = round(least, 2), None if math.isinf(most) else round(most, 2)
+        spoiled[key] = True if least >= MEASURABLE_MM else False if most < MEASURABLE_MM else None
+        low, high = extremes_between(past, start, until)
+        lows[key], highs[key] = (None if math.isnan(value) else value for value in (low, high))
+    scored, not_judged, dark = _scored(values, site, past)
+    counts = scored["verdict"].value_counts()
+    held: bool | None = None
+    if values["verdict"] == "go":
+        told = counts.get("unknown", 0) == 0 and not dark
+        held = False if counts.get("no-go", 0) else True if told else None
+    worst = scored[scored["verdict"] == "no-go"].sort_values("margin")
+    return Judgement(
+        **{key: values[key] for key in ("site", "material", "now", "start", "end", "verdict")},
+        held=held,
+        broken_by=str(worst["held_by"].iloc[0]) if held is False else None,
+        hours={name: int(counts.get(name, 0)) for name in ("go", "no-go", "unknown")},
+        not_judged=not_judged + dark,
+        rain_mm=rain_mm,
+        spoiled=spoiled,
+        temp_min_c=lows,
+        temp_max_c=highs,
+        errors=_errors(values.get("hours") or [], past),
+    )
+
+
+def _scored(
+    values: Mapping[str, Any], site: Site, past: pd.DataFrame
+) -> tuple[pd.DataFrame, list[str], list[str]]:
+    """Verdict, margin and limit of every hour advised; hard limits not judged, and not known."""
+    start, end = (pd.Timestamp(values[key]).tz_convert("UTC") for key in ("start", "end"))
+    advised = pd.date_range(start.floor("h"), end.ceil("h") - _HOUR, freq="h")
+    blank = pd.DataFrame({"verdict": "unknown", "margin": float("nan"), "held_by": ""}, advised)
+    limits, dark = limits_of(values, site)
+    first, last = start - HISTORY_H * _HOUR, end + AHEAD_H * _HOUR
+    table = past[(past.index >= first) & (past.index <= last)]
+    table = table.drop(columns=[NEVER_COMES], errors="ignore")
+    if table.empty or not limits:
+        return blank, [], dark
+    margins = [hour.get("limits") for hour in values.get("hours") or []]
+    judged = {name for each in margins if isinstance(each, dict) for name in each}
+    base = general_material(str(values["material"]))
+    green = base.green_stage if GREEN in judged else None
+    material = replace(base, limits=tuple(limits), last_stage=base.green_stage)
+    hours = score_hours(table, site.place, material, green, setting=setting_of(values, site))
+    told = hours[["verdict", "margin", "held_by"]].astype({"verdict": str, "held_by": str})
+    hard = {
+        limit.name
+        for limit in limits
+        if limit.kind == "hard" and limit.quantity != "highest_rain_chance"
+    }
+    lacking = [
+        name
+        for name in hours.attrs["not_judged"]
+        if name in hard and name != STAGE and (not judged or name in judged)
+    ]
+    return told.reindex(advised).fillna({"verdict": "unknown", "held_by": ""}), lacking, dark
+
+
+def _errors(hours: list[dict[str, Any]], past: pd.DataFrame) -> dict[str, dict[str, float]]:
+    if not hours:
+        return {}
+    told = pd.DataFrame(hours)
+    told.index = pd.to_datetime(told["time"], utc=True)
+    out = {}
+    for column in COLUMNS:
+        if column in told.columns and column in past.columns and column != NEVER_COMES:
+            forecast = pd.to_numeric(told[column], errors="coerce")
+            error = (past[column].reindex(told.index) - forecast).dropna()
+            if column == "wind_from_deg":
+                error = (error + 180) % 360 - 180  # the short way round
+            if len(error):
+                out[column] = {
+                    "n": len(error),
+                    "mean": round(float(error.mean()), 3),
+                    "spread": round(float(error.std(ddof=0)), 3),
+                }
+    return out
