@@ -15,9 +15,11 @@ from spraywindow.orchard.calibration import (
     flow_needed_l_per_min,
     rate_from_plot_l_per_ha,
     rate_given_l_per_ha,
+    row_given_l_per_m,
     speed_from_run_ms,
 )
 from spraywindow.orchard.crew_time import Crew, crew_time, walking_way_m
+from spraywindow.orchard.mix_use import EU_COPPER, Use, UseLimit
 from spraywindow.orchard.mixing import (
     DENSE_L_PER_M3,
     WELL_PRUNED_L_PER_M3,
@@ -29,7 +31,7 @@ from spraywindow.orchard.mixing import (
     tree_row_volume_m3_per_ha,
     tree_volume_l,
 )
-from spraywindow.orchard.season_totals import EU_COPPER, Use, UseLimit, limits_used, season_totals
+from spraywindow.orchard.season_totals import limits_used, season_totals
 from spraywindow.units import convert, quantity
 
 FT = convert(1.0, "ft", "m")
@@ -86,6 +88,8 @@ def test_calibration_identities() -> None:
     plot = convert(1 / 128, "acre", "m2")
     caught = convert(40.0, "fl_oz", "L")
     assert convert(rate_from_plot_l_per_ha(caught, plot), "L/ha", "gal/acre") == pytest.approx(40)
+    # along a row the spacing falls out: rate = flow / speed
+    assert row_given_l_per_m(60.0, 1.0) == pytest.approx(1.0)
     assert flow_from_catch_l_per_min(2.0, 30.0) == 4.0
     assert speed_from_run_ms(30.0, 20.0) == 1.5
 
@@ -186,10 +190,9 @@ def test_european_copper_limit() -> None:
     # 28 kg/ha in seven years, Reg. (EU) 2018/1981: seven years of 4 kg/ha reach it, no more
     uses = [_copper(TODAY - timedelta(days=365 * year), 4.0) for year in range(7)]
     (reached,) = limits_used(uses, [EU_COPPER], TODAY)
-    assert (reached.used, reached.over, reached.warning) == (pytest.approx(28.0), False, None)
+    assert (reached.used, reached.over) == (pytest.approx(28.0), False)
     (over,) = limits_used([*uses, _copper(TODAY, 0.1)], [EU_COPPER], TODAY)
-    assert over.over
-    assert "28.1 kg copper per ha in 7 y is over the 28" in (over.warning or "")
+    assert (over.used, over.over) == (pytest.approx(28.1), True)
     eighth = _copper(date(2013, 2, 28), 4.0)  # seven years to the day: out
     assert not limits_used([*uses, eighth], [EU_COPPER], TODAY)[0].over
 
@@ -206,6 +209,38 @@ def test_label_limits_by_block_and_material() -> None:
         ("old", "copper per ha"): (pytest.approx(16.0), True),
         ("old", "rounds of copper"): (2.0, True),
     }
+
+
+def test_parts_of_a_round_are_one_round() -> None:
+    # plain arithmetic: what is finished on a second day is no second round
+    label = UseLimit("label", material="oil", rounds=1)
+
+    def oil(day: date, share: float) -> Use:
+        return Use(day, "old", "oil", 10.0, 5_000.0, share=share)
+
+    begun = TODAY - timedelta(days=3)
+    for parts in ((0.6, 0.4), (0.1, 0.2, 0.7)):
+        uses = [oil(begun + timedelta(days=n), share) for n, share in enumerate(parts)]
+        (used,) = limits_used(uses, [label], TODAY)
+        assert (used.used, used.over) == (1.0, False)
+    (twice,) = limits_used([oil(begun, 0.6), oil(TODAY, 1.0)], [label], TODAY)
+    assert (twice.used, twice.over) == (1.6, True)
+    same_day = season_totals([oil(TODAY, 0.8), oil(TODAY, 0.8)], TODAY, TODAY)
+    assert same_day[0].rounds == 1.0  # no day brings more than a round of a material
+
+
+def test_a_season_begins_where_it_says() -> None:
+    season = UseLimit("program", copper_kg_per_ha=4.0, since=date(2019, 7, 1))
+    last_winter = _copper(date(2019, 6, 30), 4.0)
+    (used,) = limits_used([last_winter, _copper(date(2019, 7, 1), 2.0)], [season], TODAY)
+    assert used.used == pytest.approx(2.0)
+
+
+def test_a_use_of_unknown_amount_is_a_round() -> None:
+    limits = [UseLimit("label", material="copper", rounds=1, amount_per_ha=1.0), EU_COPPER]
+    unknown = Use(TODAY, "old", "copper", None, 5_000.0, 0.5)
+    assert [used.used for used in limits_used([unknown], limits, TODAY)] == [0.0, 1.0, 0.0]
+    assert not season_totals([unknown, _copper(TODAY, 1.0)], TODAY, TODAY)[0].known
 
 
 def test_bad_uses() -> None:

@@ -49,6 +49,11 @@ def rate_given_l_per_ha(flow_l_per_min: float, speed_ms: float, width_m: float) 
     return flow_l_per_min / 60 / (speed_ms * width_m) * M2_PER_HA
 
 
+def row_given_l_per_m(flow_l_per_min: float, speed_ms: float) -> float:
+    """Spray per length of row [L/m] that a flow gives at a speed, one pass a row."""
+    return rate_given_l_per_ha(flow_l_per_min, speed_ms, 1.0) / M2_PER_HA
+
+
 def rate_from_plot_l_per_ha(caught_l: float, plot_m2: float) -> float:
     """Spray per area [L/ha] from what is used on a measured plot.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from spraywindow.orchard.block_states import BlockState
 from spraywindow.orchard.crew_time import walking_way_m
@@ -15,6 +15,7 @@ from spraywindow.orchard.site_tables import Block
 class BlockMix:
     """Spray of one block [L]; `per_tree_l` by hand gun, `per_ha_l` on its ground.
 
+    `share` is the part of its round that the job is for, and `total_l` what that takes.
     `area_guessed`: neither area nor row length and spacing are given, so the spread stands in.
     """
 
@@ -24,11 +25,21 @@ class BlockMix:
     per_tree_l: float
     area_m2: float
     area_guessed: bool
+    share: float = 1.0
 
     @property
     def per_ha_l(self) -> float:
         """Spray per area [L/ha]."""
-        return self.total_l / (self.area_m2 / 10_000)
+        return self.round_l / (self.area_m2 / 10_000)
+
+    @property
+    def round_l(self) -> float:
+        """Spray of its whole round [L]."""
+        return self.total_l / self.share
+
+    def part(self, share: float) -> BlockMix:
+        """The same for a part of its round only."""
+        return replace(self, total_l=self.round_l * share, share=share)
 
 
 def block_mix(state: BlockState, sprayer: SprayerFields) -> BlockMix:
@@ -38,9 +49,13 @@ def block_mix(state: BlockState, sprayer: SprayerFields) -> BlockMix:
         total = block.trees * tree_volume_l(block.spread, block.height, litres_per_m3=canopy)
     else:
         total = row_volume_l(block.spread, block.height, length_m(block), litres_per_m3=canopy)
-    area = block.area or length_m(block) * (block.row_spacing or block.spread)
     guessed = block.area is None and None in (block.row_length, block.row_spacing)
-    return BlockMix(block, state, total, total / block.trees, area, guessed)
+    return BlockMix(block, state, total, total / block.trees, ground_m2(block), guessed)
+
+
+def ground_m2(block: Block) -> float:
+    """Ground of a block: as given, else by its rows, else what the canopies cover."""
+    return block.area or length_m(block) * (block.row_spacing or block.spread)
 
 
 def length_m(block: Block) -> float:

@@ -1,8 +1,4 @@
-"""The season's rounds of a site added up against label and regional limits.
-
-The site file knows the days of the rounds done, not what each took: they count as today's mix
-would take, except where `[copper]` says how much it was.
-"""
+"""What a site's blocks have had, with a job and with the rest of the program, against limits."""
 
 from __future__ import annotations
 
@@ -10,52 +6,24 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from spraywindow.errors import InputError, describe
 from spraywindow.orchard.block_states import season_start
-from spraywindow.orchard.season_totals import (
-    LimitUse,
-    SeasonTotal,
-    Use,
-    UseLimit,
-    limits_used,
-    season_totals,
-)
+from spraywindow.orchard.mix_done import Done
+from spraywindow.orchard.mix_spray import Sprays
+from spraywindow.orchard.mix_use import Use, UseLimit
+from spraywindow.orchard.season_totals import LimitUse, SeasonTotal, limits_used, season_totals
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_mixing import MixFields
-from spraywindow.orchard.site_year import known_blocks
 from spraywindow.season.entry import Entry
 
-COPPER_USED = "copper"
-"""Material under which `[copper] used` is added up."""
 DIFFERENT_SHARE = 0.10
 """Copper of a round in the program and in the mix that differ by more are told of; P."""
-
-
-@dataclass(frozen=True)
-class Spray:
-    """One round of a material on a block: product [L or kg], ground [m2], its copper [kg]."""
-
-    block: str
-    amount: float
-    area_m2: float
-    copper_kg_per_unit: float
-    open: bool
-
-    def use(self, day: dt.date, material: str, share: float = 1.0, *, planned: bool = False) -> Use:
-        """The use of a round, or of a share of one."""
-        return Use(day, self.block, material, self.amount * share, self.area_m2,
-                   self.copper_kg_per_unit, planned)  # fmt: skip
-
-
-Sprays = Mapping[str, Sequence[Spray]]
-"""Material to one round of it on each block."""
 
 
 @dataclass(frozen=True)
 class LimitRow:
     """A block against one limit: so far, with this job, and with the whole program.
 
-    `base` is what an amount per hectare counts: litres of product, or kilograms.
+    `base` is what an amount per hectare counts: litres of product, or kilograms; "" for rounds.
     """
 
     limit: UseLimit
@@ -93,136 +61,109 @@ class Totals:
 def mix_totals(
     site: Site,
     today: dt.date,
-    material: str,
     sprays: Sprays,
-    job_blocks: set[str],
+    job: Sequence[Use],
+    rest: Mapping[str, Sequence[Mapping[str, float]]],
+    done: Done,
+    season_maximum: float | None = None,
 ) -> Totals:
-    """Add the season up.
+    """Add up what is done, the job and the rest of the program.
 
     Parameters
     ----------
     site : Site
     today : datetime.date
         Local date.
-    material : str
-        Of the job at hand.
     sprays : mapping
-        Material to one round of it on each block; materials without a known rate are absent.
-    job_blocks : set of str
-        Blocks that the job is for.
-
-    Raises
-    ------
-    InputError
-        If a round or a use lies in the future, or its block is unknown.
+        Material to one round of it on each block.
+    job : sequence of Use
+        The job at hand, one material.
+    rest : mapping
+        Material to the rounds that the season still wants after the job: block to share, each.
+    done : Done
+        All uses known, of earlier years too: each limit counts those in its own period.
+    season_maximum : float, optional
+        The program's most metallic copper of a season [kg/ha].
     """
+    material = job[0].material
     entries = {entry.material: entry for entry in site.program.entries}
-    known_blocks(
-        {use.block for use in site.copper.used if use.block is not None},
-        {block.name for block in site.blocks},
-        "copper.used",
-    )
-    done = [*_told(site, sprays), *_done(site, entries, today, sprays)]
-    here = [spray for spray in sprays[material] if spray.block in job_blocks]
-    job = [spray.use(today, material, planned=True) for spray in here]
-    rest = _rest(entries, today, material, sprays)
-    limits = _limits(site, material, any(use.copper_kg_per_unit for use in job))
+    planned = _planned(entries, today, rest, sprays)
+    copper = any(use.copper_kg_per_unit for use in job)
+    limits = [*label_limits(site, material), *(copper_limits(site) if copper else ())]
+    start = season_start(today, site)
+    if copper and season_maximum is not None:
+        limits.append(UseLimit("program", copper_kg_per_ha=season_maximum, since=start))
+    ahead = sorted({use.day for use in (*job, *planned)})
     rows = _rows(
-        limits_used(done, limits, today, until=today),
-        limits_used([*done, *job], limits, today),
-        limits_used([*done, *job, *rest], limits, today),
-        [spray.block for spray in here],
-        site.mix.get(material, MixFields()).base,
+        limits_used(done.uses, limits, today, until=today),
+        limits_used([*done.uses, *job], limits, today, until=today),
+        [limits_used([*done.uses, *job, *planned], limits, today, until=day) for day in ahead],
+        {use.block for use in job},
     )
     return Totals(
-        season=season_totals(done, season_start(today, site), today),
+        season=season_totals(done.uses, start, today),
         limits=rows,
-        warnings=tuple(_program_differs(entries.get(material), here)),
-        notes=_notes(site, material, sprays, bool(done)),
+        warnings=tuple(_program_differs(entries.get(material), job)),
+        notes=(*done.notes, *_notes(site, material, sprays, done)),
     )
 
 
-def _told(site: Site, sprays: Sprays) -> list[Use]:
-    first = next(iter(sprays.values()))
-    areas = {spray.block: spray.area_m2 for spray in first}
-    shares = {spray.block: spray.copper_kg_per_unit for spray in sprays.get(COPPER_USED, ())}
-    uses = []
-    for used in site.copper.used:
-        for block, area in areas.items():
-            if used.block in (None, block):
-                share = shares.get(block) or 1.0  # without it the metal itself is the product
-                amount = used.copper * area / 10_000 / share
-                uses.append(Use(used.day, block, COPPER_USED, amount, area, share))
-    return uses
-
-
-def _done(site: Site, entries: Mapping[str, Entry], today: dt.date, sprays: Sprays) -> list[Use]:
-    """Rounds done, as today's mix would take; copper that `[copper]` tells counts only there."""
-    told = {(used.day, block.name) for used in site.copper.used for block in site.blocks
-            if used.block in (None, block.name)}  # fmt: skip
-    uses = []
-    for name, entry in entries.items():
-        shares = [*((day, 1.0) for day in entry.done), *entry.partly_done]
-        late = [day for day, _ in shares if day > today]
-        if late:
-            raise InputError(describe("a date in the future", where=f"rounds of {name} done",
-                                      expected=f"at most {today}", got=str(min(late))))  # fmt: skip
-        uses += [
-            spray.use(day, name, share)
-            for day, share in shares
-            for spray in sprays.get(name, ())
-            if not (spray.copper_kg_per_unit and (day, spray.block) in told)
-        ]
-    return uses
-
-
-def _rest(entries: Mapping[str, Entry], today: dt.date, material: str, sprays: Sprays) -> list[Use]:
-    """Rounds that the program still wants after this job, as soon as their gaps allow."""
-    return [
-        spray.use(today + dt.timedelta(days=entry.least_days * visit), name, planned=True)
-        for name, entry in entries.items()
-        for visit in range(1, entry.visits_owed + (name != material))
-        for spray in sprays.get(name, ())
-        if spray.open
-    ]
-
-
-def _limits(site: Site, material: str, copper: bool) -> list[UseLimit]:
+def label_limits(site: Site, material: str) -> list[UseLimit]:
+    """What the label of a material's product allows in any twelve months."""
     fields = site.mix.get(material, MixFields())
     most = fields.copper_per_year, fields.product_most, fields.rounds_per_year
-    limits = []
-    if most != (None, None, None):
-        limits.append(UseLimit("label", 1, material, *most))
-    if copper:
-        limits += [each.limit for each in site.copper.limits]
-        maximum = site.program.metallic_copper_maximum_kg_ha
-        if maximum is not None:
-            limits.append(UseLimit("program", copper_kg_per_ha=maximum))
-    return limits
+    return [] if most == (None, None, None) else [UseLimit("label", 1, material, *most)]
+
+
+def copper_limits(site: Site) -> list[UseLimit]:
+    """What region or scheme allow of the copper of all products together."""
+    return [each.limit for each in site.copper.limits]
+
+
+def _planned(
+    entries: Mapping[str, Entry],
+    today: dt.date,
+    rest: Mapping[str, Sequence[Mapping[str, float]]],
+    sprays: Sprays,
+) -> list[Use]:
+    """Rounds that the program still wants after this job, as soon as their gaps allow."""
+    return [
+        spray.use(today + dt.timedelta(days=entries[name].least_days * number), name,
+                  shares[spray.block], planned=True)
+        for name, rounds in rest.items()
+        if name in entries
+        for number, shares in enumerate(rounds, start=1)
+        for spray in sprays.get(name, ())
+        if spray.block in shares
+    ]  # fmt: skip
 
 
 def _rows(
     so_far: Sequence[LimitUse],
     with_job: Sequence[LimitUse],
-    with_program: Sequence[LimitUse],
-    blocks: Sequence[str],
-    base: str,
+    with_program: Sequence[Sequence[LimitUse]],
+    blocks: set[str],
 ) -> tuple[LimitRow, ...]:
-    before = {(use.limit.name, use.block, use.counts): use.used for use in so_far}
-    after = {(use.limit.name, use.block, use.counts): use.used for use in with_program}
+    before = {_key(use): use.used for use in so_far}
+    most = {_key(use): use.used for use in with_job}
+    for each in with_program:  # the fullest period counts, wherever it ends
+        for use in each:
+            most[_key(use)] = max(use.used, most.get(_key(use), 0.0))
     return tuple(
-        LimitRow(use.limit, use.block, use.counts, "kg" if "copper" in use.counts[:9] else base,
-                 use.most, before.get(key, 0.0), use.used, max(use.used, after.get(key, 0.0)))
+        LimitRow(use.limit, use.block, use.counts, use.base, use.most,
+                 before.get(_key(use), 0.0), use.used, most[_key(use)])
         for use in with_job
         if use.block in blocks
-        for key in [(use.limit.name, use.block, use.counts)]
     )  # fmt: skip
 
 
-def _program_differs(entry: Entry | None, here: Sequence[Spray]) -> list[str]:
+def _key(use: LimitUse) -> tuple[UseLimit, str, str]:
+    return use.limit, use.block, use.counts
+
+
+def _program_differs(entry: Entry | None, job: Sequence[Use]) -> list[str]:
     counted = entry.metallic_copper_per_round_kg_ha if entry else 0.0
-    mixed = [spray.amount * spray.copper_kg_per_unit / (spray.area_m2 / 10_000) for spray in here]
-    most = max(mixed, default=0.0)
+    most = max((use.copper_kg_per_ha / use.share for use in job), default=0.0)
     if not counted or not most or abs(most / counted - 1) <= DIFFERENT_SHARE:
         return []
     return [
@@ -231,17 +172,27 @@ def _program_differs(entry: Entry | None, here: Sequence[Spray]) -> list[str]:
     ]
 
 
-def _notes(site: Site, material: str, sprays: Sprays, done: bool) -> tuple[str, ...]:
+def _notes(site: Site, material: str, sprays: Sprays, done: Done) -> list[str]:
     notes = []
-    if done:
-        notes.append("Rounds done are counted as today's mix would take, on every block")
     without = [name for name in site.program.materials if name not in sprays]
     if without:
-        notes.append(f"Not added up, no rate is given: {', '.join(without)}")
-    based = site.material_fields[material].based_on if material in site.material_fields else None
-    if "copper" in (material, based):
-        if site.mix.get(material, MixFields()).copper is None:
-            notes.append(f'Copper is not added up: add copper = "50 %" to [mix."{material}"]')
-        if not site.copper.limits:
-            notes.append("No regional limit of copper is given: [[copper.limits]]")
-    return tuple(notes)
+        notes.append(f"The program's rounds of {', '.join(without)} are not added up: no rate")
+    coppers = [
+        name
+        for name in dict.fromkeys((material, *(use.material for use in done.uses)))
+        if is_copper(site, name)
+    ]
+    notes += [
+        f'Copper of {name} is not added up: add copper = "50 %" to [mix."{name}"]'
+        for name in coppers
+        if site.mix.get(name, MixFields()).copper is None
+    ]
+    if material in coppers and not site.copper.limits:
+        notes.append("No regional limit of copper is given: [[copper.limits]]")
+    return notes
+
+
+def is_copper(site: Site, material: str) -> bool:
+    """Whether a material is copper, or built on it."""
+    fields = site.material_fields.get(material)
+    return "copper" in (material, fields.based_on if fields else None)

@@ -1,156 +1,67 @@
 """What a block has had of a material, against the user's label and the region's limits.
 
 A limit that is passed is told, never enforced: the record holds what was done.
-
-References
-----------
-.. [1] Commission Implementing Regulation (EU) 2018/1981: at most 28 kg of copper per hectare
-   over seven years.
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from math import fsum
 
 from spraywindow.errors import InputError, describe, one_line
-from spraywindow.orchard.checks import number_problem, refuse
+from spraywindow.orchard.mix_use import Use, UseLimit
 
-
-@dataclass(frozen=True)
-class Use:
-    """One application on one block.
-
-    Parameters
-    ----------
-    day : datetime.date
-        Local date.
-    block, material : str
-        Names.
-    amount : float
-        Product used [L or kg].
-    area_m2 : float
-        Ground area of the treated trees [m2].
-    copper_kg_per_unit : float
-        Metallic copper in one litre or kilogram of the product [kg], 0 to 1; from the label.
-    planned : bool
-        Not done yet; only such a use may lie in the future.
-    """
-
-    day: date
-    block: str
-    material: str
-    amount: float
-    area_m2: float
-    copper_kg_per_unit: float = 0.0
-    planned: bool = False
-
-    def __post_init__(self) -> None:
-        """Check the values."""
-        refuse(
-            (
-                number_problem("amount", self.amount, "L or kg"),
-                number_problem("area", self.area_m2, "m2"),
-                number_problem("copper", self.copper_kg_per_unit, "kg/unit", high=1.0,
-                               low_allowed=True),
-            ),
-            where=f"{self.material}, {self.block}, {self.day}",
-        )  # fmt: skip
-
-    @property
-    def copper_kg_per_ha(self) -> float:
-        """Metallic copper of this use on its area [kg/ha]."""
-        return self.amount * self.copper_kg_per_unit / (self.area_m2 / 10_000)
-
-
-@dataclass(frozen=True)
-class UseLimit:
-    """A most, from a label or a law.
-
-    Parameters
-    ----------
-    name : str
-        As printed, with its source: "label", "Reg. (EU) 2018/1981".
-    years : int
-        Length of the period that ends on the day asked about.
-    material : str, optional
-        The material that it counts; None counts the copper of all.
-    copper_kg_per_ha, amount_per_ha, rounds : float, optional
-        The most of metallic copper [kg/ha], of product [L/ha or kg/ha], and of applications.
-    """
-
-    name: str
-    years: int = 1
-    material: str | None = None
-    copper_kg_per_ha: float | None = None
-    amount_per_ha: float | None = None
-    rounds: int | None = None
-
-    def __post_init__(self) -> None:
-        """Check the values."""
-        given = [
-            v for v in (self.copper_kg_per_ha, self.amount_per_ha, self.rounds) if v is not None
-        ]
-        problems = [number_problem("most", value, "", low_allowed=True) for value in given]
-        problems.append(number_problem("years", self.years, "", low=1, low_allowed=True))
-        if not given:
-            problems.append("no most is given")
-        if self.material is None and (self.amount_per_ha, self.rounds) != (None, None):
-            problems.append("a most of product or rounds needs its material")
-        refuse(problems, where=f"limit {self.name}")
-
-
-EU_COPPER = UseLimit("Reg. (EU) 2018/1981", years=7, copper_kg_per_ha=28.0)
-"""The European copper limit [1], a mean of 4 kg/ha a year."""
+_EXACT = 6
+"""Decimals to which shares of a round are kept, so that 0.1 + 0.2 + 0.7 is a round."""
 
 
 @dataclass(frozen=True)
 class SeasonTotal:
-    """What one block had of one material between two days: rounds, amount and copper."""
+    """What one block had of one material between two days: rounds, amount and copper.
+
+    Parts of a round add up to rounds; `known` says whether every amount is.
+    """
 
     block: str
     material: str
-    rounds: int
+    base: str
+    rounds: float
     amount: float
     amount_per_ha: float
     copper_kg_per_ha: float
+    known: bool
 
 
 @dataclass(frozen=True)
 class LimitUse:
-    """A block against a limit: used and most, in what is counted, and how many are planned."""
+    """A block against a limit: used and most, in what is counted.
+
+    `base` is what an amount per hectare counts, "L" or "kg"; "" for rounds.
+    """
 
     limit: UseLimit
     block: str
     counts: str
     used: float
     most: float
+    base: str
 
     @property
     def over(self) -> bool:
         """Is it over (not merely reached)?"""
         return self.used > self.most * (1 + 1e-9)
 
-    @property
-    def warning(self) -> str | None:
-        """One line for people when it is over."""
-        if not self.over:
-            return None
-        return (
-            f"{self.block}: {self.used:.3g} {self.counts} in {self.limit.years} y is over the "
-            f"{self.most:.3g} of {self.limit.name}"
-        )
-
 
 def season_totals(uses: Sequence[Use], start: date, stop: date) -> tuple[SeasonTotal, ...]:
-    """Add up the uses from `start` to `stop`, both included, by block and material."""
-    inside = [use for use in uses if start <= use.day <= stop]
-    groups = sorted({(use.block, use.material) for use in inside})
-    return tuple(
-        _total(block, material, [u for u in inside if (u.block, u.material) == (block, material)])
-        for block, material in groups
-    )
+    """Add up the uses from `start` to `stop`, both included, by block, material and base."""
+    groups: dict[tuple[str, str, str], list[Use]] = defaultdict(list)
+    for use in uses:
+        if start <= use.day <= stop:
+            groups[use.block, use.material, use.base].append(use)
+    return tuple(_total(*key, groups[key]) for key in sorted(groups))
 
 
 def limits_used(
@@ -184,37 +95,36 @@ def limits_used(
     end = until or max([today, *(use.day for use in uses)])
     found: list[LimitUse] = []
     for limit in limits:
-        begin = _years_before(end, limit.years)
+        before = limit.before(end)
         counted = [
             use for use in uses
-            if begin < use.day <= end and limit.material in (None, use.material)
+            if before < use.day <= end
+            and (use.material == limit.material if limit.material else use.copper_kg_per_unit)
         ]  # fmt: skip
         for block in sorted({use.block for use in counted}):
-            total = _total(block, limit.material or "", [u for u in counted if u.block == block])
-            for counts, used, most in (
-                ("kg copper per ha", total.copper_kg_per_ha, limit.copper_kg_per_ha),
-                (f"{limit.material} per ha", total.amount_per_ha, limit.amount_per_ha),
-                (f"rounds of {limit.material}", total.rounds, limit.rounds),
+            here = [use for use in counted if use.block == block]
+            total = _total(block, limit.material or "", here[0].base, here)
+            for counts, used, most, base in (
+                ("kg copper per ha", total.copper_kg_per_ha, limit.copper_kg_per_ha, "kg"),
+                (f"{limit.material} per ha", total.amount_per_ha, limit.amount_per_ha, total.base),
+                (f"rounds of {limit.material}", total.rounds, limit.rounds, ""),
             ):
                 if most is not None:
-                    found.append(LimitUse(limit, block, counts, float(used), float(most)))
+                    found.append(LimitUse(limit, block, counts, used, float(most), base))
     return tuple(found)
 
 
-def _total(block: str, material: str, uses: Sequence[Use]) -> SeasonTotal:
+def _total(block: str, material: str, base: str, uses: Sequence[Use]) -> SeasonTotal:
+    shares: dict[tuple[date, str], float] = defaultdict(float)
+    for use in uses:
+        shares[use.day, use.material] += use.share
     return SeasonTotal(
         block,
         material,
-        rounds=len({(use.day, use.material) for use in uses}),
-        amount=sum(use.amount for use in uses),
-        amount_per_ha=sum(use.amount / (use.area_m2 / 10_000) for use in uses),
-        copper_kg_per_ha=sum(use.copper_kg_per_ha for use in uses),
+        base,
+        rounds=round(fsum(min(1.0, share) for share in shares.values()), _EXACT),
+        amount=fsum(use.amount or 0.0 for use in uses),
+        amount_per_ha=fsum(use.amount_per_ha for use in uses),
+        copper_kg_per_ha=fsum(use.copper_kg_per_ha for use in uses),
+        known=all(use.amount is not None for use in uses),
     )
-
-
-def _years_before(day: date, years: int) -> date:
-    """The same day some years earlier; 28 February for the 29th."""
-    try:
-        return day.replace(year=day.year - years)
-    except ValueError:
-        return day.replace(year=day.year - years, day=28)

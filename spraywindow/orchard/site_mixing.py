@@ -9,8 +9,8 @@ from pydantic import Field, model_validator
 from spraywindow.errors import InputError, describe
 from spraywindow.orchard.calibration import flow_from_catch_l_per_min, speed_from_run_ms
 from spraywindow.orchard.crew_time import Crew
+from spraywindow.orchard.mix_use import UseLimit
 from spraywindow.orchard.mixing import DENSE_L_PER_M3, MEDIUM_L_PER_M3, WELL_PRUNED_L_PER_M3
-from spraywindow.orchard.season_totals import UseLimit
 from spraywindow.orchard.site_fields import Count, Day, Name, Table, measured
 from spraywindow.orchard.year_fields import OneOrMore, RateField
 from spraywindow.units import quantity, unit

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from spraywindow.errors import InputError, describe
+from spraywindow.orchard.over_limits import over_limits
 from spraywindow.orchard.receipts import hourless, read_receipt
 from spraywindow.orchard.record_blocks import strange_names
 from spraywindow.orchard.record_export import row_of
@@ -23,15 +24,20 @@ from spraywindow.orchard.round_advice import RoundAdvice
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.spacing import in_season
 from spraywindow.output.answers import number, source_answer, stamp
+from spraywindow.output.mix_limits import entry_limit_lines
 from spraywindow.output.notices import LABEL
 
 
 def entry_cautions(record: Record, site: Site, kept: Kept, now: pd.Timestamp) -> list[str]:
-    """What to mind about an entry just made: its own, maxima and gaps of the season, names."""
+    """What to mind about an entry just made: its own, limits, maxima and gaps, names."""
     rounds = season_rounds(record, site, kept.entry.day)
     done, over = with_rounds(site, rounds)
     own = cautions_for(kept.entry, now.to_pydatetime())
-    return [*own, *strange_names(site, kept.entry), *over, *done.program.notes()]
+    recorded = [row.entry for row in current(record, site.name)]
+    today = now.tz_convert(site.place.timezone).date()
+    limits = entry_limit_lines(over_limits(site, recorded, kept.entry, today), site.units)
+    notes = in_season(done, kept.entry.day).program.notes()
+    return [*own, *strange_names(site, kept.entry), *limits, *over, *notes]
 
 
 def receipt_cautions(receipt: str, entry: Entry) -> list[str]:

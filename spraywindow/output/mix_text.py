@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 
 from spraywindow.orchard.mix_site import MixAnswer
-from spraywindow.orchard.mix_totals import LimitRow
 from spraywindow.orchard.wording import day_words
+from spraywindow.output.mix_limits import over_warnings, totals_text
 from spraywindow.output.notices import LABEL, SPRAYING
 from spraywindow.output.text import paragraph, table_text
-from spraywindow.output.units import System
 from spraywindow.output.year_words import amount_in, dose_words, duration_words, figures
 from spraywindow.spray.slots import Slot
 from spraywindow.units import convert
@@ -18,7 +19,6 @@ DEFERS = (
     "The limits are those that the site file gives; label, regional rules and a licensed "
     "adviser come first."
 )
-COPPER_COUNT = "kg copper per ha"
 
 
 def mix_text(answer: MixAnswer, slot: Slot | None = None, *, asked: bool = False) -> str:
@@ -27,7 +27,9 @@ def mix_text(answer: MixAnswer, slot: Slot | None = None, *, asked: bool = False
     `slot` is the next one long enough for the job; `asked` tells that the weather was looked at.
     """
     parts = ["\n".join(paragraph(line) for line in _head(answer, slot, asked))]
-    parts += [_blocks(answer), _loads(answer), _time(answer), _totals(answer)]
+    parts += [_blocks(answer), _loads(answer), _time(answer)]
+    blocks = {each.block.name for each in answer.blocks}
+    parts.append(totals_text(answer.totals, blocks, answer.site.units))
     parts.append("\n".join(paragraph(f"! {line}") for line in mix_cautions(answer)))
     return "\n\n".join(parts)
 
@@ -66,6 +68,8 @@ def _head(answer: MixAnswer, slot: Slot | None, asked: bool) -> list[str]:
         f"{loads}; it needs a slot of {time.slot_whole_h} h, "
         f"{duration_words(time.on_site_h)} on site."
     ]
+    if answer.share < 1:
+        lines.append(f"The rest of a round begun, {100 * answer.share:.3g} %.")
     if answer.to_plan:
         why = "; ".join(f"{each.block.name}: {each.state.why}" for each in answer.blocks)
         lines.append(f"Not now, to plan with only: {why}.")
@@ -86,12 +90,21 @@ def _head(answer: MixAnswer, slot: Slot | None, asked: bool) -> list[str]:
 
 def mix_warnings(answer: MixAnswer) -> list[str]:
     """Warnings of the mix, the sprayer, the limits, and of a slot that is too short."""
-    job_h, slot_h = answer.site.crew.job, answer.time.slot_whole_h
-    short = [
-        f'the job needs {slot_h} h of good hours and [crew] says {job_h:g} h: write job = "'
-        f'{slot_h} h", so that slots looks for them'
-    ] * (slot_h > job_h)
-    return [*_over_warnings(answer), *answer.warnings, *short]
+    over = over_warnings(answer.totals, answer.site.units)
+    return [*over, *answer.warnings, *_too_long(answer)]
+
+
+def _too_long(answer: MixAnswer) -> list[str]:
+    """What to do about a job that is longer than `[crew]` says, or than any day."""
+    job_h, slot_h, day_h = answer.site.crew.job, answer.time.slot_whole_h, answer.day_h
+    needs = f"the job needs {slot_h} h of good hours"
+    if slot_h > day_h:
+        days = math.ceil(slot_h / day_h)
+        return [f"{needs}, more than the {day_h:g} working hours of a day: split over {days} days"]
+    if slot_h > job_h:
+        return [f'{needs} and [crew] says {job_h:g} h: write job = "{slot_h} h", so that slots '
+                "looks for them"]  # fmt: skip
+    return []
 
 
 def slot_words(start: pd.Timestamp, end: pd.Timestamp) -> str:
@@ -129,21 +142,44 @@ def _calibration(answer: MixAnswer) -> list[str]:
     if guessed:
         lines.append(f"The ground of {', '.join(guessed)} is reckoned from spread and row spacing: "
                      "give area (and row_length) of the block.")  # fmt: skip
-    given, wanted = calibration.given_l_per_ha, calibration.wanted_l_per_ha
-    if given is not None and wanted is not None:
+    if calibration.given_l_per_m is not None and calibration.wanted_l_per_m is not None:
+        given, wanted = (
+            _row_words(per_m, per_ha, answer)
+            for per_m, per_ha in (
+                (calibration.given_l_per_m, calibration.given_l_per_ha),
+                (calibration.wanted_l_per_m, calibration.wanted_l_per_ha),
+            )
+        )
         lines.append(
-            f"At {amount_in(calibration.speed_ms or 0.0, 'm/s', system)} that is "
-            f"{amount_in(given, 'L/ha', system)}; the trees want "
-            f"{amount_in(wanted, 'L/ha', system)}: drive "
-            f"{amount_in(calibration.better_speed_ms or 0.0, 'm/s', system)}, or give "
-            f"{amount_in(calibration.better_flow_l_per_min or 0.0, 'L/min', system)}."
+            f"At {amount_in(calibration.speed_ms or 0.0, 'm/s', system)} that is {given}; the "
+            f"trees want {wanted}: {_better(answer)}."
         )
     elif sprayer.way == "rows":
-        lines.append(
-            "The rate on the ground needs speed (or run and run_in) in [sprayer] and row_spacing "
-            "of the block."
-        )
+        lines.append("What the row gets needs speed (or run and run_in) in [sprayer].")
     return lines
+
+
+def _row_words(per_m: float, per_ha: float | None, answer: MixAnswer) -> str:
+    """Spray per length of row, and on the ground where the row spacings are known."""
+    system = answer.site.units
+    if system == "us":
+        words = f"{figures(100 * convert(per_m, 'L/m', 'gal/ft'))} gal per 100 ft of row"
+    else:
+        words = f"{figures(100 * per_m)} L per 100 m of row"
+    return words if per_ha is None else f"{words} ({amount_in(per_ha, 'L/ha', system)})"
+
+
+def _better(answer: MixAnswer) -> str:
+    """How to give what the trees want."""
+    calibration, system = answer.calibration, answer.site.units
+    if calibration.uneven_blocks:
+        speeds = [f"{amount_in(speed, 'm/s', system)} at {name}"
+                  for name, speed in calibration.block_speeds_ms.items()]  # fmt: skip
+        return f"drive {', '.join(speeds)}"
+    return (
+        f"drive {amount_in(calibration.better_speed_ms or 0.0, 'm/s', system)}, or give "
+        f"{amount_in(calibration.better_flow_l_per_min or 0.0, 'L/min', system)}"
+    )
 
 
 def _loads(answer: MixAnswer) -> str:
@@ -178,71 +214,3 @@ def _time(answer: MixAnswer) -> str:
         f"Time{by}: {words}; good weather is needed from the first drop to the last, "
         f"{duration_words(time.slot_h)}."
     )
-
-
-def _totals(answer: MixAnswer) -> str:
-    system, totals = answer.site.units, answer.totals
-    mix = answer.site.mix
-    blocks = {each.block.name for each in answer.blocks}
-    lines = ["This season so far"]
-    rows = []
-    for total in totals.season:
-        if total.block not in blocks:
-            continue
-        rate = mix[total.material].rate if total.material in mix else None
-        base = rate.base if rate else ("kg" if total.material == "copper" else "L")
-        copper = amount_in(total.copper_kg_per_ha, "kg/ha", system)
-        rows.append([
-            total.block, total.material, str(total.rounds),
-            amount_in(total.amount, base, system), amount_in(total.amount_per_ha, f"{base}/ha",
-            system), copper if total.copper_kg_per_ha else "-",
-        ])  # fmt: skip
-    columns = ["block", "material", "rounds", "product", "per area", "copper metal"]
-    lines.append(table_text(columns, rows, right=(2, 3, 4)) if rows else "No round yet.")
-    if totals.limits:
-        lines += ["", "Against the limits", _limits(totals.limits, system)]
-    lines += [paragraph(f"{text}.") for text in totals.notes]
-    return "\n".join(lines)
-
-
-def _limits(limits: tuple[LimitRow, ...], system: System) -> str:
-    rows = [
-        [
-            row.block, _counted(row.most, row, system),
-            *(_counted(used, row, system).split(" ")[0]
-              for used in (row.so_far, row.with_job, row.with_program)),
-            _limit_name(row) + (f"; OVER {row.over}" if row.over else ""),
-        ]
-        for row in limits
-    ]  # fmt: skip
-    columns = ["block", "most", "so far", "this job", "program", "limit"]
-    return table_text(columns, rows, right=(1, 2, 3, 4))
-
-
-def _limit_name(row: LimitRow) -> str:
-    what = "copper metal, " if row.counts == COPPER_COUNT else ""
-    years = f" in {row.limit.years} years" if row.limit.years > 1 else " a year"
-    return f"{what}{row.limit.name}{years}"
-
-
-def _counted(value: float, row: LimitRow, system: System) -> str:
-    """A count in its own unit; areas in the reader's."""
-    if row.counts.startswith("rounds"):
-        return f"{figures(value)} rounds"
-    return amount_in(value, f"{row.base}/ha", system)
-
-
-def _over_warnings(answer: MixAnswer) -> list[str]:
-    system = answer.site.units
-    return [
-        f"{row.block}: over {_counted(row.most, row, system)} "
-        f"{'of copper metal ' if row.counts == COPPER_COUNT else ''}"
-        f"{'a year' if row.limit.years == 1 else f'in {row.limit.years} years'} "
-        f"({row.limit.name}) {row.over}, {_counted(_first_over(row), row, system)}"
-        for row in answer.totals.limits
-        if row.over
-    ]
-
-
-def _first_over(row: LimitRow) -> float:
-    return {"already": row.so_far, "with this job": row.with_job}.get(row.over, row.with_program)

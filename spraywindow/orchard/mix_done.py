@@ -1,0 +1,224 @@
+"""What each block has had: of the application record, of `[copper]`, of the site file's days.
+
+An entry of the record counts with the product that it holds, on the ground and the blocks that
+it names. Where it holds no amount, and for the site file's days, today's mix for the share of
+the round stands in; `[copper] used` stands in before that.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from spraywindow.orchard.mix_block import ground_m2
+from spraywindow.orchard.mix_spray import Sprays
+from spraywindow.orchard.mix_use import Use
+from spraywindow.orchard.record_blocks import share_of_blocks
+from spraywindow.orchard.record_fields import Entry
+from spraywindow.orchard.site import Site
+from spraywindow.orchard.site_mixing import MixFields
+
+COPPER_USED = "copper"
+"""Material under which `[copper] used` is added up."""
+
+
+@dataclass(frozen=True)
+class Done:
+    """All uses known, and what to know of how they are counted."""
+
+    uses: tuple[Use, ...]
+    notes: tuple[str, ...] = ()
+
+
+def uses_done(site: Site, entries: Sequence[Entry], today: dt.date, sprays: Sprays) -> Done:
+    """Give what every block has had up to a local day.
+
+    Parameters
+    ----------
+    site : Site
+        Rounds of its file count on days that the record does not hold for the material.
+    entries : sequence of Entry
+        All that the record holds of the site, of earlier years too.
+    today : datetime.date
+        Local date; what lies after it does not count.
+    sprays : mapping
+        What one round of each material takes today.
+    """
+    past = [entry for entry in entries if entry.day <= today]
+    pairs = [(entry, use) for entry in past for use in recorded_uses(site, entry, sprays)]
+    told = _told(site, today)
+    measured = {(use.day, use.block) for entry, use in pairs
+                if use.copper_kg_per_unit and amount_of(site, entry) is not None}  # fmt: skip
+    told_at = {(use.day, use.block) for use in told} - measured
+    held = {(entry.day, entry.material) for entry in past}
+    filed = [row for row in _days_filed(site, today) if row[:2] not in held]
+    fallen_back = [
+        *(use for entry, use in pairs if amount_of(site, entry) is None),
+        *(use for day, name, share in filed
+          for use in _as_today(site, day, name, dict.fromkeys(_names(site), share), sprays)),
+    ]  # fmt: skip
+    guesses = [
+        use for use in fallen_back
+        if not (use.copper_kg_per_unit and (use.day, use.block) in told_at)
+    ]  # fmt: skip
+    exact = [use for entry, use in pairs if amount_of(site, entry) is not None]
+    uses = [*exact, *(use for use in told if (use.day, use.block) in told_at), *guesses]
+    return Done(
+        tuple(sorted(uses, key=lambda use: (use.day, use.material, use.block))),
+        (*_guess_notes(guesses), *_record_notes(site, past)),
+    )
+
+
+def recorded_uses(site: Site, entry: Entry, sprays: Sprays) -> list[Use]:
+    """What one entry of the record brought to each block.
+
+    Without an area, the product is shared out as the trees take spray; with one, evenly. A part
+    of a round lies on some of the trees, nobody knows which: it is averaged over their blocks.
+    """
+    shares = shares_of(site, entry)
+    amount = amount_of(site, entry)
+    if amount is None:
+        return _as_today(site, entry.day, entry.material, shares, sprays)
+    grounds = {block.name: ground_m2(block) for block in site.blocks if block.name in shares}
+    ground = area = sum(grounds.values())
+    weights: Mapping[str, float] = grounds
+    if entry.area_m2 is not None:
+        area = entry.area_m2 if min(shares.values()) == 1 else max(entry.area_m2, ground)
+    elif entry.material in sprays:
+        weights = {s.block: s.amount for s in sprays[entry.material] if s.block in shares}
+    copper = site.mix.get(entry.material, MixFields()).copper_share
+    return [
+        Use(
+            day=entry.day,
+            block=name,
+            material=entry.material,
+            amount=amount * weights[name] / sum(weights.values()),
+            area_m2=area * grounds[name] / ground,
+            copper_kg_per_unit=copper or 0.0,
+            share=share,
+            base="L" if entry.product_kg is None else "kg",
+        )
+        for name, share in shares.items()
+    ]
+
+
+def amount_of(site: Site, entry: Entry) -> float | None:
+    """Product that an entry holds, in what its mix counts [L or kg]; None without such a one."""
+    if entry.material in site.mix:
+        return entry.product_l if site.mix[entry.material].base == "L" else entry.product_kg
+    return entry.product_l if entry.product_kg is None else entry.product_kg
+
+
+def shares_of(site: Site, entry: Entry) -> dict[str, float]:
+    """What part of its round an entry brought to each block.
+
+    The entry's share is of the site's round: three quarters of it, on a block that makes up
+    three quarters of the round, are the whole of that block. Blocks that the site file does
+    not name may be any of its trees.
+    """
+    names = _names(site)
+    here = [name for name in names if name in entry.blocks]
+    if len(here) < len(set(entry.blocks)) or not here:
+        here = names
+    share = entry.share / share_of_blocks(site, here, entry.material, entry.day)
+    return dict.fromkeys(here, min(1.0, round(share, 6)))
+
+
+def _names(site: Site) -> list[str]:
+    return [block.name for block in site.blocks]
+
+
+def _told(site: Site, today: dt.date) -> list[Use]:
+    fields = site.mix.get(COPPER_USED, MixFields())
+    share = fields.copper_share or 1.0  # without it the metal itself is the product
+    base = fields.base if fields.copper_share else "kg"
+    return [
+        Use(used.day, block.name, COPPER_USED, used.copper * area / 10_000 / share, area, share,
+            base=base)
+        for used in site.copper.used
+        if used.day <= today
+        for block in site.blocks
+        if used.block in (None, block.name)
+        for area in [ground_m2(block)]
+    ]  # fmt: skip
+
+
+def _days_filed(site: Site, today: dt.date) -> list[tuple[dt.date, str, float]]:
+    """Local day, material and share of every round that the site file calls done."""
+    rows = [
+        (day, entry.material, share)
+        for entry in site.program.entries
+        for day, share in (*((day, 1.0) for day in entry.done), *entry.partly_done)
+    ]
+    rows += [(day, name, 1.0) for name, days in site.other_sprays.items() for day in days]
+    return [row for row in rows if row[0] <= today]
+
+
+def _as_today(
+    site: Site, day: dt.date, material: str, shares: Mapping[str, float], sprays: Sprays
+) -> list[Use]:
+    """A round as today's mix would take it; of unknown amount where there is no rate."""
+    if material in sprays:
+        return [
+            spray.use(day, material, shares[spray.block])
+            for spray in sprays[material]
+            if spray.block in shares
+        ]
+    fields = site.mix.get(material, MixFields())
+    return [
+        Use(day, block.name, material, None, ground_m2(block), fields.copper_share or 0.0,
+            share=shares[block.name], base=fields.base)
+        for block in site.blocks
+        if block.name in shares
+    ]  # fmt: skip
+
+
+def _guess_notes(guesses: Iterable[Use]) -> list[str]:
+    guesses = list(guesses)
+    rounds = {
+        known: Counter(name for _, name in {(use.day, use.material) for use in guesses
+                                            if (use.amount is not None) is known})
+        for known in (True, False)
+    }  # fmt: skip
+    notes = []
+    for known, words in (
+        (True, "No amount is recorded, counted as today's mix would take"),
+        (False, "Not added up, neither an amount nor a rate is given"),
+    ):
+        named = [f"{name} on {n} day{'s' * (n > 1)}" for name, n in sorted(rounds[known].items())]
+        if named:
+            notes.append(f"{words}: {', '.join(named)}")
+    return notes
+
+
+def _record_notes(site: Site, past: Sequence[Entry]) -> list[str]:
+    """What the record holds in another way than the site file reads it."""
+    notes = []
+    other = sorted({
+        entry.material for entry in past if amount_of(site, entry) is None
+        and (entry.product_l, entry.product_kg) != (None, None)
+    })  # fmt: skip
+    notes += [
+        f"{name} is recorded by {'weight' if site.mix[name].base == 'L' else 'volume'} and mixed "
+        f"by {'volume' if site.mix[name].base == 'L' else 'weight'}: such amounts are not used"
+        for name in other
+    ]
+    strange = sorted({name for entry in past for name in entry.blocks} - set(_names(site)))
+    if strange:
+        notes.append(f"Recorded on {', '.join(strange)}, not in the site file: counted on all")
+    products = sorted({
+        (entry.material, entry.product)
+        for entry in past
+        for fields in [site.mix.get(entry.material, MixFields())]
+        if fields.copper and fields.product and amount_of(site, entry) is not None
+        and entry.product.casefold() != fields.product.casefold()
+    })  # fmt: skip
+    notes += [
+        f"The copper in {product} is counted as that of [mix.{name}], {site.mix[name].copper}"
+        for name, product in products
+    ]
+    if any(entry.area_m2 is None and amount_of(site, entry) is not None for entry in past):
+        notes.append("Where no area is recorded, it is that of the site file's blocks")
+    return notes

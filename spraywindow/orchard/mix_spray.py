@@ -1,0 +1,93 @@
+"""What one round of each material brings to each block, as today's mix would take it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from spraywindow.errors import InputError, describe
+from spraywindow.orchard.block_states import block_state
+from spraywindow.orchard.mix_block import block_mix
+from spraywindow.orchard.mix_use import Use
+from spraywindow.orchard.mixing import Rate
+from spraywindow.orchard.site import Site
+from spraywindow.orchard.site_mixing import MixFields
+
+
+@dataclass(frozen=True)
+class Spray:
+    """One round of a material on a block: product [L or kg], ground [m2], its copper [kg]."""
+
+    block: str
+    amount: float
+    base: str
+    area_m2: float
+    copper_kg_per_unit: float
+    open: bool
+
+    def use(self, day: dt.date, material: str, share: float = 1.0, *, planned: bool = False) -> Use:
+        """The use of a round, or of a share of one."""
+        return Use(day, self.block, material, self.amount * share, self.area_m2,
+                   self.copper_kg_per_unit, planned, share, self.base)  # fmt: skip
+
+
+Sprays = Mapping[str, Sequence[Spray]]
+"""Material to one round of it on each block; materials without a known rate are absent."""
+
+
+def sprays_of(site: Site, today: dt.date, materials: Iterable[str] = ()) -> Sprays:
+    """One round of each material of the program, of the mixes and of some more.
+
+    Empty where the site file has no `[sprayer]`.
+    """
+    if site.sprayer is None:
+        return {}
+    found: dict[str, list[Spray]] = {}
+    for name in dict.fromkeys((*site.program.materials, *site.mix, *materials)):
+        try:
+            rate = rate_of(site, name)
+        except InputError:
+            continue  # told by who counts it, and misses it
+        share = site.mix.get(name, MixFields()).copper_share
+        found[name] = [
+            Spray(
+                block=block.name,
+                amount=each.total_l * rate.per_litre,
+                base=rate.base,
+                area_m2=each.area_m2,
+                copper_kg_per_unit=share or 0.0,
+                open=each.state.open is not False,
+            )
+            for block in site.blocks
+            for each in [
+                block_mix(block_state(block, site, site.material(name), today), site.sprayer)
+            ]
+        ]
+    return found
+
+
+def rate_of(site: Site, material: str) -> Rate:
+    """What a litre of spray holds of a material: the site file's rate, else the usual one.
+
+    Raises
+    ------
+    InputError
+        If there is neither.
+    """
+    usual = site.material(material)
+    fields = site.mix.get(material, MixFields())
+    product = fields.product or material
+    if fields.rate is not None:
+        most = usual.highest_rate if fields.rate.base == "L" else None
+        return Rate(product, fields.rate.per_litre, fields.rate.base, most)
+    if usual.usual_rate is None:
+        raise InputError(
+            describe(
+                f"no rate for {material}",
+                where=site.name,
+                cure=f'add [mix."{material}"] with rate = "3 g/L" (or "4 lb/100 gal"), from its '
+                "label",
+            )
+        )
+    return Rate(product, usual.usual_rate, "L", usual.highest_rate)
