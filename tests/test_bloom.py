@@ -6,6 +6,7 @@ from spraywindow.errors import InputError
 from spraywindow.place import Place
 from spraywindow.season.bloom import (
     Anchor,
+    at_start,
     date_quantiles,
     forecast_stage_days,
     stage_days,
@@ -66,6 +67,17 @@ def test_a_seen_stage_replaces_the_chill() -> None:
     np.testing.assert_array_equal(days[0, 1], [213, 263])
     # On day 100: 600 of the last 1500 GDH done, 900 to go at 30 a day.
     np.testing.assert_array_equal(days[1, 1], [90, 129])
+
+
+def test_no_day_before_the_winter_is_counted_from() -> None:
+    sums = _straight_sums([1.0], [60.0])
+    days = [-130, -1, 0, 365, 366, np.inf, np.nan]
+    wanted = [np.nan, np.nan, 0, 365 * 60, np.inf, np.inf, np.nan]
+    np.testing.assert_array_equal(at_start(sums.heat[:, 0], days), wanted)
+    with pytest.raises(ValueError, match="day -130 is none of the winter"):
+        Anchor(-130, 1.0)
+    with pytest.raises(ValueError, match="no share of the heat"):
+        Anchor(100, 1.5)
 
 
 def test_the_future_never_changes_a_forecast() -> None:

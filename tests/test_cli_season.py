@@ -70,6 +70,21 @@ def test_season_json_has_the_keys_that_are_promised(command: CommandLine) -> Non
     assert set(answer["dry_spell"][0]) == {"hours", "usable_mornings", "finish_share"}
 
 
+def test_each_material_has_its_last_day_with_its_range(command: CommandLine) -> None:
+    answer = json.loads(command("season", "--json").out, parse_constant=no_nan)
+    assert set(answer["ends"]) == {"oil", "copper"}
+    for end in answer["ends"].values():
+        assert end["low"] < end["last"] < end["high"]
+    assert answer["ends"]["oil"]["last"] < answer["ends"]["copper"]["last"]
+    assert answer["season"]["end"] == answer["ends"]["copper"]["last"]
+    assert answer["blocks"][0]["ends"] == answer["ends"]
+    said = " ".join(command("season").out.split())
+    assert re.search(
+        r"Last usable day about \(10-90 %\): oil \d+ \w{3} \(\d+ \w{3} to \d+ \w{3}\), copper \d",
+        said,
+    )
+
+
 def test_before_leaf_fall_and_after_the_season(command: CommandLine, tmp_path: Path) -> None:
     site = site_file(tmp_path, **{"done = [2026-01-03]": "done = []",
                                   "done = [2025-12-06, 2025-12-16]": "done = []"})  # fmt: skip

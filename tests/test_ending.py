@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,9 @@ import pytest
 
 from spraywindow.place import Place
 from spraywindow.season.bloom import STAGE_SHARES, date_quantiles, forecast_stage_days
-from spraywindow.season.ending import Need, endings, season_stages, stop_stage
+from spraywindow.season.dormancy import Need, season_stages
+from spraywindow.season.ending import LastDay, endings, stop_stage
+from spraywindow.season.stages import Stage
 from spraywindow.season.winters import WinterSums, winter_sums
 from spraywindow.sources.samples import DEMO_PLACE
 from tests.season_values import NEED, winters
@@ -37,8 +40,8 @@ def calendars(of: WinterSums, first: dt.date) -> tuple[list[int], list[dt.date]]
 
 
 def test_a_material_stops_at_the_next_stage_that_the_model_knows() -> None:
-    assert [stop_stage(stage) for stage in (0, 53, 54, 57, 59, 60, 65)] == [
-        51, 55, 55, 59, 60, 60, 60,
+    assert [stop_stage(stage) for stage in (97, 0, 53, 54, 57, 59, 60, 65)] == [
+        51, 51, 55, 55, 59, 60, 60, 60,
     ]  # fmt: skip
 
 
@@ -82,16 +85,16 @@ def test_a_stage_that_was_seen_counts_without_a_record_of_the_winter() -> None:
     columns, starts = calendars(known, JAN_13)
     late, early = (
         season_stages(
-            known, Need(NEED.trees, seen=(dt.date(2026, 1, 9), share)), columns, starts, JAN_13,
+            known, Need(NEED.trees, Stage(code, dt.date(2026, 1, 9))), columns, starts, JAN_13,
             DEMO_PLACE,
         ).turned_out[FLOWER]
-        for share in (0.4, 0.95)
+        for code in (51, 59)
     )  # fmt: skip
     assert (early < late).all()
     # a twentieth of the heat is left: flowers within some days
     assert early.max() < 15
     opened = season_stages(
-        known, Need(NEED.trees, seen=(JAN_13, 1.0)), columns, starts, JAN_13, DEMO_PLACE
+        known, Need(NEED.trees, Stage(60, JAN_13)), columns, starts, JAN_13, DEMO_PLACE
     )
     assert (opened.turned_out[FLOWER] == 0).all()
 
@@ -108,7 +111,8 @@ def test_the_usual_flower_is_that_of_the_same_season(
     stages = season_stages(known, Need(flower), columns, starts, first, DEMO_PLACE)
     found = endings(stages, [53, 59])
     wanted = {last, last - (first.month > 2)}  # a leap day lies between
-    assert set(found.turned_out.ravel()) <= wanted
+    assert set(found.turned_out[1]) <= wanted
+    assert (found.turned_out[1] - found.turned_out[0] == 10).all()  # buds closed, flowers open
     np.testing.assert_array_equal(found.then[0], found.turned_out)
 
 
@@ -139,3 +143,42 @@ def test_a_record_that_stopped_in_autumn_says_too_little_of_the_winter() -> None
     stages = season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE)
     whole = season_stages(known, NEED, columns, starts, dt.date(2040, 1, 13), DEMO_PLACE)
     np.testing.assert_array_equal(stages.turned_out, whole.turned_out)
+
+
+def test_last_days_have_a_range_that_is_wider_than_the_winters_alone() -> None:
+    known = sums()
+    columns, starts = calendars(known, JAN_13)
+    found = endings(season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE), [53, 59])
+    for number, end in enumerate(found.last_days(JAN_13)):
+        days = [(day - JAN_13).days for day in (end.low, end.last, end.high) if day]
+        alone = np.quantile(found.turned_out[number], [0.1, 0.9], method="inverted_cdf")
+        assert days[0] < alone[0] < days[1] < alone[1] < days[2]
+    usual = season_stages(known, Need((2, 20)), columns, starts, JAN_13, DEMO_PLACE)
+    (end,) = endings(usual, [59]).last_days(JAN_13)
+    assert end.last == dt.date(2026, 2, 19)
+    # the normal error of 5 d (Drepper et al. 2020): its 10-90 % range is 2.56 of it
+    assert end.high
+    assert end.low
+    assert (end.high - end.low).days == pytest.approx(12.8, abs=4)
+
+
+def test_no_last_day_lies_before_the_buds_that_were_seen() -> None:
+    known = sums()
+    columns, starts = calendars(known, JAN_13)
+    need = Need(NEED.trees, Stage(57, JAN_13 - dt.timedelta(days=1)))
+    stages = season_stages(known, need, columns, starts, JAN_13, DEMO_PLACE)
+    oil, copper = endings(stages, [53, 59]).last_days(JAN_13)
+    assert oil.low
+    assert oil.high
+    assert copper.low
+    assert oil.low <= oil.high < JAN_13 - dt.timedelta(days=1) <= copper.low
+
+
+def test_a_last_day_that_never_comes_or_is_not_known_has_no_date() -> None:
+    known = sums()
+    columns, starts = calendars(known, JAN_13)
+    found = endings(season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE), [59])
+    never = replace(found, turned_out=np.full_like(found.turned_out, np.inf))
+    assert never.last_days(JAN_13) == (LastDay(None, None, None),)
+    nothing = replace(found, turned_out=found.turned_out[:, :0])
+    assert nothing.last_days(JAN_13) == (LastDay(None, None, None),)

@@ -10,7 +10,7 @@ import pytest
 from spraywindow.errors import InputError
 from spraywindow.season.bloom import STAGE_SHARES
 from spraywindow.season.coming import as_it_comes, follow
-from spraywindow.season.ending import StageDays
+from spraywindow.season.dormancy import StageDays
 from spraywindow.season.entry import Entry
 from spraywindow.season.nearness import REACH_D, Nearness, nearness
 from spraywindow.season.planner import plan_many
@@ -26,7 +26,8 @@ def stages(winters: int = 1, days: int = 110) -> StageDays:
     turned_out = np.full((len(STAGE_SHARES), winters), np.nan)
     turned_out[0], turned_out[-1] = 80.0, 100.0
     then = np.repeat(turned_out[None], days, axis=0)
-    return StageDays(turned_out, then)
+    unseen = np.repeat([[-np.inf], [np.inf]], len(STAGE_SHARES), axis=1)
+    return StageDays(turned_out, then, unseen)
 
 
 def near(program: Program = PROGRAM, fall: dt.date = FIRST, winters: int = 1) -> Nearness:

@@ -13,6 +13,8 @@ from spraywindow.errors import InputError
 from spraywindow.orchard.next_rounds import next_rounds
 from spraywindow.orchard.prospect import Prospect, prospect, season_leaf_fall
 from spraywindow.orchard.site import Site
+from spraywindow.output.season_answers import season_answer
+from spraywindow.season.outlook import season_outlook
 from spraywindow.sources.samples import demo_forecast
 from spraywindow.spray.days import day_margins
 from spraywindow.spray.hours import score_hours
@@ -121,6 +123,106 @@ def test_blocks_that_are_over_do_not_end_it_for_the_others() -> None:
     assert any(note.startswith("rows 1-4: the season") for note in found.notes)
 
 
+def with_rows(stage: int, seen: str, **season) -> Site:
+    """The site with its rows alone, their buds seen on a day."""
+    rows = (
+        site()
+        .blocks[0]
+        .model_copy(update={"stage": stage, "observed": dt.date.fromisoformat(seen)})
+    )
+    return with_season(**season).model_copy(update={"blocks": (rows,)})
+
+
+def test_buds_of_last_winter_say_nothing_of_the_next() -> None:
+    unseen = site().blocks[0].model_copy(update={"stage": None, "observed": None})
+    after = pd.Timestamp("2026-04-20 18:00", tz="UTC")
+    plain = prospect(site().model_copy(update={"blocks": (unseen,)}), winters(), after)
+    for stage in (59, 60):
+        found = prospect(with_rows(stage, "2026-02-20"), winters(), after)
+        assert found.outlook.season.first == dt.date(2026, 12, 2)
+        np.testing.assert_array_equal(
+            found.outlook.season.ending.turned_out, plain.outlook.season.ending.turned_out
+        )
+        assert found.outlook.ends == plain.outlook.ends
+        assert not any("seen" in note for note in found.notes)
+
+
+@pytest.mark.parametrize("usual", [None, (3, 15)])
+@pytest.mark.parametrize("stage", [0, 1, 9, 51])
+def test_a_season_is_not_over_while_the_buds_are_seen_closed(
+    stage: int, usual: tuple[int, int] | None
+) -> None:
+    now = pd.Timestamp("2026-03-20 18:00", tz="UTC")
+    found = prospect(with_rows(stage, "2026-03-19", usual_first_flower=usual), winters(), now)
+    assert found.ended is None
+    assert found.begun
+    for end in found.outlook.ends.values():
+        assert end.last
+        assert end.last > dt.date(2026, 3, 21)
+    assert any("was seen on 2026-03-19, later stages" in note for note in found.notes)
+    # nobody looked, or long ago: by the usual date, or the forecast, all flowers are open
+    long_ago = prospect(with_rows(stage, "2026-01-10", usual_first_flower=(2, 20)), winters(), now)
+    assert long_ago.ended == dt.date(2026, 3, 21)
+
+
+def test_a_fresh_look_goes_before_a_forecast_that_the_flowers_are_open() -> None:
+    now = pd.Timestamp("2026-03-20 18:00", tz="UTC")
+    for seen, ended in (("2026-03-13", None), ("2026-03-12", dt.date(2026, 3, 21))):
+        found = prospect(with_rows(59, seen), winters(), now)
+        assert found.ended == ended
+        assert any("look again" in note for note in found.notes) == (ended is None)
+
+
+def test_with_a_usual_first_flower_oil_stops_at_its_own_stage() -> None:
+    usual = with_season(usual_first_flower=(2, 25))
+    found = prospect(usual, winters(), NOW)
+    oil, copper = found.outlook.ends["oil"], found.outlook.ends["copper"]
+    # flower buds stand closed ten days before the flower (P); oil may go on up to bud burst
+    assert (oil.last, copper.last) == (dt.date(2026, 2, 14), dt.date(2026, 2, 24))
+    assert any(
+        "taken before the first flower: bud swell 21 days, flower buds closed 10 days" in note
+        for note in found.notes
+    )
+    # oil belongs to bud swell, 21 days before
+    aims = found.outlook.season.near.aims[0]
+    assert set(aims.ravel()) <= {(dt.date(2026, 2, 4) - dt.date(2026, 1, 13)).days}
+    seen = prospect(with_rows(51, "2026-01-11", usual_first_flower=(2, 25)), winters(), NOW)
+    assert seen.outlook.ends["copper"].last == dt.date(2026, 1, 31)
+
+
+@pytest.mark.parametrize("now", ["2024-09-01 18:00", "2025-01-13 18:40", "2025-04-20 06:00"])
+def test_what_the_record_holds_after_now_changes_nothing(now: str) -> None:
+    at = pd.Timestamp(now, tz="Europe/Athens")
+    early = with_season(leaf_fall=None, usual_leaf_fall=(12, 2)).model_copy(
+        update={"program": with_rounds(done=()).program}
+    )
+    known = winters().loc[: at.tz_convert("UTC").floor("h") - pd.Timedelta(hours=1)]
+    whole, cut = (prospect(early, table, at) for table in (winters(), known))
+    for one, other in zip(whole.groups, cut.groups, strict=True):
+        np.testing.assert_equal(
+            *(season_answer(replace(each, groups=(group,)))
+              for each, group in ((whole, one), (cut, other)))
+        )  # fmt: skip
+    assert whole.outlook.season.labels[-1] == "2023/24"
+
+
+def test_an_hour_that_has_not_ended_is_not_known(monkeypatch: pytest.MonkeyPatch) -> None:
+    tables = []
+
+    def told(table: pd.DataFrame, *args, **kwargs):
+        tables.append(table)
+        return season_outlook(table, *args, **kwargs)
+
+    monkeypatch.setattr("spraywindow.orchard.prospect.season_outlook", told)
+    prospect(with_rounds(done=()), winters(), pd.Timestamp("2024-09-01 18:40", tz="Europe/Athens"))
+    assert {table.index[-1] for table in tables} == {pd.Timestamp("2024-09-01 14:00", tz="UTC")}
+
+
+def test_a_record_that_begins_after_now_has_no_past_winter() -> None:
+    with pytest.raises(InputError, match=r"no past winter.*before 2010-01-12; got '2013-"):
+        prospect(with_rounds(done=()), winters(), pd.Timestamp("2010-01-12", tz="UTC"))
+
+
 def test_no_leaf_fall_is_refused_with_the_cure() -> None:
     with pytest.raises(InputError, match=r"no leaf fall.*usual_leaf_fall"):
         prospect(with_season(leaf_fall=None, usual_leaf_fall=None), winters(), NOW)
@@ -166,7 +268,10 @@ def test_another_dry_spell_changes_the_oil_only(at_hand: Prospect) -> None:
 def test_no_next_day_is_allowed_after_the_end_of_the_season() -> None:
     short = with_season(usual_first_flower=(1, 15))
     entries = tuple(replace(entry, done=(dt.date(2026, 1, 11),)) for entry in short.program.entries)
-    done = short.model_copy(update={"program": replace(short.program, entries=entries)})
+    rows = short.blocks[0].model_copy(update={"stage": None, "observed": None})
+    done = short.model_copy(
+        update={"program": replace(short.program, entries=entries), "blocks": (rows,)}
+    )
     found = prospect(done, winters(), NOW, forecast=forecast())
     assert [(row.allowed, row.morning) for row in found.upcoming] == [(None, None)] * 2
 

@@ -6,9 +6,7 @@ from spraywindow.errors import InputError
 from spraywindow.season.stages import (
     STAGES,
     Stage,
-    order_problems,
     parse_stage,
-    season_position,
     stage_words,
 )
 
@@ -40,24 +38,3 @@ def test_a_code_without_words_is_no_stage() -> None:
 
 def test_people_read_words_before_the_code() -> None:
     assert str(Stage(1)) == "leaf bud swell (BBCH 01)"
-
-
-def test_leaf_fall_comes_before_dormancy() -> None:
-    # Order of the dormant season, common practice, no source.
-    order = [93, 95, 97, 0, 51, 53, 55, 57, 59, 60, 61, 65, 69]
-    assert sorted(order, key=season_position) == order
-
-
-def test_contradictions_are_all_reported() -> None:
-    stages = [
-        Stage(97, date(2023, 12, 1)),
-        Stage(53, date(2024, 2, 1)),
-        Stage(9, date(2024, 2, 5)),  # leaf buds run beside
-        Stage(51, date(2024, 2, 10)),
-        Stage(60, date(2025, 3, 1)),
-        Stage(0),
-    ]
-    problems = order_problems(stages, date(2023, 7, 1), date(2024, 6, 30))
-    assert len(problems) == 2
-    assert "first open flower lies outside the season" in problems[0]
-    assert "bud burst (BBCH 53) on 2024-02-01, then bud swell" in problems[1]

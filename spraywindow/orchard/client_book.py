@@ -19,8 +19,9 @@ import pandas as pd
 from spraywindow.errors import InputError, describe
 from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.crew_replay import Client, Counts, serve
-from spraywindow.orchard.prospect import block_need, season_leaf_fall
+from spraywindow.orchard.prospect import season_leaf_fall
 from spraywindow.orchard.site import Site
+from spraywindow.orchard.tree_groups import block_need
 from spraywindow.season.past import Season, past_season
 from spraywindow.season.program import Program
 from spraywindow.season.share import Share
@@ -100,7 +101,7 @@ def site_season(site: Site, weather: pd.DataFrame, today: dt.date) -> Season:
         whole_program(site),
         {name: site.material(name) for name in site.program.materials},
         first=first,
-        need=replace(block_need(main, site, today)[1], seen=None),
+        need=block_need(main, site, None)[1],
         setting=site.setting,
         access=site.access,
         duration_h=site.crew.job,

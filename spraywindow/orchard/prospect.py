@@ -6,7 +6,6 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError, describe
@@ -15,26 +14,11 @@ from spraywindow.orchard.next_rounds import NextRound, next_rounds
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_tables import Block
 from spraywindow.orchard.spacing import in_season, refuse_future
-from spraywindow.season.bloom import STAGE_SHARES
+from spraywindow.orchard.tree_groups import Group, block_need, group_notes
+from spraywindow.season.dormancy import Need
 from spraywindow.season.outlook import Outlook, season_outlook
-from spraywindow.season.past import Need
 from spraywindow.season.program import Program
-from spraywindow.season.requirement import cultivar_group
 from spraywindow.spray.material import Material
-
-CROP_GROUPS = {"apricot": "apricot", "prune": "prune", "plum": "prune"}
-"""Cultivar group of a crop where the block names none; P."""
-USUAL_GROUP = "low chill peach"
-"""Of every other crop, in a mild winter; P."""
-
-
-@dataclass(frozen=True, eq=False)
-class Group:
-    """Blocks of trees that flower together, and what the season holds for them."""
-
-    blocks: tuple[Block, ...]
-    need_name: str
-    outlook: Outlook
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,23 +87,6 @@ def program_of_season(site: Site, today: dt.date) -> Program:
     return in_season(site, today).program
 
 
-def block_need(block: Block, site: Site, day: dt.date) -> tuple[str, Need]:
-    """What decides when a block flowers: its cultivar group, or the site's usual first flower."""
-    seen = None
-    fresh = block.observed is not None and season_start(day, site) <= block.observed <= day
-    if fresh and block.observed is not None and block.stage in STAGE_SHARES:
-        seen = (block.observed, STAGE_SHARES[block.stage])
-    usual = site.season.usual_first_flower
-    if block.chill is None and usual is not None:
-        return "the usual first flower of the site file", Need(usual)
-    name = block.chill or next(
-        (group for crop, group in CROP_GROUPS.items() if crop in block.crop.lower()), USUAL_GROUP
-    )
-    group = cultivar_group(name, where=f"block {block.name}, chill")
-    assumed = "" if block.chill else ", assumed (write chill in the block)"
-    return f"cultivar group {group.name}{assumed}", Need(group, seen)
-
-
 def prospect(
     site: Site,
     winters: pd.DataFrame,
@@ -134,7 +101,7 @@ def prospect(
     ----------
     site : Site
     winters : DataFrame
-        Hourly record of past winters.
+        Hourly record of past winters; what it holds from `now` on is not known yet.
     now : Timestamp
     forecast : DataFrame, optional
         Hourly table that holds `now`; used once the season has begun.
@@ -147,6 +114,12 @@ def prospect(
         If the site file has no leaf fall, or the record no past winter.
     """
     today = now.tz_convert(site.place.timezone).date()
+    known = winters[winters.index < now.tz_convert("UTC").floor("h")]
+    if known.empty:
+        raise InputError(
+            describe("no past winter in the record", expected=f"a whole winter before {today}",
+                     got=f"{winters.index[0].date()} to {winters.index[-1].date()}")
+        )  # fmt: skip
     start = season_start(today, site)
     materials = {name: site.material(name) for name in site.program.materials}
     if dry_spell_h is not None:
@@ -162,11 +135,11 @@ def prospect(
     over = tuple(block for block in site.blocks if begun and _flowers(block, site, today))
     blocks = tuple(block for block in site.blocks if block not in over)
     ahead = forecast if begun else None
-    every = _groups(site, blocks, program, winters, materials, tomorrow if begun else fall, fall,
+    every = _groups(site, blocks, program, known, materials, tomorrow if begun else fall, fall,
                     today, ahead)  # fmt: skip
-    groups = [group for group in every if not (begun and _over(group.outlook))]
+    groups = [group for group in every if not (begun and group.over(today))]
     notes = tuple(
-        f"{_names(group)}: the season of {group.need_name} is over by the forecast"
+        f"{group.names}: the season of {group.need_name} is over by the forecast"
         for group in every
         if group not in groups
     )
@@ -177,9 +150,9 @@ def prospect(
         program = replace(
             program, entries=tuple(replace(e, done=(), partly_done=()) for e in program.entries)
         )
-        groups = _groups(site, site.blocks, program, winters, materials, fall, fall, today, None)
+        groups = _groups(site, site.blocks, program, known, materials, fall, fall, None, None)
     upcoming = next_rounds(site, program, groups[0].outlook.season, ahead) if begun else ()
-    notes = (*_notes(groups), *notes)
+    notes = (*(note for group in groups for note in group_notes(group)), *notes)
     return Prospect(site, program, now, tuple(groups), begun, ended, over, notes, upcoming)
 
 
@@ -190,12 +163,6 @@ def _flowers(block: Block, site: Site, today: dt.date) -> bool:
     return season_start(today, site) <= block.observed <= today and 60 <= block.stage < 91
 
 
-def _over(outlook: Outlook) -> bool:
-    """Whether the middle of the forecast last days lies before day 0."""
-    last = outlook.season.ending.turned_out
-    return bool(last.size and np.median(last.max(axis=0)) < 0)
-
-
 def _groups(
     site: Site,
     blocks: Sequence[Block],
@@ -204,7 +171,7 @@ def _groups(
     materials: dict[str, Material],
     first: dt.date,
     fall: dt.date,
-    today: dt.date,
+    today: dt.date | None,
     forecast: pd.DataFrame | None,
 ) -> list[Group]:
     by_need: dict[tuple[str, Need], list[Block]] = {}
@@ -214,6 +181,7 @@ def _groups(
         Group(
             tuple(together),
             name,
+            need,
             season_outlook(
                 winters, site.place, program, materials, first=first,
                 need=replace(need, leaf_fall=fall),
@@ -224,26 +192,3 @@ def _groups(
         for (name, need), together in by_need.items()
     ]  # fmt: skip
     return sorted(groups, key=lambda group: -sum(block.trees for block in group.blocks))
-
-
-def _names(group: Group) -> str:
-    return ", ".join(block.name for block in group.blocks)
-
-
-def _notes(groups: Sequence[Group]) -> tuple[str, ...]:
-    notes = []
-    for group in groups:
-        outlook, names = group.outlook, _names(group)
-        best = int(outlook.rounds_hindsight.max(initial=0))
-        if outlook.season.labels and best < outlook.owed:
-            notes.append(
-                f"{names}: no past winter could hold the program; the best held {best} of "
-                f"{outlook.owed} rounds, {outlook.owed - best} short, with hindsight"
-            )
-        never = int(np.isinf(outlook.season.ending.turned_out).any(axis=0).sum())
-        if never:
-            notes.append(
-                f"{names}: in {never} of {len(outlook.season.labels)} winters trees of "
-                f"{group.need_name} do not get the chill or heat to flower; is the group right?"
-            )
-    return tuple(notes)

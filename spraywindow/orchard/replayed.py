@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from spraywindow.orchard.block_states import season_start
-from spraywindow.orchard.prospect import block_need, season_leaf_fall
+from spraywindow.orchard.prospect import season_leaf_fall
 from spraywindow.orchard.site import Site
+from spraywindow.orchard.tree_groups import block_need
 from spraywindow.season.backtest import RuleResult, backtest
-from spraywindow.season.past import Need, Season, past_season
+from spraywindow.season.past import Season, past_season
 from spraywindow.season.program import Program
 from spraywindow.season.replay import Replay
-from spraywindow.season.requirement import Requirement
 from spraywindow.weather.hourly import check_hourly
 
 
@@ -56,13 +56,12 @@ def replayed(
         entries=tuple(replace(e, done=(), partly_done=()) for e in site.program.entries),
     )
     block = max(site.blocks, key=lambda block: block.trees)
-    name, need = block_need(block, site, today)
-    trees: Requirement | tuple[int, int] = need.trees
+    name, need = block_need(block, site, None)
     # the season after the record, so that no winter of the record is left out as the one at hand
     after = season_start(max(today, table.index[-1].date()) + dt.timedelta(days=366), site)
     season = past_season(
         table, site.place, program, {n: site.material(n) for n in program.materials},
-        first=season_leaf_fall(site, after), need=Need(trees), setting=site.setting,
+        first=season_leaf_fall(site, after), need=need, setting=site.setting,
         access=site.access, duration_h=site.crew.job,
     )  # fmt: skip
     results = backtest(season, table, site.place, program, replays=replays, progress=progress)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.evening import Evening
 from spraywindow.orchard.site import Site
+from spraywindow.season.bloom import DAYS_TO_FLOWER
 from spraywindow.spray.material import Material
 
 USUAL_SHARE, USUAL_SHARE_SHORT = 0.25, 0.5
@@ -16,8 +17,6 @@ days of dry weather afterwards (oil), and for those that want up to `SHORT_SPELL
 SHORT_SPELL_H = 24
 FIRST_FLOWER_NORTH, FIRST_FLOWER_SOUTH = (2, 15), (8, 15)
 """Usual first flower (month, day) where the site file has none; P, mild winters."""
-DAYS_TO_FLOWER = {0: 28, 1: 21, 9: 14, 51: 21, 53: 14, 55: 10, 57: 7, 59: 3}
-"""Least days from a stage that is seen (BBCH) to the first flower, peach; P."""
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from spraywindow.orchard.prospect import Group, Prospect
+from spraywindow.orchard.prospect import Prospect
+from spraywindow.orchard.tree_groups import Group
 from spraywindow.output.answers import number, stamp
 from spraywindow.output.next_text import next_answer
 from spraywindow.season.easing import Ease
@@ -37,6 +38,7 @@ def season_answer(prospect: Prospect) -> dict[str, Any]:
             "end": outlook.last.isoformat(),
             "begun": prospect.begun,
         },
+        "ends": _ends(outlook),
         "program": [
             {
                 "material": entry.material,
@@ -171,10 +173,21 @@ def _curl(outlook: Outlook) -> dict[str, Any] | None:
     }
 
 
+def _ends(outlook: Outlook) -> dict[str, dict[str, str | None]]:
+    return {
+        name: {
+            key: day.isoformat() if day else None
+            for key, day in (("last", end.last), ("low", end.low), ("high", end.high))
+        }
+        for name, end in outlook.ends.items()
+    }
+
+
 def _group(group: Group) -> dict[str, Any]:
     return {
         "names": [block.name for block in group.blocks],
         "need": group.need_name,
         "end": group.outlook.last.isoformat(),
+        "ends": _ends(group.outlook),
         "finish_as_it_comes": share_answer(group.outlook.finish_coming),
     }

@@ -7,6 +7,7 @@ import datetime as dt
 import numpy as np
 
 from spraywindow.orchard.prospect import Prospect
+from spraywindow.output.ends_text import ends_text
 from spraywindow.output.next_text import next_text
 from spraywindow.output.notices import FEW_WINTERS, LABEL
 from spraywindow.output.season_answers import mean_known
@@ -224,19 +225,11 @@ def _reasons(outlook: Outlook) -> str:
 
 
 def _foot(prospect: Prospect) -> str:
-    last = (
-        f"; last usable day about {day_words(prospect.outlook.last)}"
-        if prospect.outlook.season.labels
-        else ""
-    )
-    lines = [
-        f"For {', '.join(block.name for block in prospect.groups[0].blocks)}: flowers by "
-        f"{prospect.groups[0].need_name}{last}."
-    ]
+    first = prospect.groups[0]
+    lines = [f"For {first.names}: flowers by {first.need_name}. {ends_text(first.outlook)}"]
     lines += [
-        f"For {', '.join(block.name for block in group.blocks)} ({group.need_name}): last usable "
-        f"day about {day_words(group.outlook.last)}; all rounds fit in "
-        f"{share_words(group.outlook.finish_coming)}."
+        f"For {group.names} ({group.need_name}): all rounds fit in "
+        f"{share_words(group.outlook.finish_coming)}. {ends_text(group.outlook)}"
         for group in prospect.groups[1:]
     ]
     lines += [

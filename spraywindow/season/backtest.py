@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from spraywindow.errors import InputError, describe
 from spraywindow.place import Place
 from spraywindow.season.coming import as_it_comes, follow, rounds_of, within
-from spraywindow.season.ending import Endings
 from spraywindow.season.evenings import Seen, seen_mornings
 from spraywindow.season.mornings import best_jobs, best_of_day, score_block
 from spraywindow.season.other_rules import first_dry_day, fixed_calendar, habit_rows
@@ -225,8 +224,10 @@ def _only(season: Season, columns: Sequence[int]) -> Season:
         used=tuple(season.used[column] for column in picked),
         labels=tuple(season.labels[column] for column in picked),
         chances=season.chances[..., picked],
-        ending=Endings(
-            season.ending.turned_out[..., picked], season.ending.then[..., picked]
+        ending=replace(
+            season.ending,
+            turned_out=season.ending.turned_out[..., picked],
+            then=season.ending.then[..., picked],
         ),
     )  # fmt: skip
 

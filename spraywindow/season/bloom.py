@@ -26,16 +26,32 @@ STAGE_SHARES: dict[int, float] = {51: 0.4, 53: 0.6, 55: 0.75, 57: 0.85, 59: 0.95
 """BBCH code -> share of the heat to first flower at which the stage is reached (P: common
 practice, no source)."""
 
+DAYS_TO_FLOWER = {0: 28, 1: 21, 9: 14, 51: 21, 53: 14, 55: 10, 57: 7, 59: 3, 60: 0}
+"""BBCH code -> days from a stage to the first flower where no heat is counted, peach; P. The
+shares of heat give as many in the cultivar groups at large."""
+
 QUANTILES = (0.1, 0.5, 0.9)
 _ERROR_STEPS = np.array([NormalDist().inv_cdf((step + 0.5) / 9) for step in range(9)])
 
 
 @dataclass(frozen=True)
 class Anchor:
-    """A stage that somebody saw: heat is counted on from there, chill no longer matters."""
+    """A stage that somebody saw: heat is counted on from there, chill no longer matters.
+
+    Raises
+    ------
+    ValueError
+        If the day is none of the winter, or the share none.
+    """
 
     day_number: int
     share: float
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.day_number <= DAYS:
+            raise ValueError(f"day {self.day_number} is none of the winter's {DAYS}")
+        if not 0 <= self.share <= 1:
+            raise ValueError(f"no share of the heat: {self.share}")
 
 
 def stage_days(
@@ -141,6 +157,8 @@ def date_quantiles(
         The quantiles stand where the winters stood; NaN without any winter.
     """
     moved = np.moveaxis(np.asarray(days, dtype=float), axis, -1)[..., None]
+    if not moved.shape[-2]:
+        moved = np.full((*moved.shape[:-2], 1, 1), np.nan)
     mixed = (moved + error_days * _ERROR_STEPS).reshape(*moved.shape[:-2], -1)
     mixed.sort(axis=-1)  # NaN goes last, behind inf
     count = np.count_nonzero(~np.isnan(mixed), axis=-1)
@@ -162,11 +180,11 @@ def first_day(sums: Floats, wanted: ArrayLike) -> Floats:
 
 
 def at_start(sums: Floats, day: ArrayLike) -> Floats:
-    """A sum at the start of a day; inf beyond the year, NaN where the day is unknown."""
+    """A sum at the start of a day; inf beyond the year, NaN before it or on an unknown day."""
     days = np.asarray(day, dtype=float)
-    inside = np.isfinite(days) & (days <= len(sums) - 1)
+    inside = (days >= 0) & (days <= len(sums) - 1)
     value = sums[np.where(inside, days, 0).astype(np.int64)]
-    return np.where(inside, value, np.where(np.isnan(days), np.nan, np.inf))
+    return np.where(inside, value, np.where(days > 0, np.inf, np.nan))
 
 
 def _event(sums: Floats, wanted: Floats, not_before: Floats) -> Floats:

@@ -1,246 +1,240 @@
-"""The dormant season of one block: from leaf fall to the first open flower, as known on a day.
+"""The buds of a dormant season: on which day each winter reaches each stage, as far as is known.
 
-What somebody saw comes first; then the usual date of leaf fall (senescence models were less
-accurate than the mean date, Meier 2025, Geosci. Model Dev. 18: 6963) and the chill-and-heat
-forecast of the buds.
+What somebody saw in the season at hand comes first. Behind it stand the chill and heat of the
+cultivar group, or the usual first flower of the site.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, describe, one_line
-from spraywindow.season.bloom import STAGE_SHARES, Anchor, date_quantiles, forecast_stage_days
+from spraywindow.place import Place
+from spraywindow.season.bloom import (
+    DAYS_TO_FLOWER,
+    STAGE_SHARES,
+    Anchor,
+    at_start,
+    date_quantiles,
+    first_day,
+    forecast_stage_days,
+    stage_days,
+)
 from spraywindow.season.requirement import Requirement
-from spraywindow.season.stages import Stage, order_problems, season_position
-from spraywindow.season.winters import DAYS, WinterSums
+from spraywindow.season.stages import Stage
+from spraywindow.season.winters import WinterSums, winter_label, winter_start
+from spraywindow.weather.interval import Array
 
-Floats = NDArray[np.float64]
-
-LEAF_FALL_SPREAD_DAYS = 10
-"""How far leaf fall strays from its usual date, to either side (P: common practice, no source)."""
-STAGE_VALID_DAYS = 7
-"""How long an observed stage answers for the buds once they may swell (P)."""
-FEWEST_WINTERS = 10
-"""Below this many past winters a share or a range is shown with a caution."""
-
-
-@dataclass(frozen=True)
-class DateRange:
-    """A date with its range: 10, 50 and 90 % of the chances; None is "not within this season"."""
-
-    early: date | None
-    middle: date | None
-    late: date | None
-    observed: bool = False
-
-    @classmethod
-    def seen(cls, day: date) -> DateRange:
-        """Make the range of a date that somebody observed."""
-        return cls(day, day, day, observed=True)
+LONGEST_SEASON_D = 200
+MOST_SILENT_D = 31
+"""A record that stops so many days before day 0 says too little of the winter at hand."""
+AT_MOST = {0: 51, 1: 51, 9: 53}
+"""Flower buds are at most so far (BBCH) while buds are dormant or the leaf buds, which run beside
+them, are so far; P."""
+CODES = tuple(STAGE_SHARES)
 
 
 @dataclass(frozen=True)
-class DormantSeason:
-    """One block's dormant season as it is known on one day.
+class Need:
+    """What decides when the trees flower.
 
     Parameters
     ----------
-    label : str
-        Such as "2023/24".
-    leaf_fall : DateRange
-        The start of the season.
-    stages : mapping of int to DateRange
-        BBCH code -> when it is reached; 60 (first open flower) ends the season.
-    winters : int
-        Past winters behind the forecast.
-    unreached : int
-        How many of them would not bring the trees to flower within their year.
-    notes : tuple of str
-        Cautions for people.
+    trees : Requirement or (month, day)
+        Chill and heat of the cultivar group, or the usual first flower.
+    seen : Stage, optional
+        Buds seen in the season at hand, up to the first open flower.
+    leaf_fall : date, optional
+        Of the season meant; day 0 by default.
+
+    Raises
+    ------
+    ValueError
+        If what was seen has no date, or tells nothing of the buds.
     """
 
-    label: str
-    leaf_fall: DateRange
-    stages: Mapping[int, DateRange]
-    winters: int
-    unreached: int
-    notes: tuple[str, ...]
+    trees: Requirement | tuple[int, int]
+    seen: Stage | None = None
+    leaf_fall: dt.date | None = None
+
+    def __post_init__(self) -> None:
+        if self.seen and (self.seen.observed is None or self.seen.bbch not in DAYS_TO_FLOWER):
+            raise ValueError(f"not buds that were seen on a day: {self.seen}")
+
+
+@dataclass(frozen=True, eq=False)
+class StageDays:
+    """Days from day 0 on which each winter reaches each stage of the bloom model.
+
+    Attributes
+    ----------
+    turned_out : array [stage, winter]
+        As the winter's own temperatures had it; inf never, NaN unknown. Stages in the order of
+        `spraywindow.season.bloom.STAGE_SHARES`.
+    then : array [evening, stage, winter]
+        The middle forecast on the evening before day 0, 1, ...: it knows that winter up to the
+        evening and goes on with the others.
+    bounds : array [2, stage]
+        The first and the last day that what was seen leaves; without end where it says nothing.
+    """
+
+    turned_out: Array
+    then: Array
+    bounds: Array
+
+
+@dataclass(frozen=True)
+class _Sight:
+    """Buds that were seen, on a day number of the winter at hand."""
+
+    bbch: int
+    day: int
 
     @property
-    def first_flower(self) -> DateRange:
-        """When the first flower opens."""
-        return self.stages[60]
+    def exact(self) -> bool:
+        """Whether the flower buds themselves were seen, and not only how far they are at most."""
+        return self.bbch in STAGE_SHARES
 
     @property
-    def earliest_bud_swell(self) -> date | None:
-        """From this day on the stage must have been looked at within a week (the 10 % date)."""
-        return self.stages[51].early
-
-    def last_day(self, bbch: int, *, chance: str = "middle") -> date | None:
-        """Last day before a stage is reached; None if this season is not seen to reach it.
-
-        Parameters
-        ----------
-        bbch : int
-            The stage at which a material stops; one without a forecast of its own takes the
-            next earlier one that has.
-        chance : {"early", "middle", "late"}
-            Which end of the range; "early" is the careful one.
-        """
-        earlier = [code for code in self.stages if code <= bbch]
-        if not earlier or season_position(bbch) < 0:
-            raise ValueError(f"no forecast of a stage up to {bbch}")
-        day: date | None = getattr(self.stages[max(earlier)], chance)
-        return None if day is None else day - timedelta(days=1)
-
-    def has_ended(self, day: date) -> bool:
-        """Tell whether flowers are open by then, by observation or by the middle forecast."""
-        middle = self.first_flower.middle
-        return middle is not None and day >= middle
-
-    def needs_look(self, day: date, stages: Sequence[Stage] = ()) -> bool:
-        """Tell whether hours of this day stay unknown until somebody looks at the buds."""
-        if self.earliest_bud_swell is None or day < self.earliest_bud_swell:
-            return False
-        ages = [(day - stage.observed).days for stage in stages if stage.observed]
-        return not any(0 <= age <= STAGE_VALID_DAYS for age in ages)
+    def anchor(self) -> Anchor:
+        """From where heat is counted on."""
+        return Anchor(self.day, STAGE_SHARES[AT_MOST.get(self.bbch, self.bbch)])
 
 
-def dormant_season(
+def season_stages(
     sums: WinterSums,
-    label: str,
-    known_until: date,
-    need: Requirement,
-    *,
-    usual_leaf_fall: tuple[int, int] | None = None,
-    stages: Sequence[Stage] = (),
-    shares: Mapping[int, float] = STAGE_SHARES,
-) -> DormantSeason:
-    """Put the season of one block together from what is known on one day.
+    need: Need,
+    winters: Sequence[int],
+    starts: Sequence[dt.date],
+    first: dt.date,
+    place: Place,
+) -> StageDays:
+    """Find the stages of past winters, behind what is known of the winter at hand.
 
     Parameters
     ----------
     sums : WinterSums
-        The record with past winters and this one, and the forecast behind it.
-    label : str
-        This winter's name, such as "2023/24" ("2024" in the south).
-    known_until : datetime.date
-        First day that neither the record nor the forecast covers.
-    need : Requirement
-        Chill and heat of the block's cultivar group.
-    usual_leaf_fall : (month, day), optional
-        When all leaves are usually down; not needed once leaf fall is observed.
-    stages : sequence of Stage
-        What was seen this season, dated.
-    shares : mapping, optional
-        See `STAGE_SHARES`; bud swell (51) and first flower (60) must be among them.
+        Of the record, joined with the forecast where they meet.
+    need : Need
+    winters : sequence of int
+        Columns of `sums`, one a calendar.
+    starts : sequence of date
+        Day 0 of each calendar.
+    first : date
+        Day 0 in the season at hand.
+    place : Place
+
+    Returns
+    -------
+    StageDays
+        From a usual first flower (month, day) the stages are known beforehand: the usual days
+        before it.
 
     Raises
     ------
-    InputError
-        If neither a leaf fall nor its usual date is given, or observations contradict each
-        other or the season; all at once.
-    WeatherError
-        If the record holds no hour of that winter.
+    ValueError
+        If the buds were seen in another growing year than that of `first`.
+
+    Notes
+    -----
+    Where the record knows the winter at hand nearly up to day 0, each past winter is judged as
+    the winter at hand would go on with its temperatures: sums of chill and heat up to the last
+    known day, then that winter's increments. A stage seen in the winter at hand counts likewise.
     """
-    winter = sums.column(label)
-    start = sums.starts[winter]
-    problems = order_problems(stages, start, start + timedelta(days=DAYS))
-    seen = sorted(
-        (stage for stage in stages if stage.observed), key=lambda s: (s.position, str(s.observed))
-    )
-    leaf_fall = _leaf_fall(start, seen, usual_leaf_fall, problems)
-    if leaf_fall is None or problems:
-        raise InputError(one_line(problems))
-
-    buds = [stage for stage in seen if stage.bbch in shares]
-    anchor = next((stage for stage in buds if stage.bbch == buds[-1].bbch), None)
-    days = _forecast(sums, winter, known_until, need, shares, anchor)
-    bounds = _within_seen(date_quantiles(days), start, seen, list(shares))
-    ranges = {}
-    for place, code in enumerate(shares):
-        dated = [stage.observed for stage in seen if stage.bbch == code and stage.observed]
-        early, middle, late = (sums.date_of(day, winter) for day in bounds[:, place])
-        ranges[code] = DateRange.seen(min(dated)) if dated else DateRange(early, middle, late)
-    flower = days[:, list(shares).index(60)]
-    count, unreached = int((~np.isnan(flower)).sum()), int(np.isinf(flower).sum())
-    notes = _notes(count, unreached, need.name)
-    if anchor is not None:
-        notes.append(f"counted on from {anchor} on {anchor.observed}")
-    out = [sums.labels[other] for other in np.flatnonzero(~sums.usable) if other != winter]
-    if out:
-        notes.append("left out for missing temperatures: " + ", ".join(out))
-    return DormantSeason(label, leaf_fall, ranges, count, unreached, tuple(notes))
-
-
-def _forecast(
-    sums: WinterSums,
-    winter: int,
-    known_until: date,
-    need: Requirement,
-    shares: Mapping[int, float],
-    seen: Stage | None,
-) -> Floats:
-    """Day numbers (winters, stages), counted on from the latest stage that was seen."""
-    known, anchor = sums.day_number(known_until, winter), None
-    if seen is not None and seen.observed:
-        anchor = Anchor(sums.day_number(seen.observed, winter), shares[seen.bbch])
-        known = max(known, anchor.day_number)
-    days = forecast_stage_days(sums, winter, [known], need, shares=shares, anchor=anchor)
-    return np.asarray(days[0])
+    offsets = np.array([sums.day_number(s, w) for s, w in zip(starts, winters, strict=True)])
+    sight = _sight(need.seen, first, place)
+    # where buds are at most so far, the later of both counts: from there, and as if unseen
+    ways = (sight,) if sight is None or sight.exact else (None, sight)
+    day_0 = (first - winter_start(first, place.latitude)).days
+    bounds = _bounds(sight, day_0)
+    if not isinstance(need.trees, Requirement):
+        flowers = _usual_flowers(need.trees, winters, sums) - offsets
+        days = np.max([_days_before(flowers, way, day_0) for way in ways], axis=0)
+        turned_out = np.clip(days, *bounds[..., None])
+        then = np.broadcast_to(turned_out, (LONGEST_SEASON_D, *turned_out.shape))
+        return StageDays(turned_out, then, bounds)
+    label = winter_label(first, place.latitude)
+    if label in sums.labels:
+        current = sums.labels.index(label)
+        known = int(sums.known_days[current])
+        if sums.day_number(first, current) - known <= MOST_SILENT_D:
+            sums = _behind(sums, current, known)
+    reached = np.max([_reached(sums, need.trees, way) for way in ways], axis=0)[list(winters)]
+    turned_out = np.clip(reached.T - offsets, *bounds[..., None])
+    # seasons are as long as the calendars that are made of them
+    stays = turned_out[np.isfinite(turned_out)]
+    longest = stays.max() + 1 if stays.size else LONGEST_SEASON_D
+    evenings = int(np.clip(longest, 1, LONGEST_SEASON_D))
+    then = np.empty((evenings, len(CODES), len(winters)))
+    anchors = [way.anchor if way else None for way in ways]
+    for column, winter in enumerate(winters):
+        known_days = offsets[column] + np.arange(evenings)
+        ahead = [
+            forecast_stage_days(sums, winter, known_days, need.trees, anchor=anchor)
+            for anchor in anchors
+        ]
+        middle = date_quantiles(np.max(ahead, axis=0))[:, 1]
+        then[..., column] = np.clip(middle - offsets[column], *bounds)
+    return StageDays(turned_out, then, bounds)
 
 
-def _within_seen(
-    bounds: Floats, start: date, seen: Sequence[Stage], codes: Sequence[int]
-) -> Floats:
-    """Keep later stages after the days on which somebody looked, earlier ones before."""
-    for stage in seen:
-        if stage.observed and stage.position >= 0:
-            day = float((stage.observed - start).days)
-            later = np.array([code > stage.bbch for code in codes])
-            bounds = np.where(later, np.maximum(bounds, day + 1), np.minimum(bounds, day))
-    return bounds
-
-
-def _leaf_fall(
-    start: date, seen: Sequence[Stage], usual: tuple[int, int] | None, problems: list[str]
-) -> DateRange | None:
-    fallen = [stage.observed for stage in seen if stage.bbch == 97 and stage.observed]
-    if fallen:
-        return DateRange.seen(min(fallen))
-    if usual is None:
-        problems.append(
-            describe(
-                "no leaf fall",
-                expected='an observed "all leaves fallen" with its date, or the usual date',
-                cure="give the usual month and day of leaf fall",
-            )
-        )
+def _sight(seen: Stage | None, first: dt.date, place: Place) -> _Sight | None:
+    if seen is None or seen.observed is None:
         return None
-    try:
-        middle = date(start.year + (usual[0] < start.month), *usual)
-    except ValueError:
-        problems.append(
-            describe("no such date", where="usual leaf fall", expected="month and day", got=usual)
-        )
-        return None
-    spread = timedelta(days=LEAF_FALL_SPREAD_DAYS)
-    return DateRange(middle - spread, middle, middle + spread)
+    start = winter_start(first, place.latitude)
+    if winter_start(seen.observed, place.latitude) != start:
+        raise ValueError(f"{seen} on {seen.observed} is of another season than {first}")
+    return _Sight(seen.bbch, (seen.observed - start).days)
 
 
-def _notes(count: int, unreached: int, group: str) -> list[str]:
-    notes = []
-    if count < FEWEST_WINTERS:
-        notes.append(f"only {count} past winters: the range of dates is a rough guess")
-    if unreached:
-        notes.append(
-            f"{unreached} of {count} past winters would not meet the needs of {group}: "
-            "is that the right cultivar group?"
-        )
-    return notes
+def _bounds(sight: _Sight | None, day_0: int) -> Array:
+    """Later stages come after the day on which somebody looked, earlier ones came before."""
+    if sight is None:
+        return np.repeat([[-np.inf], [np.inf]], len(CODES), axis=1)
+    later, day = np.array([code > sight.bbch for code in CODES]), sight.day - day_0
+    return np.array([np.where(later, day + 1, -np.inf), np.where(later, np.inf, day)])
+
+
+def _behind(sums: WinterSums, current: int, known: int) -> WinterSums:
+    """Every winter as it would go on behind the known days of the winter at hand."""
+
+    def joined(values: Array) -> Array:
+        ahead = values[known, current] + values - values[known]
+        days = np.arange(len(values))[:, None]
+        return np.where(days <= known, values[:, [current]], ahead)
+
+    return replace(sums, chill=joined(sums.chill), heat=joined(sums.heat))
+
+
+def _reached(sums: WinterSums, need: Requirement, sight: _Sight | None) -> Array:
+    """Day numbers on which each winter reaches each stage, [winter, stage]."""
+    if sight is None:
+        return stage_days(sums, need)
+    anchor = sight.anchor
+    shares = np.array(list(STAGE_SHARES.values()))
+    wanted = need.heat_gdh * np.maximum(shares - anchor.share, 0.0)
+    rows = []
+    for heat in sums.heat.T:
+        goal = at_start(heat, anchor.day_number) + wanted
+        # the day during which the sum is reached, as in the bloom model
+        rows.append(np.maximum(first_day(heat, goal) - 1.0, anchor.day_number))
+    return np.array(rows)
+
+
+def _usual_flowers(flower: tuple[int, int], winters: Sequence[int], sums: WinterSums) -> Array:
+    """Day number of the usual first flower in each winter."""
+    month, day = flower[0], min(flower[1], 28) if flower[0] == 2 else flower[1]
+    starts = [sums.starts[winter] for winter in winters]
+    dates = [dt.date(s.year + ((month, day) < (s.month, s.day)), month, day) for s in starts]
+    return np.array([float((d - s).days) for d, s in zip(dates, starts, strict=True)])
+
+
+def _days_before(flowers: Array, sight: _Sight | None, day_0: int) -> Array:
+    """Days of the stages from day 0, the usual days before the flowers, [stage, winter]."""
+    if sight is not None:
+        flower = sight.day - day_0 + DAYS_TO_FLOWER[sight.bbch]
+        flowers = np.full(len(flowers), flower, dtype=float)
+    return np.asarray(flowers - np.array([[DAYS_TO_FLOWER[code]] for code in CODES]))

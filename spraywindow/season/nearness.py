@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spraywindow.season.bloom import STAGE_SHARES
-from spraywindow.season.ending import StageDays
+from spraywindow.season.dormancy import StageDays
 from spraywindow.season.program import Program
 from spraywindow.season.stages import parse_stage
 from spraywindow.weather.interval import Array

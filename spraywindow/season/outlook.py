@@ -20,6 +20,7 @@ from spraywindow.season.coming import (
     within,
 )
 from spraywindow.season.easing import Ease, dry_spells, earlier_dew_off, limit_costs
+from spraywindow.season.ending import LastDay
 from spraywindow.season.leaf_curl import CurlCover, curl_cover
 from spraywindow.season.past import Need, Season, past_season
 from spraywindow.season.planner import plan_many
@@ -45,7 +46,10 @@ class Outlook:
     season : Season
         The winters behind it.
     last : date
-        Middle of the past winters' last usable days, in the season at hand.
+        Middle of the past winters' last usable days, in the season at hand, of the material that
+        may be used the longest.
+    ends : mapping of str to LastDay
+        Last usable day of each material.
     owed : int
         Rounds wanted and not done.
     usable : array [material, winter]
@@ -76,6 +80,7 @@ class Outlook:
 
     season: Season
     last: dt.date
+    ends: Mapping[str, LastDay]
     owed: int
     usable: Array
     weekly: Array
@@ -146,10 +151,12 @@ def season_outlook(
     hindsight = plan_many(within(season.chances, season.ending.turned_out), program).rounds
     hits, every = int(finished[0].sum()), winters + len(season.left_out)
     shares = finished.mean(axis=1) if winters else np.full(days, np.nan)
-    last = np.median(np.minimum(season.ending.turned_out.max(axis=0), days - 1)) if winters else 0
+    ends = dict(zip(program.materials, season.ending.last_days(first), strict=True))
+    last = min(season.ending.quantiles[1].max(), days - 1) if winters else 0
     return Outlook(
         season=season,
-        last=first + dt.timedelta(days=int(last)),
+        last=first + dt.timedelta(days=int(np.floor(last + 0.5))),
+        ends=ends,
         owed=int(owed.sum()),
         usable=season.usable.sum(axis=0),
         weekly=_weekly(season),

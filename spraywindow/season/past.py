@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -13,15 +13,9 @@ from numpy.typing import NDArray
 from spraywindow.errors import InputError, describe
 from spraywindow.place import Place
 from spraywindow.season.coming import within
-from spraywindow.season.ending import (
-    LONGEST_SEASON_D,
-    MOST_SILENT_D,
-    Endings,
-    StageDays,
-    endings,
-    season_stages,
-)
-from spraywindow.season.ending import Need as Need
+from spraywindow.season.dormancy import LONGEST_SEASON_D, MOST_SILENT_D, season_stages
+from spraywindow.season.dormancy import Need as Need
+from spraywindow.season.ending import Endings, endings
 from spraywindow.season.mornings import (
     MOST_UNKNOWN_RAIN,
     Block,
@@ -176,7 +170,9 @@ def past_season(
     )  # fmt: skip
     why_not = [_why_not(block, number, sums, column) for number, column in enumerate(columns)]
     used = tuple(number for number, why in enumerate(why_not) if not why)
-    stages = StageDays(stages.turned_out[:, list(used)], stages.then[:days, :, list(used)])
+    stages = replace(
+        stages, turned_out=stages.turned_out[:, list(used)], then=stages.then[:days, :, list(used)]
+    )
     need_h, open_to = int(np.ceil(duration_h)), access or Access()
     free = may_spray(pd.date_range(first, periods=days), program)
     scores = tuple(score_block(block, material) for material in order)

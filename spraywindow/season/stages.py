@@ -10,10 +10,8 @@ References
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import pairwise
 
 from spraywindow.errors import InputError, describe
 
@@ -72,11 +70,6 @@ class Stage:
         """Give the words with the code behind, as people read them."""
         return f"{stage_words(self.bbch)} (BBCH {self.bbch:02d})"
 
-    @property
-    def position(self) -> int:
-        """Place in the order of a dormant season, see `season_position`."""
-        return season_position(self.bbch)
-
 
 def stage_words(bbch: int) -> str:
     """Give the grower's words for a code.
@@ -122,42 +115,6 @@ def parse_stage(text: str | int, observed: date | None = None, *, where: str = "
         if bbch in STAGES:
             return Stage(int(bbch), observed)
     raise InputError(_unknown(text, where))
-
-
-def season_position(bbch: int) -> int:
-    """Order a code from leaf fall to petal fall: 93, 95, 97 come before 0, as -7, -5, -3.
-
-    Plain codes must not be compared across a winter: leaf fall (97) would count as later than
-    full bloom (65). Green tips (9) are the leaf's scale, which runs beside the flower's.
-    """
-    return bbch - 100 if bbch >= 90 else bbch
-
-
-def order_problems(stages: Sequence[Stage], first: date, last: date) -> list[str]:
-    """Tell what dated stages of one season contradict: its dates, or each other.
-
-    Leaf buds (BBCH 1 and 9) run beside the flower buds and are not put in order with them.
-    """
-    dated = [(stage.observed, stage) for stage in stages if stage.observed]
-    problems = [
-        describe(
-            f"{stage_words(stage.bbch)} lies outside the season",
-            expected=f"{first} to {last}",
-            got=day.isoformat(),
-        )
-        for day, stage in dated
-        if not first <= day <= last
-    ]
-    flowers = sorted(
-        (pair for pair in dated if pair[1].bbch not in (1, 9)),
-        key=lambda pair: (pair[0], pair[1].position),
-    )
-    problems += [
-        describe("stages run backwards", got=f"{before} on {day}, then {after} on {later}")
-        for (day, before), (later, after) in pairwise(flowers)
-        if after.position < before.position
-    ]
-    return problems
 
 
 def _unknown(got: object, where: str) -> str:

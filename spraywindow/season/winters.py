@@ -8,13 +8,13 @@ whole hours), free of summer time. Every winter has 365 days; a leap year loses 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import WeatherError, describe
+from spraywindow.errors import WeatherError
 from spraywindow.place import Place
 from spraywindow.season.chill import chill_portions, fill_short_gaps, growing_degree_hours
 
@@ -59,23 +59,9 @@ class WinterSums:
     unknown_h: NDArray[np.int64]
     usable: NDArray[np.bool_]
 
-    def column(self, label: str) -> int:
-        """Give the column of a winter; raises `WeatherError` if the record has none."""
-        if label not in self.labels:
-            raise WeatherError(
-                describe("no such winter in the record", expected=", ".join(self.labels), got=label)
-            )
-        return self.labels.index(label)
-
     def day_number(self, day: date, column: int) -> int:
         """Count days from the start of a winter; 0 is its first day."""
         return (day - self.starts[column]).days
-
-    def date_of(self, day_number: float, column: int) -> date | None:
-        """Give the date of a day number; None where it is NaN or lies beyond the year."""
-        if not np.isfinite(day_number):
-            return None
-        return self.starts[column] + timedelta(days=int(np.floor(day_number + 0.5)))
 
 
 def winter_start(day: date, latitude: float) -> date:
