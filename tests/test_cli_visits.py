@@ -44,8 +44,10 @@ def test_json_keys_are_stable(run: CommandLine, sites: list[Path], weather: Path
     said = run("visits", *sites, "--weather", weather, *EVENING, "--json")
     answer = json.loads(said.out)
     assert set(answer) == {
-        "now", "date", "stops", "left_out", "choices", "drive_min", "worth", "driving", "cautions",
+        "now", "date", "stops", "left_out", "choices", "drive_min", "worth", "route",
+        "driving", "cautions",
     }  # fmt: skip
+    assert answer["route"] == {"proven": True, "way": "exact"}
     assert set(answer["stops"][0]) == {
         "order", "site", "material", "leave", "arrive", "start", "end", "drive_min", "slot",
         "urgency", "chance", "reason",
@@ -97,6 +99,112 @@ def test_a_weather_file_each(run: CommandLine, sites: list[Path], tmp_path: Path
     assert "rain" in answer["left_out"][0]["reason"]
 
 
+def test_one_bad_site_does_not_stop_the_others(
+    run: CommandLine, sites: list[Path], weather: Path, tmp_path: Path
+) -> None:
+    broken = write_site(tmp_path / "broken.toml", name="Broken Fence")
+    broken.write_text(broken.read_text().replace("trees = 48", "trees = 0"))
+    mess = tmp_path / "mess.toml"
+    mess.write_text("name = ")
+    junk = write_site(tmp_path / "junk.toml", name="Junk Field")
+    (tmp_path / "junk.db").write_bytes(b"no record at all " * 400)
+    ask = ("visits", broken, mess, *sites, junk, "--weather", weather, *EVENING)
+    said = run(*ask, "--json")
+    assert said.code == 0
+    answer = json.loads(said.out)
+    assert sorted(stop["site"] for stop in answer["stops"]) == ["Lime Kiln Yard", "Ossa Terrace"]
+    left = {row["site"]: row["reason"] for row in answer["left_out"]}
+    assert list(left) == ["Broken Fence", str(mess), "Junk Field"]
+    assert "trees" in left["Broken Fence"]
+    assert "not TOML" in left[str(mess)]
+    assert "junk.db" in left["Junk Field"]
+    text = run(*ask).out
+    assert text.startswith("Tomorrow, Fri 9 Jan: 2 of 5 sites, ")
+    assert "Left out, Junk Field: " in " ".join(text.split())
+    assert max(len(line) for line in text.splitlines() if str(tmp_path) not in line) <= 80
+    alone = run("visits", broken, junk, "--weather", weather, *EVENING)
+    assert (alone.code, alone.out) == (2, "")
+    assert "Broken Fence: " in alone.err
+    assert "Junk Field: " in alone.err
+
+
+def test_one_bad_weather_file_does_not_stop_the_others(
+    run: CommandLine, sites: list[Path], weather: Path, tmp_path: Path
+) -> None:
+    short = write_weather(tmp_path / "short.csv", "2025-12-01", 4)
+    junk = tmp_path / "junk.csv"
+    junk.write_text("nothing,here\n1,2\n")
+    for bad in (short, junk):
+        said = run("visits", *sites, "--weather", weather, "--weather", bad, *EVENING, "--json")
+        answer = json.loads(said.out)
+        assert [stop["site"] for stop in answer["stops"]] == ["Ossa Terrace"]
+        assert [row["site"] for row in answer["left_out"]] == ["Lime Kiln Yard"]
+        assert answer["left_out"][0]["reason"]
+    shared = run("visits", *sites, "--weather", junk, *EVENING)
+    assert (shared.code, shared.out, shared.err.count("junk.csv")) == (2, "", 1)
+
+
+def test_a_service_that_fails_for_one_site_does_not_stop_the_others(
+    run: CommandLine, sites: list[Path], weather: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from spraywindow.errors import SourceError
+    from spraywindow.place import Place
+    from spraywindow.sources import forecast
+    from spraywindow.sources.tables import read_weather
+
+    def answers(place: Place, **_: object) -> object:
+        if place.longitude == 21.6:
+            raise SourceError("the service is down")
+        return read_weather(weather)
+
+    monkeypatch.setattr(forecast, "get_forecast", answers)
+    answer = json.loads(run("visits", *sites, *EVENING, "--json").out)
+    assert [stop["site"] for stop in answer["stops"]] == ["Ossa Terrace"]
+    assert answer["left_out"] == [{"site": "Lime Kiln Yard", "reason": "the service is down"}]
+
+
+def test_a_table_of_minutes_may_name_a_site_that_is_left_out(
+    run: CommandLine, sites: list[Path], weather: Path, tmp_path: Path
+) -> None:
+    table = tmp_path / "t.csv"
+    table.write_text("from,to,minutes\nOssa Terrace,Lime Kiln Yard,44\nOssa Terrace,Mess,5\n")
+    ask = ("--weather", weather, *EVENING, "--minutes", table)
+    strange = run("visits", *sites, *ask)
+    assert (strange.code, "unknown place" in strange.err) == (2, True)
+    mess = write_site(tmp_path / "mess.toml", name="Mess")
+    mess.write_text(mess.read_text().replace("trees = 48", "trees = 0"))
+    said = run("visits", *sites, mess, *ask, "--json")
+    assert json.loads(said.out)["drive_min"] == 44.0
+
+
+def test_the_book_wants_every_site_and_names_the_one_that_fails(
+    run: CommandLine, sites: list[Path], tmp_path: Path
+) -> None:
+    from spraywindow.sources.samples import sample_path
+
+    past = sample_path("winters.csv.gz")
+    mess = tmp_path / "mess.toml"
+    mess.write_text("name = ")
+    bare = write_site(tmp_path / "bare.toml", name="Bare")
+    bare.write_text(bare.read_text().replace("leaf_fall = 2025-12-02\n", ""))
+    for bad, told in ((mess, f"{mess}: "), (bare, "Bare: ")):
+        said = run("visits", *sites, bad, "--book", "--weather", past, *EVENING)
+        assert (said.code, said.out, told in said.err) == (2, "", True)
+
+
+def test_more_open_sites_than_can_be_told_exactly_are_planned(
+    run: CommandLine, weather: Path, tmp_path: Path
+) -> None:
+    many = [
+        write_site(tmp_path / f"{n}.toml", name=f"Site {n}", longitude=21.4 + 0.01 * n)
+        for n in range(16)
+    ]
+    said = run("visits", *many, "--weather", weather, *EVENING, "--json")
+    answer = json.loads(said.out)
+    assert len(answer["stops"]) + len(answer["left_out"]) == 16
+    assert answer["route"]["proven"] is True  # two-hour jobs: few fit
+
+
 def test_the_book_of_the_demo_winters(run: CommandLine, sites: list[Path]) -> None:
     from spraywindow.sources.samples import sample_path
 
@@ -126,6 +234,8 @@ def test_the_book_of_the_demo_winters(run: CommandLine, sites: list[Path]) -> No
         (("--speed", "50"), "a number without its unit"),
         (("--speed", "900 km/h"), "speed out of range"),
         (("--usual", "150 %"), "--usual: out of range"),
+        (("--usual", "25"), "not a share; expected 0 to 100 %, such as \"25 %\"; got '25'"),
+        (("--usual", "25 mm"), 'such as "25 %"'),
         (("--minutes", "none.csv"), "cannot read the table"),
     ],
 )

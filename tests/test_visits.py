@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from spraywindow.errors import InputError
+from spraywindow.orchard.best_route import route_of
 from spraywindow.orchard.driving import driving_minutes
+from spraywindow.orchard.route import CrewDay, Job
 from spraywindow.orchard.site import Site, read_site, with_done
 from spraywindow.orchard.urgency import Urgency, end_is_assumed, last_day_of
+from spraywindow.orchard.visit_reasons import told_apart, why_not_visited
 from spraywindow.orchard.visits import Visits, plan_visits
 from spraywindow.sources.tables import read_weather
 from tests.command_line import write_site, write_weather
@@ -135,10 +140,77 @@ def test_the_urgent_site_goes_first_when_the_day_is_short(
     # the work ends by 17:00: leaving at 14:00, two jobs of 2 h do not fit
     plan = _plan([calm, urgent], weather, leave_h=14.0)
     assert [stop.job.site for stop in plan.route.stops] == [1]
-    assert "in the place of urgent it would count" in plan.left_out[0]
+    worth = {number: max(c.urgency.value for c in plan.choices[number]) for number in (0, 1)}
+    assert plan.left_out[0] == (
+        "no time beside the others; in the place of urgent the day would count "
+        f"{worth[0]:.2f} in all, not {worth[1]:.2f}"
+    )
     late = _plan([calm, urgent], weather, leave_h=16.0)
     assert late.route.stops == ()
     assert set(late.left_out.values()) == {"its good hours cannot be reached in time"}
+
+
+def test_the_reason_tells_what_both_plans_count_in_all(tmp_path: Path) -> None:
+    """Arithmetic by hand: the site's worthier material is not the one that fits."""
+    sites = [_site(tmp_path, name) for name in "ABC"]
+    minutes = np.array([[0.0, 10.0, 10.0], [10.0, 0.0, 10.0], [10.0, 10.0, 0.0]])
+    jobs = [
+        Job(0, "oil", 480, 600, 120, 0.5),
+        Job(1, "oil", 600, 740, 120, 0.4),
+        Job(2, "oil", 480, 500, 120, 0.9),  # too short
+        Job(2, "copper", 600, 740, 120, 0.3),
+    ]
+    day = CrewDay(tuple(jobs), minutes)
+    assert why_not_visited(2, sites, day, route_of(day)) == (
+        "no time beside the others; in the place of B the day would count 0.80 in all, not 0.90"
+    )
+    even = replace(jobs[3], worth=0.4)
+    day = day.of([*jobs[:3], even])
+    far = replace(day, minutes=minutes + np.array([[0, 0, 7], [0, 0, 7], [7, 7, 0]]))
+    assert why_not_visited(2, sites, far, route_of(far)).endswith(
+        "in the place of B the day would count as much in all, 0.90, with 7 min more driving"
+    )
+    near = why_not_visited(2, sites, day, route_of(day))
+    assert near.endswith("as much in all, 0.90, with no less driving")
+
+
+def test_two_worths_are_told_apart() -> None:
+    assert told_apart(0.238, 0.242) == ("0.238", "0.242")
+    assert told_apart(0.2, 0.5) == ("0.20", "0.50")
+
+
+def test_rounds_of_earlier_winters_are_owed_again(tmp_path: Path, weather: pd.DataFrame) -> None:
+    site = _site(tmp_path, "A")
+    last = [dt.date(2025, 1, day) for day in (3, 13, 23)]
+    plan = _plan([with_done(site, {"oil": last})], weather)
+    assert {choice.material: choice.urgency.owed for choice in plan.choices[0]} == {
+        "oil": 3,
+        "copper": 2,
+    }
+
+
+def test_a_site_that_cannot_be_answered_is_left_out_with_its_reason(
+    tmp_path: Path, weather: pd.DataFrame
+) -> None:
+    early = with_done(_site(tmp_path, "early"), {"oil": [dt.date(2026, 1, 30)]})
+    short, good = _site(tmp_path, "short"), _site(tmp_path, "good")
+    minutes = np.zeros((3, 3))
+    tables = [weather, weather[:48], weather]
+    plan = plan_visits([early, short, good], tables, EVENING, minutes)
+    assert [stop.job.site for stop in plan.route.stops] == [2]
+    assert "done on a day to come" in plan.left_out[0]
+    assert "2026-01-08" in plan.left_out[1]
+    with pytest.raises(InputError, match=r"early: .*day to come.*short: "):
+        plan_visits([early, short], tables[:2], EVENING, minutes)
+
+
+def test_a_round_to_come_is_refused_though_nothing_is_owed(
+    tmp_path: Path, weather: pd.DataFrame
+) -> None:
+    done = [dt.date(2025, 12, 5), dt.date(2025, 12, 15), dt.date(2026, 1, 30)]
+    site = with_done(_site(tmp_path, "A"), {"oil": done, "copper": done[:2]})
+    plan = _plan([site, _site(tmp_path, "B")], weather)
+    assert "done on a day to come" in plan.left_out[0]
 
 
 def test_the_usual_share_can_be_given(tmp_path: Path, weather: pd.DataFrame) -> None:

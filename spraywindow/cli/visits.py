@@ -17,9 +17,8 @@ from spraywindow.cli.options import (
     progress,
     say,
     the_now,
-    the_weather,
-    with_record,
 )
+from spraywindow.cli.visit_sites import Listed, Unread, listed_sites, with_weather
 
 if TYPE_CHECKING:
     import numpy as np
@@ -79,91 +78,67 @@ def visits(
 
         sites = [sample_path("orchard.toml")]
         note(DEMO_NOTE)
-    the = _sites(sites)
-    at = the_now(now, the[0], demo=demo and not weather)
-    tables = _weathers(the, weather, columns, at, book=book, demo=demo)
+    unread = Unread()
+    listed = listed_sites(sites, weather, unread)
+    at = the_now(now, listed[0].site, demo=demo and not weather)
     if book:
-        _say_book(the, tables, at, visits_a_day, json)
+        _say_book(listed, columns, at, unread, visits_a_day, demo=demo, json=json)
         return
-    from spraywindow.errors import InputError, describe
     from spraywindow.orchard.visits import plan_visits
     from spraywindow.output.answers import to_json
     from spraywindow.output.visits_answers import visits_answer
     from spraywindow.output.visits_text import visits_text
     from spraywindow.units import quantity
 
-    share = None if usual is None else quantity(usual, "fraction", where="--usual")
-    if share is not None and not 0 <= share <= 1:
-        raise InputError(
-            describe("out of range", where="--usual", expected="0 to 100 %", got=usual)
-        )
-    done = [with_record(site, path, None, at) for site, path in zip(the, sites, strict=True)]
-    matrix, told = _driving(done, home, quantity(speed, "km/h", where="--speed"), road, minutes)
+    share = _share(usual)
+    the, tables = with_weather(listed, columns, at, unread, demo=demo, records=True)
+    matrix, told = _driving(
+        the, home, quantity(speed, "km/h", where="--speed"), road, minutes, others=bool(unread.rows)
+    )
     plan = plan_visits(
-        done,
+        the,
         tables,
         at,
         matrix,
-        home=None if home is None else len(done),
+        home=None if home is None else len(the),
         leave_h=_clock(leave),
         usual_share=share,
+        unread=tuple(unread.rows),
     )
     say(to_json(visits_answer(plan, at, told)) if json else visits_text(plan, at, told))
 
 
-def _sites(paths: Sequence[Path]) -> list[Site]:
+def _share(text: str | None) -> float | None:
     from spraywindow.errors import InputError, describe
-    from spraywindow.orchard.site import read_site
+    from spraywindow.units import quantity
 
-    the = [read_site(path) for path in paths]
-    names = [site.name for site in the]
-    twice = sorted({name for name in names if names.count(name) > 1})
-    if twice:
+    if text is None:
+        return None
+    expected = '0 to 100 %, such as "25 %"'
+    try:
+        share = quantity(text, "fraction")
+    except InputError as error:
         raise InputError(
-            describe(f"two site files are of {twice[0]!r}", cure="give each site its own name")
-        )
-    if len({site.place.latitude >= 0 for site in the}) > 1:
-        raise InputError(describe("sites on both sides of the equator", cure="plan them apart"))
-    return the
-
-
-def _weathers(
-    sites: Sequence[Site],
-    paths: Sequence[Path] | None,
-    columns: Path | None,
-    at: pd.Timestamp,
-    *,
-    book: bool,
-    demo: bool,
-) -> list[pd.DataFrame]:
-    """One table a site: a shared file, a file each, or what each site's service says."""
-    from spraywindow.errors import InputError, describe
-
-    if not paths:
-        if book and demo:
-            from spraywindow.sources.samples import demo_winters
-
-            return [demo_winters()]
-        if book:
-            raise InputError(
-                describe("the book needs past winters", cure="give --weather FILE of many winters")
-            )
-        return [the_weather(site, None, columns, at, demo=demo) for site in sites]
-    if len(paths) not in (1, len(sites)):
-        raise InputError(
-            describe("weather files and sites do not match", where="--weather",
-                     expected=f"1 or {len(sites)}", got=len(paths))
-        )  # fmt: skip
-    read = {
-        path: the_weather(sites[0], path, columns, at, demo=False) for path in dict.fromkeys(paths)
-    }
-    return [read[path] for path in (paths if len(paths) > 1 else list(paths) * len(sites))]
+            describe("not a share", where="--usual", expected=expected, got=text)
+        ) from error
+    if not 0 <= share <= 1:
+        raise InputError(describe("out of range", where="--usual", expected=expected, got=text))
+    return share
 
 
 def _driving(
-    sites: Sequence[Site], home: str | None, speed_kmh: float, road: float, table: Path | None
+    sites: Sequence[Site],
+    home: str | None,
+    speed_kmh: float,
+    road: float,
+    table: Path | None,
+    *,
+    others: bool,
 ) -> tuple[np.ndarray, str]:
-    """Minutes between all places, home last, and in words where they come from."""
+    """Minutes between all places, home last, and in words where they come from.
+
+    `others`: the table may name places beside these.
+    """
     import numpy as np
 
     from spraywindow.orchard.driving import driving_minutes, with_minutes_table
@@ -177,7 +152,7 @@ def _driving(
     out = driving_minutes(place[:, 0], place[:, 1], speed_kmh=speed_kmh, road_factor=road)
     told = f"{road:g} times the straight line at {speed_kmh:g} km/h"
     if table is not None:
-        out, left = with_minutes_table(out, names, table)
+        out, left = with_minutes_table(out, names, table, others=others)
         told = f"from {table}" + (f"; {left} pairs not in it: {told}" if left else "")
     if home is None:
         told += "; no --home given, so the way to the first site and back is not counted"
@@ -216,22 +191,40 @@ def _clock(text: str | None) -> float | None:
 
 
 def _say_book(
-    sites: Sequence[Site],
-    tables: Sequence[pd.DataFrame],
+    listed: Sequence[Listed],
+    columns: Path | None,
     at: pd.Timestamp,
+    unread: Unread,
     visits_a_day: int,
+    *,
+    demo: bool,
     json: bool,
 ) -> None:
+    """Print the client book; every site must be there, since each bears on what all can have."""
+    from spraywindow.errors import InputError, describe
     from spraywindow.orchard.client_book import PROMISE, clients_of, make_book, site_season
     from spraywindow.output.answers import to_json
     from spraywindow.output.visits_answers import book_answer
     from spraywindow.output.visits_text import book_text
 
+    if listed[0].weather is None and not demo:
+        raise InputError(
+            describe("the book needs past winters", cure="give --weather FILE of many winters")
+        )
+    if listed[0].weather is None:
+        from spraywindow.sources.samples import demo_winters
+
+        sites, tables = [listed[0].site], [demo_winters()]
+    else:
+        sites, tables = with_weather(listed, columns, at, unread)
     with progress("replaying past winters"):
-        seasons = [
-            site_season(site, table, at.tz_convert(site.place.timezone).date())
-            for site, table in zip(sites, tables, strict=True)
-        ]
+        seasons = []
+        for site, table in zip(sites, tables, strict=True):
+            with unread.name(site.name):
+                today = at.tz_convert(site.place.timezone).date()
+                seasons.append(site_season(site, table, today))
+        if unread.rows:
+            unread.refuse()
         clients, winters, left_out = clients_of(sites, seasons)
         made = make_book(clients, winters, left_out, visits_a_day=visits_a_day)
     say(to_json(book_answer(made, PROMISE)) if json else book_text(made, PROMISE))

@@ -66,7 +66,9 @@ def driving_minutes(
     return great_circle_km(latitude_deg, longitude_deg) * (road_factor / speed_kmh * 60)
 
 
-def with_minutes_table(minutes: Array, names: Sequence[str], path: Path) -> tuple[Array, int]:
+def with_minutes_table(
+    minutes: Array, names: Sequence[str], path: Path, *, others: bool = False
+) -> tuple[Array, int]:
     """Put a table of minutes over the estimated ones.
 
     Parameters
@@ -77,6 +79,8 @@ def with_minutes_table(minutes: Array, names: Sequence[str], path: Path) -> tupl
     path : Path
         CSV with the columns from, to, minutes; a pair counts both ways unless it is given both
         ways.
+    others : bool
+        Whether the file may name other places as well, whose rows are passed over.
 
     Returns
     -------
@@ -102,13 +106,13 @@ def with_minutes_table(minutes: Array, names: Sequence[str], path: Path) -> tupl
         ends = [(row.get(key) or "").strip() for key in ("from", "to")]
         strange = [name for name in ends if name not in names]
         value = _minutes(row.get("minutes"))
-        if strange:
+        if strange and not others:
             problems.append(describe("unknown place", where=where, got=", ".join(strange),
                                      expected="one of " + ", ".join(names)))  # fmt: skip
         elif value is None:
             problems.append(describe("not minutes", where=where, expected="0 to 1440",
                                      got=row.get("minutes")))  # fmt: skip
-        else:
+        elif not strange:
             given[names.index(ends[0]), names.index(ends[1])] = value
     if not rows:
         problems.append(describe("no rows", where=str(path), expected="from,to,minutes"))

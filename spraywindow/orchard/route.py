@@ -1,27 +1,19 @@
-"""The best round of one crew through several sites on one day, exactly.
-
-Dynamic programming over subsets of the sites: a label is a set of sites visited, the last of
-them, the worth gathered, the time and the driving so far. A label is dropped only when another
-one of the same set and last site is at least as good in all three, so the answer is exact.
-
-References
-----------
-.. [1] Held and Karp (1962), A dynamic programming approach to sequencing problems,
-   J. SIAM 10: 196-210, https://doi.org/10.1137/0110015
-"""
+"""A round of one crew through several sites on one day: jobs, stops, and the clock of a round."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
-from spraywindow.errors import InputError, describe
 from spraywindow.weather.interval import Array
 
-MOST_SITES = 14
-"""So many sites with open hours are planned exactly, within seconds."""
-_WORTH_STEPS = 1_000_000  # worths are compared in millionths, so that sums are exact
+Way = Literal["exact", "OR-Tools", "insertion and exchange"]
+WORTH_STEPS = 1_000_000
+"""Worths are compared in millionths, so that sums are exact."""
+CLOSE_MIN = 1e-9
+"""Times that differ by less are equal [min]."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +28,7 @@ class Job:
     opens_min, closes_min : float
         The work must lie between them [min from any common zero].
     work_min : float
-        Length of the work [min].
+        Length of the work, above 0 [min].
     worth : float
         What the visit counts, above 0.
     """
@@ -47,6 +39,55 @@ class Job:
     closes_min: float
     work_min: float
     worth: float
+
+    @property
+    def steps(self) -> int:
+        """The worth in whole steps."""
+        return round(self.worth * WORTH_STEPS)
+
+
+@dataclass(frozen=True)
+class CrewDay:
+    """What a day offers one crew.
+
+    Parameters
+    ----------
+    jobs : tuple of Job
+        Each site is visited at most once, for one of its jobs.
+    minutes : array [from, to]
+        Driving between the places [min]: the sites by number, and home if there is one.
+    home : int, optional
+        Number of the place where the day begins and ends. Without it the day begins at the
+        first site and ends at the last.
+    ready_min : float
+        When the crew can leave home, or be at the first site, at the earliest [min].
+    """
+
+    jobs: tuple[Job, ...]
+    minutes: Array
+    home: int | None = None
+    ready_min: float = -math.inf
+
+    def drive_min(self, last: Job | None, job: Job) -> float:
+        """Driving to a job from another one, or from where the day begins [min]."""
+        place = self.home if last is None else last.site
+        return 0.0 if place is None else float(self.minutes[place, job.site])
+
+    def home_min(self, last: Job | None) -> float:
+        """Driving home after a job [min]."""
+        if self.home is None or last is None:
+            return 0.0
+        return float(self.minutes[last.site, self.home])
+
+    def end_min(self, time_min: float, last: Job | None, job: Job) -> float | None:
+        """When a job is done after another that ended at a time; None where it closes before."""
+        begin = max(time_min + self.drive_min(last, job), job.opens_min)
+        end = begin + job.work_min
+        return end if end <= job.closes_min + CLOSE_MIN else None
+
+    def of(self, jobs: Sequence[Job]) -> CrewDay:
+        """The same day with other jobs."""
+        return replace(self, jobs=tuple(jobs))
 
 
 @dataclass(frozen=True)
@@ -63,125 +104,41 @@ class Stop:
 
 @dataclass(frozen=True)
 class Route:
-    """The stops in order, what they are worth, and the driving with the way home [min]."""
+    """The stops in order, what they are worth, and the driving with the way home [min].
+
+    `proven` tells whether no round is better; `way` how it was found.
+    """
 
     stops: tuple[Stop, ...]
     worth: float
     drive_min: float
+    proven: bool = False
+    way: Way = "exact"
+
+    @property
+    def jobs(self) -> tuple[Job, ...]:
+        """The jobs in order."""
+        return tuple(stop.job for stop in self.stops)
+
+    @property
+    def rank(self) -> tuple[int, float, float]:
+        """The lesser, the better: by worth, then driving, then the end."""
+        steps = sum(job.steps for job in self.jobs)
+        return -steps, round(self.drive_min, 6), self.stops[-1].end_min if self.stops else -math.inf
 
 
-@dataclass(frozen=True)
-class _Label:
-    visited: int
-    last: int
-    worth: int
-    time_min: float
-    drive_min: float
-    job: Job | None = None
-    before: _Label | None = None
-
-
-def best_route(
-    jobs: Sequence[Job], minutes: Array, *, home: int | None = None, ready_min: float = -math.inf
-) -> Route:
-    """Find the route with the most worth, of those the one with the least driving.
-
-    Parameters
-    ----------
-    jobs : sequence of Job
-        Each site is visited at most once, for one of its jobs.
-    minutes : array [from, to]
-        Driving between the places [min]: the sites by number, and home if there is one.
-    home : int, optional
-        Number of the place where the day begins and ends. Without it the day begins at the
-        first site and ends at the last.
-    ready_min : float
-        When the crew can leave home, or be at the first site, at the earliest [min].
-
-    Returns
-    -------
-    Route
-        Equal in worth and driving, the one that ends first.
-
-    Raises
-    ------
-    InputError
-        If more than `MOST_SITES` sites have jobs.
-    """
-    sites = sorted({job.site for job in jobs})
-    if len(sites) > MOST_SITES:
-        raise InputError(
-            describe("too many sites with open hours for one crew's route",
-                     expected=f"at most {MOST_SITES}", got=len(sites),
-                     cure="plan by district, or by crew")
-        )  # fmt: skip
-    bit = {site: 1 << number for number, site in enumerate(sites)}
-    start = _Label(0, -1 if home is None else home, 0, ready_min, 0.0)
-    level: dict[tuple[int, int], list[_Label]] = {(0, start.last): [start]}
-    best = start
-    while level:
-        following: dict[tuple[int, int], list[_Label]] = {}
-        for labels in level.values():
-            for label in labels:
-                best = _better(best, label, minutes, home)
-                for job in jobs:
-                    if label.visited & bit[job.site]:
-                        continue
-                    made = _visit(label, job, minutes, bit[job.site])
-                    if made is not None:
-                        _keep(following.setdefault((made.visited, made.last), []), made)
-        level = following
-    return _route(best, minutes, home, ready_min)
-
-
-def _visit(label: _Label, job: Job, minutes: Array, bit: int) -> _Label | None:
-    drive = 0.0 if label.last < 0 else float(minutes[label.last, job.site])
-    begin = max(label.time_min + drive, job.opens_min)
-    end = begin + job.work_min
-    if end > job.closes_min + 1e-9:
-        return None
-    worth = label.worth + round(job.worth * _WORTH_STEPS)
-    return _Label(label.visited | bit, job.site, worth, end, label.drive_min + drive, job, label)
-
-
-def _keep(labels: list[_Label], made: _Label) -> None:
-    """Add a label unless another is at least as good; drop those that it beats."""
-    if any(_covers(other, made) for other in labels):
-        return
-    labels[:] = [other for other in labels if not _covers(made, other)]
-    labels.append(made)
-
-
-def _covers(one: _Label, other: _Label) -> bool:
-    return (
-        one.worth >= other.worth
-        and one.time_min <= other.time_min
-        and one.drive_min <= other.drive_min
-    )
-
-
-def _home_min(label: _Label, minutes: Array, home: int | None) -> float:
-    return 0.0 if home is None or label.job is None else float(minutes[label.last, home])
-
-
-def _better(best: _Label, label: _Label, minutes: Array, home: int | None) -> _Label:
-    def rank(each: _Label) -> tuple[int, float, float]:
-        drive = each.drive_min + _home_min(each, minutes, home)
-        return -each.worth, round(drive, 6), each.time_min
-
-    return label if rank(label) < rank(best) else best
-
-
-def _route(last: _Label, minutes: Array, home: int | None, ready_min: float) -> Route:
+def timed(day: CrewDay, jobs: Sequence[Job]) -> Route | None:
+    """Put jobs in a given order on the clock, each as early as it may; None where one closes."""
     stops: list[Stop] = []
-    label = last
-    while label.job is not None and label.before is not None:
-        before = label.before
-        drive = label.drive_min - before.drive_min
-        start = label.time_min - label.job.work_min
+    time, last = day.ready_min, None
+    for job in jobs:
+        drive, end = day.drive_min(last, job), day.end_min(time, last, job)
+        if end is None:
+            return None
+        start = end - job.work_min
         # the first leaves home as late as it may, the others when the work is done
-        leave = max(ready_min, start - drive) if before.job is None else before.time_min
-        stops.insert(0, Stop(label.job, drive, leave, leave + drive, start, label.time_min))
-        label = before
-    total = last.drive_min + _home_min(last, minutes, home)
-    return Route(tuple(stops), last.worth / _WORTH_STEPS, total)
+        leave = max(day.ready_min, start - drive) if last is None else time
+        stops.append(Stop(job, drive, leave, leave + drive, start, end))
+        time, last = end, job
+    drive = sum(stop.drive_min for stop in stops) + day.home_min(last)
+    return Route(tuple(stops), sum(job.steps for job in jobs) / WORTH_STEPS, drive)

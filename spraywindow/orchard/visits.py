@@ -14,10 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from spraywindow.errors import InputError, SprayWindowError, one_line
+from spraywindow.orchard.best_route import route_of
 from spraywindow.orchard.evening import Answer, Evening, evening
-from spraywindow.orchard.route import Job, Route, best_route
+from spraywindow.orchard.route import CrewDay, Job, Route
 from spraywindow.orchard.site import Site
+from spraywindow.orchard.spacing import in_season, refuse_future
 from spraywindow.orchard.urgency import Urgency, urgency
+from spraywindow.orchard.visit_reasons import why_not_visited
 from spraywindow.spray.slots import Slot
 from spraywindow.weather.interval import Array
 
@@ -51,7 +55,9 @@ class Visits:
     choices : tuple of tuple of Choice
         By site; empty where nothing is owed.
     left_out : mapping of int to str
-        Site to the reason.
+        Site to the reason; empty where the weather's own answer says it.
+    unread : sequence of (str, str)
+        Name and reason of sites that could not even be read.
     """
 
     sites: tuple[Site, ...]
@@ -60,6 +66,7 @@ class Visits:
     route: Route
     choices: tuple[tuple[Choice, ...], ...]
     left_out: Mapping[int, str]
+    unread: Sequence[tuple[str, str]] = ()
 
     def at(self, minutes: float, site: int) -> pd.Timestamp:
         """A moment of the route in a site's time."""
@@ -87,8 +94,11 @@ def plan_visits(
     home: int | None = None,
     leave_h: float | None = None,
     usual_share: float | None = None,
+    unread: Sequence[tuple[str, str]] = (),
 ) -> Visits:
     """Plan one crew's next day: today before noon, else tomorrow, by the first site's clock.
+
+    A site that cannot be answered is left out with the reason; the others are planned.
 
     Parameters
     ----------
@@ -107,20 +117,30 @@ def plan_visits(
     usual_share : float, optional
         Share of later mornings that are usable [0-1], for every material; default: `USUAL_SHARE`
         or `USUAL_SHARE_SHORT`.
+    unread : sequence of (str, str)
+        Name and reason of sites that could not even be read.
 
     Raises
     ------
     InputError
-        If a weather table does not hold `now`, or too many sites have open hours.
+        If no site can be answered; with every site's reason.
     """
     local = now.tz_convert(sites[0].place.timezone)
     day = local.date() if local.hour < 12 else local.date() + dt.timedelta(days=1)
     zero = pd.Timestamp(day, tz=sites[0].place.timezone)
-    choices = tuple(
-        _choices(number, site, weather, now, day, usual_share)
-        for number, (site, weather) in enumerate(zip(sites, weathers, strict=True))
-    )
-    jobs = [
+    choices: list[tuple[Choice, ...]] = []
+    left_out: dict[int, str] = {}
+    for number, (site, weather) in enumerate(zip(sites, weathers, strict=True)):
+        several: tuple[Choice, ...] = ()
+        try:
+            several = _choices(number, site, weather, now, day, usual_share)
+        except SprayWindowError as error:
+            left_out[number] = str(error)
+        choices.append(several)
+    if len(left_out) == len(sites):
+        unanswered = [*unread, *((sites[number].name, why) for number, why in left_out.items())]
+        raise InputError(one_line([f"{name}: {why}" for name, why in unanswered]))
+    jobs = tuple(
         Job(
             number,
             choice.material,
@@ -132,16 +152,24 @@ def plan_visits(
         for number, several in enumerate(choices)
         for choice in several
         for slot in choice.slots
-    ]
+    )
     ready = max(_minute(now, zero), -np.inf if leave_h is None else leave_h * 60)
-    route = best_route(jobs, minutes, home=home, ready_min=ready)
-    visited = {stop.job.site for stop in route.stops}
-    left_out = {
-        number: _why_not(number, sites, several, jobs, route, minutes, home, ready)
-        for number, several in enumerate(choices)
-        if number not in visited
-    }
-    return Visits(tuple(sites), day, zero, route, choices, left_out)
+    crew_day = CrewDay(jobs, minutes, home, ready)
+    route = route_of(crew_day)
+    on_route = {job.site for job in route.jobs}
+    open_sites = {job.site for job in jobs}
+    for number, several in enumerate(choices):
+        if number in on_route or number in left_out:
+            continue
+        if not several:
+            left_out[number] = "the program is done"
+        elif number in open_sites:
+            left_out[number] = why_not_visited(number, sites, crew_day, route)
+        else:
+            left_out[number] = ""
+    return Visits(
+        tuple(sites), day, zero, route, tuple(choices), dict(sorted(left_out.items())), unread
+    )
 
 
 def _minute(moment: pd.Timestamp, zero: pd.Timestamp) -> float:
@@ -157,8 +185,10 @@ def _choices(
     share: float | None,
 ) -> tuple[Choice, ...]:
     """What the site may get: a choice for each material that owes visits, most urgent first."""
+    today = now.tz_convert(site.place.timezone).date()
+    refuse_future(site, today)
     out = []
-    for entry in site.program.entries:
+    for entry in in_season(site, today).program.entries:
         if not entry.visits_owed:
             continue
         the = evening(site, weather, now, entry.material)
@@ -172,33 +202,3 @@ def _choices(
         slots = tuple(slot for slot in the.slots if slot.start.date() == day)
         out.append(Choice(number, the, answer, slots if answer.verdict == "go" else (), urgent))
     return tuple(sorted(out, key=lambda choice: -choice.urgency.value))
-
-
-def _why_not(
-    site: int,
-    sites: Sequence[Site],
-    choices: Sequence[Choice],
-    jobs: Sequence[Job],
-    route: Route,
-    minutes: Array,
-    home: int | None,
-    ready_min: float,
-) -> str:
-    """Why a site is not on the route; empty where the weather's own answer says it."""
-    if not choices:
-        return "the program is done"
-    own = [job for job in jobs if job.site == site]
-    if not own:
-        return ""
-    if not best_route(own, minutes, home=home, ready_min=ready_min).stops:
-        return "its good hours cannot be reached in time"
-    worth = max(job.worth for job in own)
-    for out in sorted(route.stops, key=lambda stop: stop.job.worth):
-        rest = [stop.job for stop in route.stops if stop is not out]
-        swapped = best_route([*rest, *own], minutes, home=home, ready_min=ready_min)
-        if len(swapped.stops) == len(rest) + 1:
-            return (
-                f"no time beside the others; in the place of {sites[out.job.site].name} it would "
-                f"count {worth:.2f}, not {out.job.worth:.2f}"
-            )
-    return "no time beside the others, who count more together"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -38,13 +39,11 @@ def visits_answer(visits: Visits, now: pd.Timestamp, driving: str) -> dict[str, 
             _stop_answer(order, stop, visits)
             for order, stop in enumerate(visits.route.stops, start=1)
         ],
-        "left_out": [
-            {"site": visits.sites[site].name, "reason": left_out_reason(visits, site)}
-            for site in visits.left_out
-        ],
+        "left_out": [{"site": name, "reason": reason} for name, reason in left_out_reasons(visits)],
         "choices": [_choice_answer(choice) for several in visits.choices for choice in several],
         "drive_min": number(visits.route.drive_min, 1),
         "worth": number(visits.route.worth, 4),
+        "route": {"proven": visits.route.proven, "way": visits.route.way},
         "driving": driving,
         "cautions": visit_cautions(visits),
     }
@@ -96,15 +95,31 @@ def urgency_words(choice: Choice) -> str:
     return f"{rounds} owed, {mornings} known, about {later:.0f} more to be expected"
 
 
-def left_out_reason(visits: Visits, site: int) -> str:
-    """Why a site is left out: the route's reason, else the weather's answer by material."""
-    why = visits.left_out[site]
-    if why:
-        return why
+def left_out_reasons(visits: Visits) -> list[tuple[str, str]]:
+    """Every site left out with why: the route's reason, else the weather's answer by material."""
+    rows = [
+        (visits.sites[site].name, why or _weather_reason(visits.choices[site]))
+        for site, why in visits.left_out.items()
+    ]
+    return [*rows, *visits.unread]
+
+
+def _weather_reason(choices: Sequence[Choice]) -> str:
     return "; ".join(
         f"{choice.material} {choice.answer.verdict}: {reason(choice.answer, choice.evening)}"
-        for choice in visits.choices[site]
+        for choice in choices
     )
+
+
+def route_words(visits: Visits) -> str:
+    """How good the round is, and how it was found."""
+    route = visits.route
+    if route.proven:
+        return "exact, no round is better"
+    many = len({choice.site for several in visits.choices for choice in several if choice.slots})
+    words = f"near the best, not proven ({route.way}), as {many} sites have open hours"
+    cure = "" if route.way == "OR-Tools" else "; the extra `routes` lets OR-Tools search further"
+    return words + cure
 
 
 def visit_cautions(visits: Visits) -> list[str]:

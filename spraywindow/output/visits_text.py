@@ -9,7 +9,8 @@ from spraywindow.orchard.visits import Visits
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.visits_answers import (
     book_cautions,
-    left_out_reason,
+    left_out_reasons,
+    route_words,
     rule_words,
     urgency_words,
     visit_cautions,
@@ -23,24 +24,22 @@ def visits_text(visits: Visits, now: pd.Timestamp, driving: str) -> str:
     local = now.tz_convert(visits.sites[0].place.timezone)
     when = "today" if visits.day == local.date() else "tomorrow"
     stops = visits.route.stops
-    count = f"{len(stops)} of {len(visits.sites)} sites" if stops else "no site"
+    every = len(visits.sites) + len(visits.unread)
+    count = f"{len(stops)} of {every} sites" if stops else "no site"
     head = f"{when[:1].upper()}{when[1:]}, {day_words(visits.day)}: {count}"
     if stops:
         head += f", {visits.route.drive_min:.0f} min of driving"
     parts = [paragraph(head + ".")]
     if stops:
         parts.append(_round_text(visits))
-    if visits.left_out:
-        lines = [
-            paragraph(f"Left out, {visits.sites[site].name}: {left_out_reason(visits, site)}.")
-            for site in visits.left_out
-        ]
-        parts.append("\n".join(lines))
+    if left_out := left_out_reasons(visits):
+        parts.append("\n".join(paragraph(f"Left out, {name}: {why}.") for name, why in left_out))
     parts.append(_urgency_text(visits))
     sources = dict.fromkeys(
         source_line(choice.evening.source, now) for several in visits.choices for choice in several
     )
-    foot = [paragraph(f"Driving: {driving}.")] + [paragraph(line) for line in sources]
+    foot = [paragraph(f"Round: {route_words(visits)}.")] if stops else []
+    foot += [paragraph(f"Driving: {driving}."), *map(paragraph, sources)]
     parts.append("\n".join(foot))
     parts.append("\n".join(paragraph(f"! {line}") for line in visit_cautions(visits)))
     return "\n\n".join(parts)
