@@ -160,7 +160,9 @@ def test_a_stale_200_is_noted_and_past_a_day_refused(tmp_path: Path) -> None:
 
 def test_a_kept_forecast_that_is_too_old_is_asked_for_once_more(tmp_path: Path) -> None:
     now = pd.Timestamp.now("UTC")
-    old = Reply(reply(now.floor("h") - pd.Timedelta(hours=22)), headers={"Expires": FAR_AHEAD})
+    issued = (now - pd.Timedelta(hours=22)).ceil("s").isoformat()
+    aged = reply(now.floor("h") - pd.Timedelta(hours=1), updateTime=issued)
+    old = Reply(aged, headers={"Expires": FAR_AHEAD})
     new = Reply(reply(now.floor("h")))
     routes: Any = {"/points": [Reply(POINT)], "/gridpoints": [old, new]}
     with Loopback(routes=routes) as server, polite_session(tmp_path, backoff_s=0.01) as http:

@@ -93,7 +93,9 @@ def infection_risk(
     -------
     low, high : array, shape (hours, ...)
         Bounds of the severity; equal where everything is known. A spell is one of hours that
-        may be wet; its low bound is that of the worst of the surely wet spells within it.
+        may be wet. Its low bound is that of the worst of the surely wet spells within it, each
+        as warm as hours that may have been wet beside it could make it; its high bound is that
+        of the worst spell that could have been.
 
     Notes
     -----
@@ -114,13 +116,23 @@ def infection_risk(
     maybe = _spells((flat_wet != 0) & warm_maybe, gate.break_h)
     low, high = np.zeros_like(flat_wet), np.zeros_like(flat_wet)
     starts, ends, wet_hours = maybe
-    high[starts] = _severity(gate, starts, ends, wet_hours, flat_temp, flat_rain, most=True)
+    most = _severity(gate, starts, ends, wet_hours, flat_temp, flat_rain, most=True)
+    whole = np.zeros(len(starts), dtype=bool)  # spells that are surely wet from end to end
     inner, inner_ends, inner_wet = sure
     least = _severity(gate, inner, inner_ends, inner_wet, flat_temp, flat_rain, most=False)
     if len(inner):
-        home = starts[np.searchsorted(starts, inner, side="right") - 1]
-        np.maximum.at(low, home, least)
-    # A longer spell can be warmer on the mean, and so milder, than the sure one inside it.
+        home = np.searchsorted(starts, inner, side="right") - 1
+        unlike = (starts[home] != inner) | (ends[home] != inner_ends)
+        for spell in np.flatnonzero(unlike & (least > 0.0)):
+            outer = int(starts[home[spell]]), int(ends[home[spell]])
+            span = int(inner[spell]), int(inner_ends[spell])
+            least[spell] = _mildest(gate, span, outer, int(inner_wet[spell]), flat_temp)
+        np.maximum.at(low, starts[home], least)
+        whole[home[~unlike]] = True
+    for number in np.flatnonzero(~whole & (ends - starts >= gate.wet_h)):
+        outer = int(starts[number]), int(ends[number])
+        most[number] = _worst(gate, outer, float(most[number]), flat_temp, flat_rain)
+    high[starts] = most
     high = np.maximum(low, high)
     low, high = (
         np.moveaxis(flat.reshape(-1, hours + tail)[:, :hours], 1, 0).reshape(shape)
@@ -171,12 +183,51 @@ def _severity(
     met = (wet_hours >= gate.wet_h) & (rain >= gate.rain_mm) & (temp < gate.below_c)
     if gate.incubation_h:
         met &= after < gate.incubation_below_c
-    severity = np.ones(len(starts))
-    if gate.full_h is not None and gate.full_c is not None:
-        by_wet = np.clip((wet_hours - gate.wet_h) / (gate.full_h - gate.wet_h), 0.0, 1.0)
-        by_temp = np.clip((gate.below_c - temp) / (gate.below_c - gate.full_c), 0.0, 1.0)
-        severity = by_wet * by_temp
-    return np.where(met, severity, 0.0)
+    return np.where(met, _by_length_and_temp(gate, wet_hours, temp), 0.0)
+
+
+def _mildest(
+    gate: InfectionGate, span: tuple[int, int], outer: tuple[int, int], wet_h: int, temp_c: Floats
+) -> float:
+    """Severity of a surely wet span if hours around it, within `outer`, were wet as well."""
+    temp = temp_c[outer[0] : outer[1] + gate.incubation_h]
+    first = np.arange(span[0] - outer[0] + 1)[:, None]
+    after = np.arange(span[1] - outer[0], outer[1] - outer[0] + 1)
+    warmest = float(_mean(temp, first, after, np.inf).max())
+    later = float(_mean(temp, after, after + gate.incubation_h, np.inf).max())
+    if not warmest < gate.below_c or (gate.incubation_h and not later < gate.incubation_below_c):
+        return 0.0
+    return float(_by_length_and_temp(gate, np.array(wet_h), np.array(warmest)))
+
+
+def _worst(
+    gate: InfectionGate, outer: tuple[int, int], whole: float, temp_c: Floats, rain_mm: Floats
+) -> float:
+    """Severity of the worst span within `outer`, of `whole` at least."""
+    shortest, hours = int(np.ceil(gate.wet_h)), outer[1] - outer[0]
+    # of spans twice as long as it takes, one half is as cold on the mean as the whole
+    longest = min(hours, 2 * int(gate.full_h or shortest) - 1)
+    rain = rain_mm[outer[0] : outer[1]]
+    if longest < shortest or (not np.isnan(rain).any() and rain.sum() < gate.rain_mm):
+        return whole
+    temp = temp_c[outer[0] : outer[1] + gate.incubation_h]
+    first, length = np.arange(hours - shortest + 1), np.arange(shortest, longest + 1)[:, None]
+    end = np.minimum(first + length, hours)
+    mean = _mean(temp, first, end, -np.inf)
+    met = (first + length <= hours) & (mean < gate.below_c)
+    if gate.incubation_h:
+        after = _mean(temp, end, end + gate.incubation_h, -np.inf)
+        met &= after < gate.incubation_below_c
+    worst = np.where(met, _by_length_and_temp(gate, length, mean), 0.0)
+    return max(whole, float(worst.max()))
+
+
+def _by_length_and_temp(gate: InfectionGate, wet_h: NDArray[np.int64], temp_c: Floats) -> Floats:
+    if gate.full_h is None or gate.full_c is None:
+        return np.ones(np.broadcast_shapes(wet_h.shape, temp_c.shape))
+    by_wet = np.clip((wet_h - gate.wet_h) / (gate.full_h - gate.wet_h), 0.0, 1.0)
+    by_temp = np.clip((gate.below_c - temp_c) / (gate.below_c - gate.full_c), 0.0, 1.0)
+    return np.asarray(by_wet * by_temp)
 
 
 def _sum(values: NDArray[np.generic], starts: NDArray[np.int64], ends: NDArray[np.int64]) -> Floats:
