@@ -136,7 +136,7 @@ def test_warm_hours_that_may_be_wet_do_not_lower_the_upper_bound() -> None:
     wet[120:150], temp[120:150] = np.nan, 25.0
     low, high = infection_risk(LEAF_CURL, wet, temp, rain)
     # wet as well, they would make a spell of 50 h at 17 degC on the mean: past the gate of 16
-    assert low[100] == 0.0 < alone == high[100]
+    assert low[100] == 0.0 < alone < high[100]  # a few of them make it longer, hardly warmer
 
 
 def test_helpers_keep_unknown_unknown() -> None:
