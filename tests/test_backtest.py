@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from spraywindow.errors import SprayWindowError
-from spraywindow.output.rule_runs import winter_rows
+from spraywindow.output.rule_runs import finished, winter_rows
 from spraywindow.season.backtest import (
     RuleResult,
     as_turned_out,
@@ -21,8 +21,10 @@ from spraywindow.season.backtest import (
 from spraywindow.season.forecast_errors import ErrorModel
 from spraywindow.season.other_rules import first_dry_day, fixed_calendar, habit_rows
 from spraywindow.season.past import past_season
+from spraywindow.season.program import Program
 from spraywindow.season.replay import Foresight
 from spraywindow.season.span import span_days
+from spraywindow.sources.archived_replay import Archived
 from spraywindow.sources.samples import DEMO_PLACE
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
 
@@ -197,6 +199,47 @@ def test_the_season_after_a_day_changes_no_decision_up_to_it() -> None:
     np.testing.assert_array_equal(made[0][:before], made[1][:before])
     later = slice(before, min(map(len, made)))
     assert (made[0][later] != made[1][later]).any()
+
+
+def test_no_rule_makes_more_copper_rounds_than_the_maximum_of_metallic_copper_allows() -> None:
+    entries = tuple(
+        replace(entry, metallic_copper_per_round_kg_ha=1.0 * (entry.material == "copper"))
+        for entry in PROGRAM.entries
+    )
+    capped = Program(entries, PROGRAM.between, metallic_copper_maximum_kg_ha=4.0)
+    built = past_season(winters(), DEMO_PLACE, capped, MATERIALS, first=FIRST, need=NEED,
+                        access=ACCESS)  # fmt: skip
+    for result in backtest(built, winters(), DEMO_PLACE, capped):
+        assert result.made[:, 1].sum(axis=0).max() == 4, result.name
+        assert finished(capped)(result) == (result.rounds == 7).sum() > 0, result.name
+
+
+def archive(table: pd.DataFrame, holes: np.ndarray) -> Archived:
+    """The record itself as its archived forecasts, but for some hours."""
+    columns = {name: np.repeat(values.to_numpy()[:, None], 7, axis=1) for name, values
+               in table.items()}  # fmt: skip
+    for values in columns.values():
+        values[holes] = np.nan
+    return Archived(int(table.index[0].value // 3_600_000_000_000), columns)
+
+
+def test_an_evening_that_could_not_tell_is_in_no_metric() -> None:
+    table = winters()
+    hole = np.zeros(len(table), dtype=bool)
+    for year in range(2013, 2025):
+        begin = table.index.get_loc(pd.Timestamp(year, 12, 20, tz="UTC"))
+        hole[begin : begin + 72] = True
+    whole, holed, *_ = backtest(
+        season(), table, DEMO_PLACE, PROGRAM,
+        replays=[archive(table, np.zeros(len(table), dtype=bool)), archive(table, hole)],
+    )  # fmt: skip
+    assert whole.counts is not None
+    assert holed.counts is not None
+    # what is never forecast wrong is missed for a forecast's frost alone, with or without holes
+    assert holed.counts.unknown - whole.counts.unknown > 40
+    assert holed.counts.missed_go <= whole.counts.missed_go
+    assert holed.counts.n + holed.counts.unknown == whole.counts.n + whole.counts.unknown
+    assert holed.brier == pytest.approx(whole.brier, abs=0.01)
 
 
 def test_days_from_first_to_last_round() -> None:

@@ -58,6 +58,22 @@ def test_json_has_the_keys_that_are_promised(command: CommandLine) -> None:
         assert low <= errors[key] <= high
     assert errors["range"]["false_go"][0] < errors["range"]["false_go"][1]
     assert 0 < errors["false_go"] < 0.5
+    assert errors["unknown"] >= 0
+    assert known["unknown"] is None
+
+
+def test_json_keeps_the_cautions_of_the_text(command: CommandLine, few: Any) -> None:
+    answer = json.loads(command("backtest", *few, "--json").out, parse_constant=no_nan)
+    said = " ".join(command("backtest", *few).out.split())
+    assert len(answer["cautions"]) == 3
+    assert all(caution in said for caution in answer["cautions"])
+    assert "Fewer than ten winters" in answer["cautions"][-1]
+    assert answer["notes"] == []
+
+
+def test_the_dry_looking_day_is_said_to_know_a_day_of_rain(command: CommandLine, few: Any) -> None:
+    said = " ".join(command("backtest", *few).out.split())
+    assert "The first dry-looking day knows the next 24 h of rain exactly" in said
 
 
 def test_text_is_verdict_first_and_fits_the_screen(command: CommandLine) -> None:

@@ -68,6 +68,35 @@ def test_season_json_has_the_keys_that_are_promised(command: CommandLine) -> Non
     assert answer["next"][0]["morning"] == "2026-01-13"
     assert {"limit", "days_gained_without_it"} <= set(answer["limits"][0])
     assert set(answer["dry_spell"][0]) == {"hours", "usable_mornings", "finish_share"}
+    assert answer["finish"]["forecast_spliced"] is True
+    assert answer["cautions"] == [
+        "One forecast stands in front of every winter: the interval is winter-to-winter only."
+    ]
+    assert {"copper_on_wood", "rain_unknown_h", "covered_without_rounds"} <= set(
+        answer["leaf_curl"]
+    )
+
+
+def test_the_interval_is_named_once_and_the_mornings_are_explained(command: CommandLine) -> None:
+    said = " ".join(command("season").out.split())
+    assert said.count("95 % interval") == 1
+    assert re.search(r"winters \(\d+ %, 95 % interval \d+-\d+ %\) as it comes", said)
+    assert "as `slots` would call them the evening before" in said
+
+
+def test_copper_that_is_done_is_said_to_be_on_the_wood(command: CommandLine) -> None:
+    # copper on 6 and 16 December; the record ends before, the forecast begins on 10 January
+    curl = json.loads(command("season", "--json").out, parse_constant=no_nan)["leaf_curl"]
+    assert 0 < curl["copper_on_wood"] <= 1
+    assert curl["rain_unknown_h"] > 500
+    assert 0 < curl["covered_without_rounds"] < curl["covered_as_it_comes"]
+    said = " ".join(command("season").out.split())
+    share = round(100 * curl["copper_on_wood"])
+    assert (
+        f"Of a fresh deposit, at most {share} % is on the wood on Tue 13 Jan from the rounds done "
+        f"(rain is unknown in {curl['rain_unknown_h']} h since)"
+    ) in said
+    assert "The rounds made as it comes cover at most" in said
 
 
 def test_each_material_has_its_last_day_with_its_range(command: CommandLine) -> None:
@@ -198,6 +227,45 @@ def test_a_winter_of_missing_rain_is_left_out_and_bounds_the_share(
     low, high = answer["finish"]["bounds_with_winters_left_out"]
     share = answer["finish"]["as_it_comes"]
     assert (low, high) == (share["share"] * 3 / 4, (share["share"] * 3 + 1) / 4)
+    said = " ".join(command("season", *arguments).out.split())
+    assert "Winters left out: 1, for missing rain, probably wetter ones: had these failed" in said
+
+
+def test_a_winter_without_wind_is_no_wetter_one(command: CommandLine, tmp_path: Path) -> None:
+    table = winters().loc["2013-09":"2017-08"].copy()
+    table.loc["2015-01":"2015-02", "wind_ms"] = float("nan")
+    table.to_csv(tmp_path / "record.csv")
+    arguments = ["--site", site_file(tmp_path), "--weather", tmp_path / "record.csv",
+                 "--now", "2026-01-12T18:00", "--no-forecast"]  # fmt: skip
+    said = " ".join(command("season", *arguments).out.split())
+    assert "Winters left out: 1; why stands below. " in said
+    assert "hours without wind" in said
+    assert "wetter" not in said
+    answer = json.loads(command("season", *arguments, "--json").out, parse_constant=no_nan)
+    assert answer["finish"]["forecast_spliced"] is False
+    assert answer["cautions"] == ["Fewer than ten winters: read the shares as a hint, not as odds."]
+    low, high = answer["finish"]["bounds_with_winters_left_out"]
+    assert low == high == pytest.approx(answer["finish"]["as_it_comes"]["share"], abs=1e-4)
+
+
+def test_a_maximum_of_metallic_copper_is_named_and_caps_what_is_owed(
+    command: CommandLine, tmp_path: Path
+) -> None:
+    site = site_file(tmp_path, **{
+        "[program]\n": "[program]\ncopper_maximum_kg_ha = 4.0\n",
+        "rounds = 5\n": "rounds = 5\ncopper_per_round_kg_ha = 1.0\n",
+        "done = [2025-12-06, 2025-12-16]": "done = []",
+        "done = [2026-01-03]": "done = []",
+    })  # fmt: skip
+    arguments = ["--site", site, "--weather", sample_path("winters.csv.gz"),
+                 "--now", "2025-11-20T18:00", "--no-forecast"]  # fmt: skip
+    answer = json.loads(command("season", *arguments, "--json").out, parse_constant=no_nan)
+    assert [entry["owed"] for entry in answer["program"]] == [3, 4]
+    assert answer["notes"] == [
+        "copper: the maximum of metallic copper, 4 kg/ha, leaves 4 of 5 owed"
+    ]
+    assert answer["finish"]["hindsight"]["share"] > 0.5
+    assert "the 7 rounds owed fit" in command("season", *arguments).out
 
 
 def test_more_rounds_done_than_asked_for_is_noted(command: CommandLine, tmp_path: Path) -> None:

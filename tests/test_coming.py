@@ -178,3 +178,34 @@ def test_a_season_forecast_to_be_over_counts_on_no_late_winter() -> None:
     then[..., 0] = 2.0
     goes_on = as_it_comes(chances, ends, then, states, 2).policy[0, 0, 0]
     assert states.visits[int(goes_on)] == (0,)
+
+
+def test_of_a_tank_mix_what_is_not_past_its_last_day_goes_out_alone() -> None:
+    # oil ended on day 4, later than day 8 as forecast; copper is still owed on day 6
+    program = Program.of(oil=(1, 5), copper=(2, 5), between=5, tank_mixes=[("oil", "copper")])
+    days, winters = 12, 3
+    chances = np.full((days, 2, winters), np.nan)
+    chances[0, 1], chances[6] = 0.5, 0.9
+    ends = np.array([[4.0, 11.0, 11.0], [11.0, 11.0, 11.0]])
+    then = np.broadcast_to(np.array([[8.0] * winters, [11.0] * winters]), (days, 2, winters))
+    states = program_states(program, days, winters)
+    visits, made = follow(as_it_comes(chances, ends, then, states), np.arange(1))
+    rounds = rounds_of(states, visits[:, 0])
+    assert rounds[6].T.tolist() == [[False, True], [True, True], [True, True]]
+    assert made[:, 0].tolist() == [[0, 1, 1], [2, 2, 2]]
+    np.testing.assert_array_equal(made[:, 0], rounds_as_it_comes(chances, ends, then, states))
+
+
+def test_of_three_in_a_tank_the_pair_that_is_left_is_a_mix_or_the_first_goes_alone() -> None:
+    days, winters = 3, 2
+    chances = np.full((days, 3, winters), 0.5)
+    ends = np.tile([2.0, -1.0, 2.0], (winters, 1)).T  # the second is over before day 0
+    then = np.full((days, 3, winters), 2.0)
+    for mixes, left in (
+        ([("a", "b", "c")], [1, 0, 0]),
+        ([("a", "b", "c"), ("a", "c")], [1, 0, 1]),
+    ):
+        program = Program.of(a=(1, 9), b=(1, 9), c=(1, 9), between=9, tank_mixes=mixes)
+        states = program_states(program, days, winters)
+        visits, _ = follow(as_it_comes(chances, ends, then, states), np.arange(1))
+        assert rounds_of(states, visits[:, 0])[0].T.tolist() == [left] * winters

@@ -6,6 +6,8 @@ import pytest
 
 from spraywindow.spray.conditions import Conditions, Setting
 from spraywindow.spray.hours import sun_of, weather_columns
+from spraywindow.spray.material import Limit
+from spraywindow.spray.quantities import QUANTITIES
 from tests.weeks import NIGHT, NOON, PLACE, fortnight
 
 
@@ -35,6 +37,29 @@ def test_a_drier_site_does_not_make_the_last_hours_surely_wet() -> None:
     assert earlier.high[-3] == -1.0
     assert earlier.high[-1] >= 0.0
     assert earlier.low[-1] == -1.0
+
+
+def test_the_same_hours_as_a_forecast_differ_in_frost_alone() -> None:
+    # everything that a limit can look at, before and after the record's own was worked out
+    table = fortnight(1.0, 80.0, rain_mm={NOON: 1.0}, rain_chance=0.1, gust_ms=3.0,
+                      wind_from_deg=90.0)  # fmt: skip
+    record = conditions(table, frost_hollow_c=1.0, neighbours_deg=(0.0,))
+    asked = Limit("x", "", "at least", 0.0, 1.0, "", "hard", "", "", "", hours=24.0)
+    told = {name: each.compute(record, asked) for name, each in QUANTITIES.items()}
+    ahead = record.as_forecast()
+    alone = Conditions(record.columns, record.sun, record.setting,
+                       forecast=np.ones(len(table), dtype=bool))  # fmt: skip
+    differ = set()
+    for name, quantity in QUANTITIES.items():
+        found, wanted = quantity.compute(ahead, asked), quantity.compute(alone, asked)
+        np.testing.assert_array_equal(found, wanted)
+        np.testing.assert_array_equal(told[name], quantity.compute(record, asked))
+        if not np.array_equal(found, told[name], equal_nan=True):
+            differ.add(name)
+    assert differ == {
+        "lowest_temp", "lowest_temp_until_dry", "lowest_temp_either_side",
+        "hours_dry_before_trouble",
+    }  # fmt: skip
 
 
 def test_step_extremes_widen_the_temperature_each_on_its_own() -> None:

@@ -61,21 +61,24 @@ def test_unknown_rain_and_risk_widen_the_share() -> None:
 
 
 @settings(max_examples=60)
-@given(st.integers(0, 10_000), st.integers(1, 4), st.integers(1, 4))
-def test_best_rounds_is_the_best_of_all_choices(seed: int, rounds: int, gap: int) -> None:
+@given(st.integers(0, 10_000), st.integers(1, 4), st.integers(1, 4), st.sampled_from([0, 0.7]))
+def test_best_rounds_is_the_best_of_all_choices(
+    seed: int, rounds: int, gap: int, on_wood: float
+) -> None:
     rng = np.random.default_rng(seed)
     risk = rng.random(60) * (rng.random(60) < 0.3)
     rain = rng.random(60) * 10
     hours = np.sort(rng.choice(60, 8, replace=False))
     days = hours // 6
-    answers = best_rounds(risk, rain, hours, days, rounds, least_days=gap)
+    answers = best_rounds(risk, rain, hours, days, rounds, least_days=gap, on_wood=on_wood)
     for number in range(1, rounds + 1):
         shares = []
         for plan in combinations(range(8), number):
             if (np.diff(days[list(plan)]) >= gap).all():
                 made = np.zeros(60, dtype=bool)
                 made[hours[list(plan)]] = True
-                shares.append(float(covered_share((risk, risk), rain, made)[0]))
+                covered = covered_share((risk, risk), rain, made, on_wood=on_wood)
+                shares.append(float(covered[0]))
         if not shares or not risk.any():
             assert len(answers) < number
             continue
@@ -83,4 +86,19 @@ def test_best_rounds_is_the_best_of_all_choices(seed: int, rounds: int, gap: int
         assert share == pytest.approx(max(shares), abs=1e-9)
         made = np.zeros(60, dtype=bool)
         made[list(chosen)] = True
-        assert float(covered_share((risk, risk), rain, made)[0]) == pytest.approx(share)
+        again = covered_share((risk, risk), rain, made, on_wood=on_wood)
+        assert float(again[0]) == pytest.approx(share)
+
+
+def test_copper_on_the_wood_is_a_round_with_the_rain_since() -> None:
+    # half a deposit is a round 25 mm of rain ago (Ontario agriculture ministry 2020)
+    rng = np.random.default_rng(3)
+    risk, rain = rng.random(40) * (rng.random(40) < 0.3), rng.random(40) * 5
+    rounds = np.arange(40) == 25
+    earlier = [np.concatenate([head, tail]) for head, tail in (
+        ([0.0, 0.0], risk), ([0.0, 25.0], rain), ([True, False], rounds),
+    )]  # fmt: skip
+    wanted = covered_share((earlier[0], earlier[0]), earlier[1], earlier[2].astype(bool))
+    np.testing.assert_allclose(covered_share((risk, risk), rain, rounds, on_wood=0.5), wanted)
+    late = round_worth(earlier[0], earlier[1], [0, 27])
+    np.testing.assert_allclose(round_worth(risk, rain, [25], on_wood=0.5), late[1:])

@@ -47,7 +47,7 @@ def test_another_dry_spell_is_that_of_a_material_that_wants_it(hours: float) -> 
     found = next(ease for ease in dry_spells(season(), share_of) if ease.hours == hours)
     wanted = with_oil(OIL.with_dry_spell(hours))
     assert found.usable_mornings["oil"] == pytest.approx(mornings(wanted))
-    assert found.finish == share_of(wanted.chances)
+    assert found.finish == share_of(wanted.foreseen)
     assert found.usable_mornings["copper"] == season().usable[:, 1].sum(axis=0).mean()
 
 
@@ -62,6 +62,7 @@ def test_without_any_winter_nothing_is_counted() -> None:
     whole = season()
     none = replace(
         whole, used=(), labels=(), chances=whole.chances[..., :0],
+        foreseen=whole.foreseen[..., :0],
         ending=replace(whole.ending, turned_out=whole.ending.turned_out[:, :0],
                        then=whole.ending.then[..., :0]),
     )  # fmt: skip

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from spraywindow.season.leaf_curl import curl_cover
+from spraywindow.season.copper_done import CopperLeft
+from spraywindow.season.leaf_curl import CurlCover, curl_cover
 from spraywindow.season.past import Need, Season, past_season
 from spraywindow.season.program import Program
 from spraywindow.sources.samples import DEMO_PLACE
@@ -35,6 +36,10 @@ def one_winter(*wet_from: str) -> Season:
     )  # fmt: skip
 
 
+def cover_of(season_: Season, which: int, rounds: np.ndarray, **more) -> CurlCover:
+    return curl_cover(season_, which, rounds, **({"least_days": 5} | more))
+
+
 def made(season_: Season, *days: int) -> np.ndarray:
     out = np.zeros((len(season_.chances), len(season_.labels)), dtype=bool)
     out[list(days), -1] = True
@@ -44,7 +49,7 @@ def made(season_: Season, *days: int) -> np.ndarray:
 def test_a_round_before_a_spell_covers_it_less_what_the_rain_took() -> None:
     one = one_winter("2015-12-20")
     assert one.labels == ("2014/15", "2015/16")
-    cover = curl_cover(one, 0, made(one, 10))
+    cover = cover_of(one, 0, made(one, 10))
     # 0.5 ** (11.2 mm / 25 mm) is left after the rain of the spell (Ontario 2020), all before it;
     # the whole severity, from 48 h at 8 degC on, is 1 (end points of Rossi et al. 2006)
     assert cover.risk[-1] == pytest.approx(1.0, abs=0.05)
@@ -57,15 +62,35 @@ def test_a_round_before_a_spell_covers_it_less_what_the_rain_took() -> None:
 
 def test_a_round_after_the_spell_covers_nothing() -> None:
     one = one_winter("2015-12-20")
-    assert curl_cover(one, 0, made(one, 30)).coming[-1] == 0
+    assert cover_of(one, 0, made(one, 30)).coming[-1] == 0
 
 
 def test_a_spell_after_the_last_copper_day_is_no_risk_of_the_season() -> None:
     one = one_winter("2015-12-20", "2016-01-20")
-    assert curl_cover(one, 0, made(one, 10)).risk[-1] == pytest.approx(2.0, abs=0.1)
+    assert cover_of(one, 0, made(one, 10)).risk[-1] == pytest.approx(2.0, abs=0.1)
     ending = replace(one.ending, turned_out=np.full((1, 2), 30.0))
     early = replace(one, ending=ending)
-    assert curl_cover(early, 0, made(one, 10)).risk[-1] == pytest.approx(1.0, abs=0.05)
+    assert cover_of(early, 0, made(one, 10)).risk[-1] == pytest.approx(1.0, abs=0.05)
+
+
+def test_copper_on_the_wood_counts_from_day_0_on() -> None:
+    one, none = one_winter("2015-12-20"), np.zeros((81, 2), dtype=bool)
+    assert cover_of(one, 0, none[: len(one.chances)]).coming[-1] == 0
+    found = cover_of(one, 0, none[: len(one.chances)], left=CopperLeft(0.5))
+    # half of a deposit, less what the 11.2 mm of the spell take (Ontario 2020)
+    assert 0.5 * 0.5 ** (11.2 / 25) <= found.coming[-1] < 0.5
+    assert found.bare[-1] == found.coming[-1]
+    assert (found.best[:, -1] > found.bare[-1]).all()
+
+
+def test_the_best_rounds_keep_the_days_of_the_program() -> None:
+    # two spells a fortnight apart; after both, one round less than the first can be made
+    one = one_winter("2015-12-10", "2015-12-16", "2015-12-22", "2015-12-28")
+    rounds = made(one, 3)
+    near = cover_of(one, 0, rounds, least_days=5).best[:, -1]
+    apart = cover_of(one, 0, rounds, least_days=20).best[:, -1]
+    assert near[0] == apart[0]
+    assert (apart[1:] < near[1:] - 0.01).all()
 
 
 def test_hindsight_covers_most_and_more_rounds_cover_more() -> None:
@@ -75,7 +100,7 @@ def test_hindsight_covers_most_and_more_rounds_cover_more() -> None:
         np.isfinite(whole.chances[:, which]) & (np.arange(len(whole.chances)) % 20 == 3)[:, None]
     )
     rounds &= np.cumsum(rounds, axis=0) <= 5
-    cover = curl_cover(whole, which, rounds)
+    cover = cover_of(whole, which, rounds)
     assert (np.diff(cover.best, axis=0) >= -1e-12).all()
     assert (cover.coming <= cover.best[-1] + 1e-9).all()
 
@@ -93,6 +118,6 @@ def test_an_hour_of_unknown_rain_does_not_wash_the_copper_off() -> None:
     )  # fmt: skip
     gappy = replace(whole, block=replace(whole.block, conditions=holes))
     rounds = np.isfinite(whole.chances[:, 1]) & (np.arange(len(whole.chances)) % 20 == 3)[:, None]
-    kept, lost = (curl_cover(each, 1, rounds).coming for each in (whole, gappy))
+    kept, lost = (cover_of(each, 1, rounds).coming for each in (whole, gappy))
     np.testing.assert_allclose(kept, lost, atol=0.25)
     assert lost.mean() == pytest.approx(kept.mean(), abs=0.05)

@@ -12,11 +12,15 @@ from scipy.stats import binomtest
 
 from spraywindow.errors import InputError
 from spraywindow.place import Place
+from spraywindow.season.backtest import backtest
+from spraywindow.season.entry import Entry
 from spraywindow.season.outlook import Outlook, season_outlook
 from spraywindow.season.past import Need, past_season
 from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
+from spraywindow.season.replay import Foresight
 from spraywindow.season.share import Share
+from spraywindow.season.span import program_span
 from spraywindow.sources.samples import DEMO_PLACE
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, winters
 
@@ -92,7 +96,103 @@ def test_a_winter_of_missing_rain_is_left_out_named_and_bounded() -> None:
     assert "rain unknown" in found.season.left_out["2017/18"]
     n, hits = 11, round(found.finish_coming.share * 11)
     assert found.finish_coming.n == n
+    assert found.season.rain_missing == ("2017/18",)
     assert found.bounds == pytest.approx((hits / 12, (hits + 1) / 12))
+
+
+def test_a_winter_left_out_for_anything_but_rain_bounds_nothing() -> None:
+    table = winters().loc[:"2024-12-20"].copy()  # the record ends in 2024/25
+    table.loc["2017-12-01":"2018-02-28", "wind_ms"] = np.nan
+    found = outlook(table)
+    assert set(found.season.left_out) == {"2017/18", "2024/25"}
+    share = found.finish_coming.share
+    assert found.bounds == pytest.approx((share, share))
+
+
+def test_as_it_comes_acts_on_the_mornings_that_an_evening_would_call(demo: Outlook) -> None:
+    season = demo.season
+    found = np.isfinite(season.foreseen)
+    assert not (found & ~np.isfinite(season.chances)).any()  # stricter about frost, never laxer
+    inside = np.arange(len(found))[:, None, None] <= season.ending.turned_out
+    np.testing.assert_array_equal(demo.usable, (found & inside).sum(axis=0))
+    # the record itself would promise more oil, which looks a day ahead for frost
+    lenient = replace(season, foreseen=season.chances)
+    assert lenient.usable[:, 0].sum() > 1.1 * season.usable[:, 0].sum()
+    by_ease = {ease.hours: ease for ease in demo.dry_spells}
+    assert by_ease[72.0].finish == demo.finish_coming
+
+
+def test_where_every_night_may_freeze_as_forecast_hindsight_alone_makes_oil_rounds() -> None:
+    # 0.5 degC at the coldest: no frost in the record, one within a forecast's 1.5 K (P)
+    table = winters().loc["2015-09":"2019-08"].copy()
+    for name in ("temp_c", "dew_point_c"):
+        table[name] = table[name].clip(lower=0.5)
+        table.loc[table.index.hour == 3, name] = 0.5
+    found = outlook(table)
+    assert np.isfinite(found.season.chances[:, 0]).any(axis=0).all()
+    assert found.usable[0].sum() == 0
+    assert found.finish_coming.share == program_span(found.season, PROGRAM).in_five_weeks.share == 0
+    assert found.finish_hindsight.share > 0
+    assert found.short["oil"] == 3
+    assert {ease.usable_mornings["oil"] for ease in (*found.dry_spells, *found.eased)} == {0}
+    # nobody waits for oil mornings that no evening will call: copper is made, though worth less
+    early = Entry("copper", 1, 5, target=("all leaves fallen",))
+    either = Program((Entry("oil", 1, 5, priority=2.0), early), between=150)
+    either_way = outlook(table, either)
+    assert (either_way.rounds_coming == 1).all()
+    ours = backtest(either_way.season, table, DEMO_PLACE, either)[0]
+    assert (ours.made[:7, 1].sum(axis=0) == 1).all()
+
+
+def test_the_replay_of_days_known_makes_the_same_rounds(demo: Outlook) -> None:
+    # four mornings are what seven days tell with 72 h after each
+    ours = backtest(demo.season, winters(), DEMO_PLACE, PROGRAM, replays=[Foresight(7)])[0]
+    np.testing.assert_array_equal(ours.rounds, demo.rounds_coming)
+
+
+def capped(**maxima: float) -> Program:
+    """Four of the five copper rounds, by one maximum or another."""
+    oil, copper = PROGRAM.entries
+    if "copper_kg_ha" in maxima:
+        copper = replace(copper, metallic_copper_per_round_kg_ha=1.0)
+        return Program((oil, copper), PROGRAM.between, (), (), maxima["copper_kg_ha"])
+    return replace(PROGRAM, entries=(oil, replace(copper, **maxima)))
+
+
+def test_every_maximum_caps_what_is_owed_alike(demo: Outlook) -> None:
+    by_rounds = outlook(program=capped(season_maximum=4))
+    by_copper = outlook(program=capped(copper_kg_ha=4.0))
+    assert by_rounds.owed == by_copper.owed == 7
+    assert by_copper.finish_hindsight == by_rounds.finish_hindsight
+    assert by_copper.finish_hindsight.share > 0
+    assert by_copper.finish_coming == by_rounds.finish_coming
+    assert by_copper.short == by_rounds.short
+    assert by_copper.latest_start == by_rounds.latest_start
+    ours, other = (program_span(demo.season, capped(**maximum)).in_five_weeks for maximum
+                   in ({"season_maximum": 4}, {"copper_kg_ha": 4.0}))  # fmt: skip
+    assert ours == other
+
+
+def test_copper_that_is_done_covers_the_spells_to_come() -> None:
+    first = dt.date(2025, 1, 13)  # the record knows the rain up to it, and goes on
+    done = PROGRAM.with_done({"copper": [dt.date(2025, 1, 8)]})
+    bare, sprayed = (outlook(program=each, first=first).curl for each in (PROGRAM, done))
+    assert bare is not None
+    assert sprayed is not None
+    assert (bare.left.share, np.nanmax(bare.bare)) == (0, 0)
+    fell = winters()["rain_mm"].loc["2025-01-08 10:00":"2025-01-12 21:00"].sum()  # UTC + 2
+    # Ontario 2020: half of it is gone after 25 mm
+    assert sprayed.left.share == pytest.approx(0.5 ** (fell / 25.0))
+    assert sprayed.left.unknown_h == 0
+    assert (sprayed.bare[np.isfinite(sprayed.bare)] > 0).all()
+
+
+def test_the_best_copper_rounds_keep_the_gap_of_the_program(demo: Outlook) -> None:
+    apart = outlook(program=Program.of(oil=(3, 5), copper=(5, 30), between=2)).curl
+    assert demo.curl is not None
+    assert apart is not None
+    np.testing.assert_array_equal(apart.best[0], demo.curl.best[0])
+    assert (apart.best[-1] < demo.curl.best[-1]).all()
 
 
 def test_few_winters_give_no_latest_start() -> None:

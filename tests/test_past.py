@@ -9,10 +9,11 @@ import pandas as pd
 import pytest
 
 from spraywindow.season.coming import as_it_comes
-from spraywindow.season.past import Season, past_season, past_starts
+from spraywindow.season.past import Season, past_season
 from spraywindow.season.states import program_states
-from spraywindow.season.winters import winter_sums
+from spraywindow.season.winters import past_starts, winter_sums
 from spraywindow.sources.samples import DEMO_PLACE
+from spraywindow.spray.conditions import Setting
 from spraywindow.spray.days import day_margins
 from spraywindow.spray.hours import score_hours
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
@@ -27,7 +28,7 @@ def past(table: pd.DataFrame, first: dt.date = FIRST, **changes) -> Season:
 def policy(of: Season) -> np.ndarray:
     states = program_states(PROGRAM, len(of.chances), len(of.labels))
     ending = of.ending
-    return as_it_comes(of.chances, ending.turned_out, ending.then, states, near=of.near).policy
+    return as_it_comes(of.foreseen, ending.turned_out, ending.then, states, near=of.near).policy
 
 
 def test_chances_are_the_days_of_the_public_functions() -> None:
@@ -70,8 +71,58 @@ def test_days_that_what_is_done_bars_are_no_chance() -> None:
 def test_a_record_that_ends_within_a_winter_leaves_it_out_and_says_so() -> None:
     found = past(winters().loc[:"2025-01-10"])
     assert list(found.left_out) == ["2024/25"]
-    assert "rain unknown" in found.left_out["2024/25"]
+    assert found.left_out["2024/25"] == (
+        "the record ends in it on 2025-01-11; temperatures are needed from 2024-09-01 to 2025-06-30"
+    )
+    assert found.rain_missing == ()
     assert len(found.labels) == 11
+
+
+def test_a_logger_that_runs_in_winter_only_is_told_what_temperatures_are_needed() -> None:
+    # chill is counted from 1 September on (from memory), heat up to the end of the growing year
+    needed = "temperatures are needed from 2018-09-01 to 2019-06-30"
+    cut = past(winters().loc["2018-10":"2019-04"]).left_out["2018/19"]
+    assert cut == (f"the record begins in it on 2018-10-01 and ends in it on 2019-05-01; {needed}")
+    # whose temperatures go on must know the rest up to the flowers
+    rest = winters().copy()
+    rest.loc[:"2013-12-20", ["rain_mm", "wind_ms"]] = np.nan
+    assert past(rest).left_out == {"2013/14": "rain unknown in 16 % of its hours"}
+    every = winters().copy()
+    every.loc[~every.index.month.isin([10, 11, 12, 1, 2, 3, 4])] = np.nan
+    told = past(every).left_out
+    assert len(told) == 12
+    assert told["2018/19"].endswith(
+        "hours without temperature, which chill and heat need from 2018-09-01 to 2019-06-30"
+    )
+
+
+@pytest.mark.parametrize(
+    ("column", "words"),
+    [("wind_ms", "wind"), ("dew_point_c", "dew point"), ("gust_ms", "gusts"), ("cloud", "cloud")],
+)
+def test_a_winter_without_a_column_that_decides_is_left_out_by_name(
+    column: str, words: str
+) -> None:
+    table = winters().loc["2016-09":"2020-08"].copy()
+    table.loc["2018-11":"2019-04", column] = np.nan
+    found = past(table)
+    assert list(found.left_out) == ["2018/19"]
+    assert found.left_out["2018/19"].endswith(f" hours without {words}")
+    assert found.rain_missing == ()
+    assert (found.usable.sum(axis=0) > 0).all()
+
+
+def test_a_column_that_no_limit_looks_at_leaves_no_winter_out() -> None:
+    table = winters().loc["2016-09":"2020-08"].copy()
+    table.loc["2018-11":"2019-04", "wind_from_deg"] = np.nan
+    assert past(table).left_out == {}  # the site has no neighbours
+    near = past(table, setting=Setting(neighbours_deg=(90.0,)))
+    assert list(near.left_out) == ["2018/19"]
+    assert near.left_out["2018/19"].endswith(" hours without wind direction")
+    # now and then a station leaves it out: in a calm
+    now_and_then = winters().loc["2016-09":"2020-08"].copy()
+    now_and_then.loc[now_and_then.index.hour % 3 == 0, "wind_from_deg"] = np.nan
+    assert past(now_and_then, setting=Setting(neighbours_deg=(90.0,))).left_out == {}
 
 
 def test_a_winter_of_missing_rain_or_temperature_is_named() -> None:
@@ -81,6 +132,7 @@ def test_a_winter_of_missing_rain_or_temperature_is_named() -> None:
     found = past(table)
     assert set(found.left_out) == {"2014/15", "2017/18"}
     assert "without temperature" in found.left_out["2014/15"]
+    assert found.rain_missing == ("2017/18",)
 
 
 def test_the_winter_at_hand_is_no_past_winter() -> None:
@@ -110,6 +162,17 @@ def test_many_winters_are_the_same_winters_again() -> None:
     again = past(winters())
     last = np.isfinite(found.chances[:60, :, -12:]).sum(axis=(0, 1))
     np.testing.assert_array_equal(last, np.isfinite(again.chances[:60]).sum(axis=(0, 1)))
+
+
+def test_what_the_forecast_in_front_does_not_tell_leaves_no_past_winter_out() -> None:
+    first = dt.date(2025, 1, 20)
+    record = winters().loc[:"2025-01-19"]
+    ahead = winters().loc["2025-01-19":"2025-01-29"].drop(columns="rain_chance", errors="ignore")
+    ahead.attrs["forecast_from"] = pd.Timestamp("2025-01-19 16:00", tz="UTC")
+    ahead.loc["2025-01-22":, "wind_ms"] = np.nan
+    found = past(record, first, forecast=ahead)
+    assert found.left_out == {}
+    assert np.isnan(found.chances[3:8]).all()  # and none of these mornings is usable
 
 
 def test_warmth_that_is_forecast_counts_where_the_record_meets_it() -> None:

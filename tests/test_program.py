@@ -1,12 +1,16 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from itertools import product
 from typing import Any
 
+import numpy as np
 import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.season.entry import Entry
+from spraywindow.season.maxima import all_made
+from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
 
 DAYS = [date(2025, 12, day) for day in (1, 6, 11, 16)]
@@ -110,7 +114,46 @@ def test_copper_is_counted_by_rounds_done_and_planned() -> None:
     assert program.metallic_copper_kg_ha() == pytest.approx(1.0)
     assert program.metallic_copper_kg_ha((1, 3)) == pytest.approx(2.0)
     assert program.metallic_copper_kg_ha((2, 0)) == pytest.approx(4.0)
-    assert "metallic copper, 4 kg/ha" in program.notes()[-1]
+    assert program.visits_allowed == (2, 3)
+    assert program.notes()[-1] == (
+        "copper: the maximum of metallic copper, 4 kg/ha, leaves 2 of 3 owed"
+    )
+
+
+def copper_program(maximum: float, *entries: tuple[str, int, float, float]) -> Program:
+    """Entries of (name, rounds, priority, metallic copper per round)."""
+    rows = tuple(
+        Entry(name, rounds, 5, priority=priority, metallic_copper_per_round_kg_ha=copper)
+        for name, rounds, priority, copper in entries
+    )
+    return Program(rows, metallic_copper_maximum_kg_ha=maximum)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_what_the_maxima_leave_is_the_most_of_all_that_they_allow(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    kg_ha = float(rng.integers(1, 8))
+    program = copper_program(
+        kg_ha,
+        *((name, int(rng.integers(1, 6)), float(rng.choice([0.5, 1, 2])),
+           float(rng.choice([0, 0.5, 1, 1.7]))) for name in "abcd"[: rng.integers(1, 5)]),
+    )  # fmt: skip
+    owed = [range(entry.visits_owed + 1) for entry in program.entries]
+    fits = [v for v in product(*owed) if program.metallic_copper_kg_ha(v) <= kg_ha + 1e-9]
+    weights = [entry.priority for entry in program.entries]
+    most = max(sum(w * n for w, n in zip(weights, v, strict=True)) for v in fits)
+    best = [v for v in fits if sum(w * n for w, n in zip(weights, v, strict=True)) == most]
+    assert program.visits_allowed == max(best)
+    # made is all that is allowed in whichever of the best ways
+    assert all_made(program, np.transpose(fits)).tolist() == [visits in best for visits in fits]
+
+
+def test_a_plan_makes_all_that_the_maxima_leave() -> None:
+    program = copper_program(4.0, ("oil", 3, 1, 0), ("copper", 5, 1, 1), ("bordeaux", 2, 1, 1.5))
+    made = plan_many(np.full((90, 3, 1), 0.5), program).rounds[:, 0]
+    assert program.visits_allowed == (3, 4, 0)
+    assert all_made(program, made)
+    assert made.sum() == 7
 
 
 def test_what_is_done_can_be_added_from_a_record() -> None:

@@ -68,7 +68,9 @@ def within(totals: pd.Series, start: pd.Timestamp, hours: int) -> pd.Series:
 def test_the_winters_and_those_left_out_are_the_records(built: Season) -> None:
     assert len(built.labels) + len(built.left_out) == 30  # 1974/75, from January on, to 2003/04
     assert set(built.left_out) == {"1974/75", "1976/77", "2001/02"}
-    assert all("rain unknown" in why for why in built.left_out.values())
+    assert built.left_out["1974/75"].startswith("the record begins in it on 1974-12-31;")
+    assert built.rain_missing == ("1976/77", "2001/02")
+    assert all("rain unknown" in built.left_out[label] for label in built.rain_missing)
 
 
 def test_rain_after_a_round_is_what_the_totals_say(

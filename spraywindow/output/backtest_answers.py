@@ -8,6 +8,7 @@ import pandas as pd
 
 from spraywindow.orchard.replayed import Replayed
 from spraywindow.output.answers import number
+from spraywindow.output.notices import FEW_WINTERS
 from spraywindow.output.rule_runs import (
     Figure,
     Runs,
@@ -21,6 +22,17 @@ from spraywindow.output.rule_runs import (
     winter_rows,
 )
 from spraywindow.season.outcomes import AFTER_H
+from spraywindow.season.outlook import FEWEST_FOR_START
+
+FORESIGHT = (
+    "Days known exactly show what a rule costs, not how good a forecast is: false and missed go "
+    "are measured only where a forecast can be wrong. The size of the usual errors is common "
+    "practice and they are one model of many: read the range of their runs as a sensitivity."
+)
+DRY_LOOKING = (
+    "The first dry-looking day knows the next 24 h of rain exactly, also beside forecasts that "
+    "can be wrong."
+)
 
 
 def backtest_answer(replayed: Replayed) -> dict[str, Any]:
@@ -41,6 +53,8 @@ def backtest_answer(replayed: Replayed) -> dict[str, Any]:
             for label, why in season.left_out.items()
         ],
         "rules": [_rule(runs, replayed) for runs in runs_of(replayed.results)],
+        "notes": list(replayed.program.notes()),
+        "cautions": cautions(replayed),
     }  # fmt: skip
 
 
@@ -49,12 +63,11 @@ def _by_hours(values: Any) -> dict[str, Any]:
 
 
 def _rule(runs: Runs, replayed: Replayed) -> dict[str, Any]:
-    wanted = owed(replayed)
     figures: dict[str, Figure] = {
         "rounds": lambda result: int(result.rounds.sum()),
         "days": lambda result: int(result.made.any(axis=1).sum()),
-        "finished": finished(wanted),
-        "days_first_to_last": median_span(wanted),
+        "finished": finished(replayed.program),
+        "days_first_to_last": median_span(replayed.program),
         "frost_within_24_h": lambda result: int(result.outcomes.frost.sum()),
         "heat_within_48_h": lambda result: int(result.outcomes.heat.sum()),
         "false_go": false_go,
@@ -79,6 +92,7 @@ def _rule(runs: Runs, replayed: Replayed) -> dict[str, Any]:
         "range": {key: _ends(runs, figure) for key, figure in figures.items()}
         | {"spoiled": {hours: _ends(runs, share) for hours, share in shares.items()}},
         "n": judged_days(runs),
+        "unknown": None if runs.first.counts is None else runs.first.counts.unknown,
     }
 
 
@@ -99,8 +113,16 @@ def judged_days(runs: Runs) -> int | None:
 
 
 def owed(replayed: Replayed) -> int:
-    """Rounds of the whole program."""
-    return sum(entry.visits_owed for entry in replayed.program.entries)
+    """Rounds of the whole program that its maxima allow."""
+    return sum(replayed.program.visits_allowed)
+
+
+def cautions(replayed: Replayed) -> list[str]:
+    """How the figures are to be read."""
+    said = [FORESIGHT, DRY_LOOKING]
+    if len(replayed.season.labels) < FEWEST_FOR_START:
+        said.append(FEW_WINTERS)
+    return said
 
 
 def backtest_csv(replayed: Replayed) -> str:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from spraywindow.orchard.replayed import Replayed
-from spraywindow.output.backtest_answers import judged_days, owed
-from spraywindow.output.notices import FEW_WINTERS
+from spraywindow.output.backtest_answers import cautions, judged_days, owed
 from spraywindow.output.rule_runs import (
     Figure,
     Runs,
@@ -19,7 +18,6 @@ from spraywindow.output.rule_runs import (
 )
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.season.outcomes import AFTER_H
-from spraywindow.season.outlook import FEWEST_FOR_START
 
 SOON_H = 24
 _AFTER = [f"rain\n{hours} h" for hours in AFTER_H]
@@ -33,20 +31,17 @@ def backtest_text(replayed: Replayed) -> str:
         parts += [_rules(replayed, runs), _materials(replayed, runs), _errors(runs)]
         parts.append(_winters(replayed))
     foot = [
-        "Days known exactly show what a rule costs, not how good a forecast is: false and missed "
-        "go are measured only where a forecast can be wrong. The size of the usual errors is "
-        "common practice and they are one model of many: read the range of their runs as a "
-        "sensitivity. Rain after a round is measurable rain (0.254 mm, 0.01 in, and more) from its "
-        "start on, as far as the record tells; copper needs 6 h without it, not 72."
+        *cautions(replayed),
+        "Rain after a round is measurable rain (0.254 mm, 0.01 in, and more) from its start on, as "
+        "far as the record tells; copper needs 6 h without it, not 72.",
     ]
+    foot += [f"Note: {note}." for note in replayed.program.notes()]
     foot += [f"Winter {label} is left out: {why}." for label, why in season.left_out.items()]
     foot += [
         f"{_kind(each).capitalize()}: no winter of the record is covered from first day to last."
         for each in runs
         if season.labels and not each.first.labels
     ]
-    if len(season.labels) < FEWEST_FOR_START:
-        foot.append(FEW_WINTERS)
     return "\n\n".join([*(part for part in parts if part), *map(paragraph, foot)])
 
 
@@ -62,7 +57,7 @@ def _verdict(replayed: Replayed, runs: list[Runs]) -> str:
     wrong = "".join(f", {_shares(each, rained)} with {_kind(each)}" for each in errors)
     return paragraph(
         f"{replayed.site.name}: in {_winter_count(n)} this rule made {made} of {n * wanted} rounds "
-        f"and finished {int((ours.rounds >= wanted).sum())} of {_winter_count(n)}, had each "
+        f"and finished {int(finished(replayed.program)(ours))} of {_winter_count(n)}, had each "
         f"evening known the coming days exactly. Rain came within {SOON_H} h of "
         f"{_shares(runs[0], rained)} of its {int(ours.made[:, which].sum())} "
         f"{materials[which].name} rounds{wrong}. Seasons end by {replayed.need_name}."
@@ -78,12 +73,11 @@ def _kind(runs: Runs) -> str:
 
 
 def _rules(replayed: Replayed, runs: list[Runs]) -> str:
-    wanted = owed(replayed)
     rows = [
         [
             _span(each, lambda result: float(result.rounds.mean()), 1),
-            f"{_span(each, finished(wanted))}/{len(each.first.labels)}",
-            _span(each, median_span(wanted)),
+            f"{_span(each, finished(replayed.program))}/{len(each.first.labels)}",
+            _span(each, median_span(replayed.program)),
             *(_bare(each, spoiled(hours)) for hours in AFTER_H),
             _span(each, lambda result: int(result.outcomes.frost.sum())),
             _span(each, lambda result: int(result.outcomes.heat.sum())),
@@ -142,7 +136,8 @@ def _errors(runs: list[Runs]) -> str:
         return ""
     title = (
         "Tomorrow's slot, forecast against what came: share of go days that were none, share of "
-        "usable days that were missed, Brier score of the chance (0 is best), answers judged"
+        "usable days that were missed, Brier score of the chance (0 is best), answers judged (not "
+        "those that the forecast or the record leaves open)"
     )
     head = ["false go", "missed go", "Brier", "n", "rule"]
     return f"{paragraph(title, '')}\n{table_text(head, rows, right=(0, 1, 2, 3))}"

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from spraywindow.season.backtest import RuleResult
+from spraywindow.season.maxima import all_made
+from spraywindow.season.program import Program
 from spraywindow.season.skill import false_go_ratio, missed_go_rate
 
 Figure = Callable[[RuleResult], float]
@@ -70,16 +72,16 @@ def spoiled_of(which: int, hours: int) -> Figure:
     return share
 
 
-def finished(owed: int) -> Figure:
-    """Winters in which all rounds were made."""
-    return lambda result: int((result.rounds >= owed).sum())
+def finished(program: Program) -> Figure:
+    """Winters in which all rounds that the maxima allow were made."""
+    return lambda result: int(all_made(program, result.made.sum(axis=0)).sum())
 
 
-def median_span(owed: int) -> Figure:
+def median_span(program: Program) -> Figure:
     """Days from first to last round, median of the winters that finished."""
 
     def span(result: RuleResult) -> float:
-        spans = result.span_days[result.rounds >= owed]
+        spans = result.span_days[all_made(program, result.made.sum(axis=0))]
         return float(np.median(spans)) if spans.size else math.nan
 
     return span

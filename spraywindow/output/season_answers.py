@@ -11,10 +11,15 @@ from spraywindow.orchard.prospect import Prospect
 from spraywindow.orchard.tree_groups import Group
 from spraywindow.output.answers import number, stamp
 from spraywindow.output.next_text import next_answer
+from spraywindow.output.notices import FEW_WINTERS
 from spraywindow.season.easing import Ease
-from spraywindow.season.outlook import Outlook
+from spraywindow.season.outlook import FEWEST_FOR_START, Outlook
 from spraywindow.season.share import Share
 from spraywindow.season.span import program_span
+
+WINTER_TO_WINTER = (
+    "One forecast stands in front of every winter: the interval is winter-to-winter only."
+)
 
 
 def share_answer(share: Share) -> dict[str, Any]:
@@ -44,16 +49,19 @@ def season_answer(prospect: Prospect) -> dict[str, Any]:
                 "material": entry.material,
                 "rounds": entry.rounds,
                 "done": [day.isoformat() for day in entry.days_done],
-                "owed": entry.visits_owed,
+                "owed": allowed,
                 "least_days": entry.least_days,
             }
-            for entry in prospect.program.entries
+            for entry, allowed in zip(
+                prospect.program.entries, prospect.program.visits_allowed, strict=True
+            )
         ],
         "winters": _winters(outlook),
         "finish": {
             "hindsight": share_answer(outlook.finish_hindsight),
             "as_it_comes": share_answer(outlook.finish_coming),
             "bounds_with_winters_left_out": [number(bound) for bound in outlook.bounds],
+            "forecast_spliced": outlook.spliced,
         },
         "days": _days(prospect),
         "latest_start": {
@@ -102,7 +110,18 @@ def season_answer(prospect: Prospect) -> dict[str, Any]:
         "blocks": [_group(group) for group in prospect.groups],
         "next": next_answer(prospect.upcoming),
         "notes": [*prospect.notes, *prospect.program.notes()],
+        "cautions": cautions(outlook),
     }
+
+
+def cautions(outlook: Outlook) -> list[str]:
+    """How the shares are to be read."""
+    said = []
+    if outlook.spliced and outlook.finish_coming.n:
+        said.append(WINTER_TO_WINTER)
+    if 0 < outlook.finish_coming.n < FEWEST_FOR_START:
+        said.append(FEW_WINTERS)
+    return said
 
 
 def _days(prospect: Prospect) -> dict[str, Any]:
@@ -140,8 +159,8 @@ def _winters(outlook: Outlook) -> list[dict[str, Any]]:
                 "as_it_comes": int(outlook.rounds_coming[column]),
             },
             "finished": {
-                "hindsight": bool(outlook.rounds_hindsight[column] >= outlook.owed),
-                "as_it_comes": bool(outlook.rounds_coming[column] >= outlook.owed),
+                "hindsight": bool(outlook.made_hindsight[column]),
+                "as_it_comes": bool(outlook.made_coming[column]),
             },
         }
         for column, label in enumerate(season.labels)
@@ -167,6 +186,9 @@ def _curl(outlook: Outlook) -> dict[str, Any] | None:
         return None
     return {
         "winters_with_risk": int(np.isfinite(curl.coming).sum()),
+        "copper_on_wood": number(curl.left.share),
+        "rain_unknown_h": curl.left.unknown_h,
+        "covered_without_rounds": number(mean_known(curl.bare)),
         "covered_as_it_comes": number(mean_known(curl.coming)),
         "covered_by_best_rounds": [number(mean_known(row)) for row in curl.best],
         "worth_of_round": [number(mean_known(row)) for row in curl.worth],

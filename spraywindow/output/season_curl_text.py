@@ -6,6 +6,7 @@ import numpy as np
 
 from spraywindow.output.season_answers import mean_known
 from spraywindow.output.text import paragraph, table_text
+from spraywindow.output.words import day_words
 from spraywindow.season.outlook import Outlook
 
 
@@ -21,14 +22,22 @@ def curl_text(outlook: Outlook) -> list[str]:
         [str(number), _share(curl.best[number - 1]), _share(curl.worth[number - 1])]
         for number in range(1, len(curl.best) + 1)
     ]
+    left, at_most = curl.left, "at most " if curl.left.unknown_h else ""
+    if left.share:
+        rows.insert(0, ["none", _share(curl.bare), "-"])
     text = "Leaf-curl weather and copper: share of a winter's infection risk, mean (10-90 %)\n"
-    text += table_text(
-        ["rounds", "covered by the best of hindsight", "lost without this round"],
-        rows, right=(0, 1, 2),
-    )  # fmt: skip
+    head = ["covered by the best of hindsight", "lost without this round"]
+    text += table_text(["more rounds" if left.share else "rounds", *head], rows, right=(0, 1, 2))
     covered = mean_known(curl.coming)
+    if left.share:
+        why = f" (rain is unknown in {left.unknown_h} h since)" if left.unknown_h else ""
+        text += "\n" + paragraph(
+            f"Of a fresh deposit, {at_most}{100 * left.share:.0f} % is on the wood on "
+            f"{day_words(outlook.season.first)} from the rounds done{why}; every figure counts it."
+        )
     text += "\n" + paragraph(
-        f"The rounds made as it comes cover {100 * covered:.0f} % (mean of {n} winters with risk)."
+        f"The rounds made as it comes cover {at_most}{100 * covered:.0f} % (mean of {n} winters "
+        "with risk)."
     )
     enough = next(
         (k for k, row in enumerate(curl.best, start=1)

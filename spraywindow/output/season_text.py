@@ -9,8 +9,8 @@ import numpy as np
 from spraywindow.orchard.prospect import Prospect
 from spraywindow.output.ends_text import ends_text
 from spraywindow.output.next_text import next_text
-from spraywindow.output.notices import FEW_WINTERS, LABEL
-from spraywindow.output.season_answers import mean_known
+from spraywindow.output.notices import LABEL
+from spraywindow.output.season_answers import cautions, mean_known
 from spraywindow.output.season_curl_text import curl_text
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.words import day_words, limit_words
@@ -22,13 +22,16 @@ from spraywindow.season.stages import stage_words
 MOST_LIMITS = 6
 
 
-def share_words(share: Share) -> str:
-    """A share with its interval and n, as "11 of 12 winters (92 %, 65-99 %)"."""
+def share_words(share: Share, label: str = "") -> str:
+    """A share with its 95 % interval and n, as "11 of 12 winters (92 %, 65-99 %)".
+
+    Whoever has not said so yet gives a `label` to stand before the interval.
+    """
     if share.n == 0:
         return "no winter to count"
     hits = round(share.share * share.n)
     return (
-        f"{hits} of {share.n} winters ({100 * share.share:.0f} %, "
+        f"{hits} of {share.n} winters ({100 * share.share:.0f} %, {label}"
         f"{100 * share.low:.0f}-{100 * share.high:.0f} %)"
     )
 
@@ -65,23 +68,28 @@ def _verdict(prospect: Prospect) -> str:
     begins = "from tomorrow" if prospect.begun else f"from leaf fall, {day_words(first)}"
     lines.append(
         f"{site.name}: the {outlook.owed} rounds owed fit {begins} in "
-        f"{share_words(outlook.finish_coming)} as it comes; with hindsight in "
+        f"{share_words(outlook.finish_coming, '95 % interval ')} as it comes; with hindsight in "
         f"{share_words(outlook.finish_hindsight)}."
     )
     if outlook.season.left_out:
-        low, high = outlook.bounds
-        lines.append(
-            f"Winters left out: {len(outlook.season.left_out)}, probably wetter ones; had all of "
-            f"them failed, or all finished: {100 * low:.0f} to {100 * high:.0f} %."
-        )
+        lines.append(_left_out_words(outlook))
     lines.append(_latest_words(outlook))
-    if outlook.spliced:
-        lines.append(
-            "One forecast stands in front of every winter: the interval is winter-to-winter only."
-        )
-    if 0 < outlook.finish_coming.n < FEWEST_FOR_START:
-        lines.append(FEW_WINTERS)
+    lines += cautions(outlook)
     return "\n".join(paragraph(line) for line in lines)
+
+
+def _left_out_words(outlook: Outlook) -> str:
+    """How many winters are left out; those of missing rain bound the share."""
+    every, wet = len(outlook.season.left_out), len(outlook.season.rain_missing)
+    said = f"Winters left out: {every}"
+    if not wet:
+        return f"{said}; why stands below."
+    whose = "" if wet == every else f"{wet} of them "
+    low, high = (f"{100 * bound:.0f}" for bound in outlook.bounds)
+    return (
+        f"{said}, {whose}for missing rain, probably wetter ones: had these failed, or finished, "
+        f"the share would be {low} to {high} %."
+    )
 
 
 def _latest_words(outlook: Outlook) -> str:
@@ -102,7 +110,7 @@ def _program(prospect: Prospect) -> str:
             entry.material,
             str(entry.rounds),
             f"{entry.rounds_done:g}",
-            str(entry.visits_owed),
+            str(prospect.program.visits_allowed[number]),
             f"{entry.least_days} d",
             f"{np.median(prospect.outlook.usable[number]):.0f}"
             if prospect.outlook.season.labels
@@ -116,7 +124,9 @@ def _program(prospect: Prospect) -> str:
     head = ["material", "rounds", "done", "owed", "apart", "usable mornings", "rounds short"]
     text = table_text(head, rows, right=(1, 2, 3, 4, 5, 6))
     text += "\n" + paragraph(
-        "Usable mornings: of the middle winter. Rounds short: mean per winter, as it comes."
+        "Usable mornings: of the middle winter, as `slots` would call them the evening before "
+        "(frost with a forecast's uncertainty); hindsight goes by the record. Rounds short: mean "
+        "per winter, as it comes."
     )
     lost = max(prospect.outlook.short.items(), key=lambda item: item[1], default=("", 0.0))
     if lost[1] > 0:

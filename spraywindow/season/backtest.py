@@ -16,7 +16,7 @@ from spraywindow.errors import InputError, describe
 from spraywindow.place import Place
 from spraywindow.season.coming import as_it_comes, follow, rounds_of, within
 from spraywindow.season.evenings import Seen, seen_mornings
-from spraywindow.season.mornings import best_jobs, best_of_day, score_block
+from spraywindow.season.mornings import best_of_day
 from spraywindow.season.other_rules import first_dry_day, fixed_calendar, habit_rows
 from spraywindow.season.outcomes import AFTER_H, Outcomes, outcomes_after
 from spraywindow.season.past import Season
@@ -158,15 +158,13 @@ def as_turned_out(season: Season) -> tuple[NDArray[np.int64], Array]:
     """
     block, used = season.block, list(season.used)
     open_hours = block.workable(season.access)
-    starts, good = [], []
-    for material in season.materials:
-        scores = score_block(block, material)
-        best, rows = best_jobs(block, scores, season.need_h, season.access)
-        maybe = np.where((scores.verdict != NO_GO) & open_hours, 0.0, -np.inf)
-        possible = np.isfinite(best_of_day(block, maybe, season.need_h)[0])
-        starts.append(rows)
-        good.append(np.where(np.isfinite(best), 1.0, np.where(possible, np.nan, 0.0)))
-    return np.stack(starts, axis=1)[..., used], np.stack(good, axis=1)[..., used]
+    good = []
+    for number, verdict in enumerate(season.verdicts):
+        maybe = np.where((verdict != NO_GO) & open_hours, 0.0, -np.inf)
+        possible = np.isfinite(best_of_day(block, maybe, season.need_h)[0])[:, used]
+        none = np.where(possible, np.nan, 0.0)
+        good.append(np.where(season.starts[:, number] >= 0, 1.0, none))
+    return season.starts, np.stack(good, axis=1)
 
 
 def _ours(
@@ -175,7 +173,7 @@ def _ours(
     states = program_states(program, len(season.chances), max(len(season.labels), 1))
     known = np.where(_free_ahead(season, mornings), seen.margin[:, :mornings], np.nan)
     coming = as_it_comes(
-        season.chances, season.ending.turned_out, season.ending.then, states, mornings,
+        season.foreseen, season.ending.turned_out, season.ending.then, states, mornings,
         seen=known, near=season.near,
     )  # fmt: skip
     visits, _ = follow(coming, np.zeros(1, dtype=np.int64))
@@ -191,8 +189,9 @@ def _ours(
         return result
     inside = np.arange(len(made))[:, None, None] <= judged.ending.turned_out
     truth = good[..., which][inside]
-    told = np.isfinite(seen.margin[:, 0][..., which])[inside]
     chance = seen.chance[..., which][inside]
+    go = np.isfinite(seen.margin[:, 0][..., which])[inside]
+    told = np.where(np.isnan(chance), np.nan, go)  # an evening that could not tell is no no-go
     return replace(result, counts=count(told, truth), brier=brier_score(chance, truth))
 
 
@@ -224,6 +223,8 @@ def _only(season: Season, columns: Sequence[int]) -> Season:
         used=tuple(season.used[column] for column in picked),
         labels=tuple(season.labels[column] for column in picked),
         chances=season.chances[..., picked],
+        starts=season.starts[..., picked],
+        foreseen=season.foreseen[..., picked],
         ending=replace(
             season.ending,
             turned_out=season.ending.turned_out[..., picked],

@@ -90,9 +90,9 @@ def as_it_comes(
         policy[day] = _choose(
             gains[:, None, :], may, later[states.after], spare[states.after], states
         )
-    barred = _past_last(turned_out, len(chances), states)
-    past = np.take_along_axis(barred, policy.astype(np.int64), axis=1)
-    return Coming(np.where(past, len(states.visits) - 1, policy), evenings.value, states)
+    left = _left_of_visits(turned_out, len(chances), states)
+    policy = np.take_along_axis(left, policy.astype(np.int64), axis=1)
+    return Coming(policy, evenings.value, states)
 
 
 def rounds_as_it_comes(
@@ -109,7 +109,7 @@ def rounds_as_it_comes(
     """
     winters = np.arange(chances.shape[2])
     state = np.zeros(len(winters), dtype=np.int64)
-    barred = _past_last(turned_out, len(chances), states)
+    left = _left_of_visits(turned_out, len(chances), states)
     visits = np.full((len(chances), len(winters)), len(states.visits) - 1)
     upcoming = 0
     for day, gains, later, spare in _Evenings(
@@ -119,7 +119,7 @@ def rounds_as_it_comes(
             state = states.after[-1, state]
         after = states.after[:, state]
         visit = _choose(gains, after >= 0, later[after, winters], spare[after, winters], states)
-        visits[day] = np.where(barred[day, visit, winters], len(states.visits) - 1, visit)
+        visits[day] = left[day, visit, winters]
         state = states.after[visits[day], state]
         upcoming = day + 1
     return states.made(state)
@@ -195,13 +195,20 @@ def _choose(
     return np.asarray(np.where(guarded == guarded.max(axis=0), worth, NEVER).argmax(axis=0))
 
 
-def _past_last(turned_out: Array, days: int, states: ProgramStates) -> NDArray[np.bool_]:
-    """Visits past a material's last day, [day, visit, winter]: the crew sees open flowers."""
+def _left_of_visits(turned_out: Array, days: int, states: ProgramStates) -> NDArray[np.int8]:
+    """What a crew that sees open flowers makes of each visit, [day, visit, winter].
+
+    The largest part of it that is no material past its last day.
+    """
     past = np.arange(days)[:, None, None] > turned_out
-    barred = np.zeros((days, len(states.visits), turned_out.shape[1]), dtype=bool)
-    for number, members in enumerate(states.visits[:-1]):
-        barred[:, number] = past[:, list(members)].any(axis=1)
-    return barred
+    none = len(states.visits) - 1
+    left = np.full((days, len(states.visits), turned_out.shape[1]), none, dtype=np.int8)
+    for number, members in enumerate(states.visits):
+        for part in range(none - 1, number - 1, -1):  # the largest stand first
+            if set(states.visits[part]) <= set(members):
+                may = ~past[:, list(states.visits[part])].any(axis=1)
+                left[:, number] = np.where(may, part, left[:, number])
+    return left
 
 
 def follow(coming: Coming, starts: Integers) -> tuple[NDArray[np.int8], Integers]:

@@ -25,9 +25,10 @@ def copper_residue(rain_mm_since: ArrayLike, half_rain_mm: float = HALF_RAIN_MM)
 
 
 def copper_on_wood(
-    rain_mm: ArrayLike, rounds: ArrayLike, half_rain_mm: float = HALF_RAIN_MM
-) -> Floats:
-    """Residue at the start of each hour, of the latest round before it; 0 before the first.
+    rain_mm: ArrayLike, rounds: ArrayLike, half_rain_mm: float = HALF_RAIN_MM,
+    on_wood: float = 0.0,
+) -> Floats:  # fmt: skip
+    """Residue at the start of each hour, of the latest round before it.
 
     Parameters
     ----------
@@ -35,15 +36,19 @@ def copper_on_wood(
         No NaN: put 0 for the most residue, a large number for the least.
     rounds : array of bool, shape (hours, ...)
         True in the hour of a round; it covers from the next hour on.
+    on_wood : float
+        Share of a deposit on the wood at the start, 0 to 1.
     """
     fallen = np.cumsum(np.asarray(rain_mm, dtype=float), axis=0)
     done = np.asarray(rounds, dtype=bool)
     fallen, done = np.broadcast_arrays(fallen, done)
+    # What is on the wood is a round so much rain ago; without any, for ever.
+    begin = half_rain_mm * np.log2(on_wood) if on_wood > 0 else -np.inf
     # Sums only grow, so the running maximum is the sum at the latest round.
-    at_round = np.maximum.accumulate(np.where(done, fallen, -np.inf), axis=0)
+    at_round = np.maximum.accumulate(np.where(done, fallen, begin), axis=0)
     first = np.zeros((1, *fallen.shape[1:]))
     before = np.concatenate([first, fallen[:-1]])
-    last = np.concatenate([first - np.inf, at_round[:-1]])
+    last = np.concatenate([first + begin, at_round[:-1]])
     return copper_residue(before - last, half_rain_mm)
 
 
@@ -54,6 +59,7 @@ def covered_share(
     *,
     weight: ArrayLike = 1.0,
     half_rain_mm: float = HALF_RAIN_MM,
+    on_wood: float = 0.0,
 ) -> tuple[Floats, Floats]:
     """Share of each winter's infection risk that copper on given days would have covered.
 
@@ -66,6 +72,8 @@ def covered_share(
     rounds : array of bool, shape (hours, ...)
     weight : array, optional
         How susceptible the trees are in each hour, 0-1; bud break to petal fall is most so.
+    on_wood : float
+        Share of a deposit on the wood at the start.
 
     Returns
     -------
@@ -74,8 +82,8 @@ def covered_share(
     """
     rain = np.asarray(rain_mm, dtype=float)
     least, most = (np.asarray(bound) * np.asarray(weight, dtype=float) for bound in risk)
-    kept_low = copper_on_wood(np.where(np.isnan(rain), 1e6, rain), rounds, half_rain_mm)
-    kept_high = copper_on_wood(np.where(np.isnan(rain), 0.0, rain), rounds, half_rain_mm)
+    kept_low = copper_on_wood(np.where(np.isnan(rain), 1e6, rain), rounds, half_rain_mm, on_wood)
+    kept_high = copper_on_wood(np.where(np.isnan(rain), 0.0, rain), rounds, half_rain_mm, on_wood)
 
     def share(covered: Floats, bare: Floats) -> Floats:
         total = covered + bare
@@ -88,8 +96,9 @@ def covered_share(
 
 
 def round_worth(
-    risk: Floats, rain_mm: Floats, round_hours: ArrayLike, *, half_rain_mm: float = HALF_RAIN_MM
-) -> Floats:
+    risk: Floats, rain_mm: Floats, round_hours: ArrayLike, *,
+    half_rain_mm: float = HALF_RAIN_MM, on_wood: float = 0.0,
+) -> Floats:  # fmt: skip
     """Share of one winter's risk that would be lost without each round, the others kept.
 
     Parameters
@@ -97,6 +106,8 @@ def round_worth(
     risk, rain_mm : array, shape (hours,)
         One bound of the risk (weighted, if weights are used) and rain without NaN.
     round_hours : array of int, shape (rounds,)
+    on_wood : float
+        Share of a deposit on the wood at the start.
 
     Returns
     -------
@@ -109,13 +120,15 @@ def round_worth(
     plans[hours, np.arange(len(hours))] = False
     column = np.broadcast_to(np.asarray(risk)[:, None], plans.shape)
     rain = np.broadcast_to(np.asarray(rain_mm)[:, None], plans.shape)
-    covered = covered_share((column, column), rain, plans, half_rain_mm=half_rain_mm)[0]
+    covered = covered_share(
+        (column, column), rain, plans, half_rain_mm=half_rain_mm, on_wood=on_wood
+    )[0]
     return np.asarray(covered[-1] - covered[:-1])
 
 
 def best_rounds(
     risk: Floats, rain_mm: Floats, hours: ArrayLike, days: ArrayLike, most_rounds: int,
-    *, least_days: int = 1, half_rain_mm: float = HALF_RAIN_MM,
+    *, least_days: int = 1, half_rain_mm: float = HALF_RAIN_MM, on_wood: float = 0.0,
 ) -> list[tuple[float, tuple[int, ...]]]:  # fmt: skip
     """With hindsight, the best hours for 1, 2, ... copper rounds in one winter.
 
@@ -128,6 +141,8 @@ def best_rounds(
     most_rounds : int
     least_days : int
         Least days between rounds.
+    on_wood : float
+        Share of a deposit on the wood at the start.
 
     Returns
     -------
@@ -149,10 +164,11 @@ def best_rounds(
     )
     until = np.searchsorted(spells, hours, side="right")  # spells up to the hour of a round
     alone = earned[:, -1] / total
-    # gain[i, j]: by round i until round j takes over; best[j]: rounds up to and with j.
+    # gain[i, j]: by round i until round j takes over; before[j]: by all until round j does.
     gain = (earned[:, until] - earned[:, :1]) / total
     fits = days[None, :] - days[:, None] >= max(least_days, 1)
-    before = np.zeros(len(hours))
+    kept_before = on_wood * copper_residue(fallen[spells], half_rain_mm)
+    before = np.concatenate([[0.0], np.cumsum(kept_before * risk[spells])])[until] / total
     chosen: list[tuple[int, ...]] = [(int(hour),) for hour in hours]
     answers: list[tuple[float, tuple[int, ...]]] = []
     for number in range(most_rounds):

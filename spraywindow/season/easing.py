@@ -1,4 +1,4 @@
-"""What each limit costs, and what easing one would give back."""
+"""What each limit costs, and what easing one would give back: in mornings as foreseen."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def limit_costs(season: Season) -> tuple[tuple[str, str, float], ...]:
     days = np.arange(season.block.days)[:, None]
     for number, material in enumerate(season.materials):
         without = days_without_limit(
-            season.block, season.scores[number], material, season.need_h, season.access
+            season.ahead, season.ahead_scores[number], material, season.need_h, season.access
         )
         inside = (days <= season.ending.turned_out[number]) & season.free[:, number, None]
         have = int((without.pop("")[:, used] & inside).sum())
@@ -64,7 +64,7 @@ def dry_spells(season: Season, finish: Finish) -> tuple[Ease, ...]:
             season,
             f"{hours:g} h of rain-free weather",
             hours,
-            season.block,
+            season.ahead,
             [m.with_dry_spell(hours) if m.dry_spell_h == longest else m for m in season.materials],
             finish,
         )
@@ -74,7 +74,7 @@ def dry_spells(season: Season, finish: Finish) -> tuple[Ease, ...]:
 
 def earlier_dew_off(season: Season, finish: Finish) -> Ease:
     """The season with wood that dries an hour earlier."""
-    old = season.block.conditions
+    old = season.ahead.conditions
     sunny = Conditions(
         old.columns,
         old.sun,
@@ -86,7 +86,7 @@ def earlier_dew_off(season: Season, finish: Finish) -> Ease:
         season,
         "wood dry an hour earlier: the sunny block first",
         None,
-        replace(season.block, conditions=sunny),
+        replace(season.ahead, conditions=sunny),
         season.materials,
         finish,
     )
@@ -100,7 +100,7 @@ def _ease(
     materials: Sequence[Material],
     finish: Finish,
 ) -> Ease:
-    chances = season.chances_with(block, materials)
+    chances = season.foreseen_with(block, materials)
     usable = np.isfinite(within(chances, season.ending.turned_out)).sum(axis=0)
     mornings = {
         material.name: float(usable[number].mean()) if usable.shape[1] else float("nan")

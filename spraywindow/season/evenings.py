@@ -17,7 +17,7 @@ from spraywindow.season.past import Season
 from spraywindow.season.replay import Replay
 from spraywindow.spray.chance import chance_of_holding
 from spraywindow.spray.conditions import Conditions
-from spraywindow.spray.kernel import GO
+from spraywindow.spray.kernel import GO, NO_GO
 from spraywindow.spray.material import Material
 from spraywindow.weather.interval import Array
 from spraywindow.weather.sun import Sun
@@ -42,7 +42,8 @@ class Seen:
     start : int array [day, material, winter]
         Row in the season's block at which that slot's best job begins; -1 without one.
     chance : array [day, material, winter]
-        Chance that tomorrow's slot holds; 0 without one.
+        Chance that tomorrow's slot holds; 0 where there surely is none, NaN where the evening
+        could not tell.
     """
 
     margin: Array
@@ -115,8 +116,11 @@ def _one(
     rows = slice(int(inside[0]), int(inside[-1]) + 1)
     scores, mornings = score_block(evening, material, rows), evening.cut(rows)
     best = job_margins(mornings, scores, season.need_h, season.access)
-    start, chance = np.full(best.shape[1], -1, dtype=np.int64), np.zeros(best.shape[1])
-    go = (scores.verdict == GO) & mornings.workable(season.access) & (mornings.day == 0)
+    tomorrow = mornings.workable(season.access) & (mornings.day == 0)
+    start = np.full(best.shape[1], -1, dtype=np.int64)
+    may = sliding_window_view((scores.verdict != NO_GO) & tomorrow, season.need_h, axis=0)
+    chance = np.where(may.all(axis=-1).any(axis=0), np.nan, 0.0)
+    go = (scores.verdict == GO) & tomorrow
     jobs = [
         (day, job)
         for day in np.flatnonzero(np.isfinite(best[0]))

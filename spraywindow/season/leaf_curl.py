@@ -11,13 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spraywindow.season.coming import within
 from spraywindow.season.copper_cover import best_rounds, covered_share, round_worth
+from spraywindow.season.copper_done import CopperLeft
 from spraywindow.season.infection import LEAF_CURL, infection_risk, spread_rain, wet_from_store
-from spraywindow.season.mornings import best_jobs
 from spraywindow.season.past import Season
 from spraywindow.weather.interval import Array
 
 MOST_ROUNDS = 5
+NOTHING_LEFT = CopperLeft()
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,23 +28,37 @@ class CurlCover:
 
     Attributes
     ----------
+    left : CopperLeft
+        What is on the wood on day 0; it counts in all that follows.
     risk : array [winter]
         Sum of the severities of the season's infection spells (lower bound).
+    bare : array [winter]
+        Share of it covered without any further round; NaN without risk.
     coming : array [winter]
         Share of it covered by the rounds made as it comes; NaN without risk.
     best : array [number of rounds, winter]
-        Share that the best 1, 2, ... rounds of hindsight cover; NaN without risk.
+        Share that the best 1, 2, ... rounds of hindsight cover; NaN without risk. They keep the
+        program's least days.
     worth : array [round, winter]
         Share that would be lost without the first, second ... round made as it comes.
     """
 
+    left: CopperLeft
     risk: Array
+    bare: Array
     coming: Array
     best: Array
     worth: Array
 
 
-def curl_cover(season: Season, which: int, made: NDArray[np.bool_]) -> CurlCover:
+def curl_cover(
+    season: Season,
+    which: int,
+    made: NDArray[np.bool_],
+    *,
+    least_days: int,
+    left: CopperLeft = NOTHING_LEFT,
+) -> CurlCover:
     """Measure what copper rounds would have covered in every winter used.
 
     Parameters
@@ -52,6 +68,10 @@ def curl_cover(season: Season, which: int, made: NDArray[np.bool_]) -> CurlCover
         Number of the copper among the season's materials.
     made : bool array [day, winter]
         Copper rounds made as it comes.
+    least_days : int
+        Least days between rounds, of the program.
+    left : CopperLeft
+        What is on the wood on day 0.
     """
     conditions, used = season.block.conditions, list(season.used)
     water, columns = conditions.water, conditions.columns
@@ -65,30 +85,34 @@ def curl_cover(season: Season, which: int, made: NDArray[np.bool_]) -> CurlCover
     day = season.block.day[:, used]
     inside = (day >= 0) & (day <= season.ending.turned_out[which])
     risk = np.where(inside, infection_risk(LEAF_CURL, wet, columns["temp_c"][:, used], rain)[0], 0)
-    _, rows = best_jobs(season.block, season.scores[which], season.need_h, season.access)
-    rows = rows[:, used]
-    usable = season.usable[:, which]
+    rows = season.starts[:, which]
+    usable = np.isfinite(within(season.chances, season.ending.turned_out))[:, which]
     hours = np.arange(len(rain))[:, None]
     done = np.zeros(rain.shape, dtype=bool)
     on, winter = np.nonzero(made & (rows >= 0))
     done[rows[on, winter], winter] = True
-    known_rain = np.nan_to_num(rain)
-    coming, _ = covered_share((risk, risk), known_rain, done)
+    # of the rain before day 0 `left` has taken account
+    known_rain = np.where(day >= 0, np.nan_to_num(rain), 0.0)
+    bare, coming = (
+        covered_share((risk, risk), known_rain, rounds, on_wood=left.share)[0]
+        for rounds in (np.zeros_like(done), done)
+    )
     winters = len(used)
-    best = np.full((MOST_ROUNDS, winters), np.nan)
+    best = np.repeat(bare[None], MOST_ROUNDS, axis=0)  # where there is no morning for a round
     worth = np.full((MOST_ROUNDS, winters), np.nan)
     for column in range(winters):
         days = np.flatnonzero(usable[:, column])
         if len(days):
             found = best_rounds(
                 risk[:, column], known_rain[:, column], rows[days, column], days, MOST_ROUNDS,
-                least_days=season.materials[which].least_days,
+                least_days=least_days, on_wood=left.share,
             )  # fmt: skip
             shares = [share for share, _ in found]
-            best[: len(shares), column] = shares
             if shares:  # more rounds than there is room for add nothing
-                best[len(shares) :, column] = shares[-1]
+                best[:, column] = [*shares, *shares[-1:] * (MOST_ROUNDS - len(shares))]
         own = hours[done[:, column], 0]
-        earned = round_worth(risk[:, column], known_rain[:, column], own)[:MOST_ROUNDS]
+        earned = round_worth(
+            risk[:, column], known_rain[:, column], own, on_wood=left.share
+        )[:MOST_ROUNDS]  # fmt: skip
         worth[: len(earned), column] = earned
-    return CurlCover(risk.sum(axis=0), coming, best, worth)
+    return CurlCover(left, risk.sum(axis=0), bare, coming, best, worth)

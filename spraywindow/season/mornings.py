@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -26,9 +25,6 @@ from spraywindow.weather.air import pressure_at_kpa
 from spraywindow.weather.hourly import AHEAD_H, HISTORY_H
 from spraywindow.weather.interval import Array
 from spraywindow.weather.sun import Sun
-
-MOST_UNKNOWN_RAIN = 0.05
-"""A winter with more unknown hours of rain than this share is left out; P."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,13 +53,6 @@ class Block:
     day: NDArray[np.int64]
     clock_h: Array
     epoch_h: NDArray[np.int64]
-
-    @cached_property
-    def unknown_rain(self) -> Array:
-        """Share of hours of each winter's days whose rain is unknown."""
-        inside = (self.day >= 0) & (self.day < self.days)
-        unknown = np.isinf(self.conditions.rain.hourly.high) & inside
-        return np.asarray(unknown.sum(axis=0) / inside.sum(axis=0))
 
     def cut(self, rows: slice) -> Block:
         """Some rows of the block."""

@@ -52,7 +52,7 @@ def _in_turn(season: Season, program: Program, fits: NDArray[np.bool_]) -> NDArr
     """
     days, materials, winters = season.chances.shape
     entries = program.entries
-    left = np.tile([[entry.visits_owed] for entry in entries], (1, winters))
+    left = np.tile(np.array(program.visits_allowed)[:, None], (1, winters))
     last = np.full((materials, winters), -10_000)
     made = np.zeros((days, materials, winters), dtype=bool)
     apart = np.array(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,9 +19,12 @@ from spraywindow.season.coming import (
     rounds_of,
     within,
 )
+from spraywindow.season.copper_done import copper_left
 from spraywindow.season.easing import Ease, dry_spells, earlier_dew_off, limit_costs
 from spraywindow.season.ending import LastDay
 from spraywindow.season.leaf_curl import CurlCover, curl_cover
+from spraywindow.season.maxima import all_made
+from spraywindow.season.mornings import midnight
 from spraywindow.season.past import Need, Season, past_season
 from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
@@ -30,6 +33,7 @@ from spraywindow.season.states import program_states
 from spraywindow.spray.conditions import Setting
 from spraywindow.spray.material import Material
 from spraywindow.spray.slots import DURATION_H, Access
+from spraywindow.weather.hourly import check_hourly
 from spraywindow.weather.interval import Array
 
 FEWEST_FOR_START = 10
@@ -51,17 +55,19 @@ class Outlook:
     ends : mapping of str to LastDay
         Last usable day of each material.
     owed : int
-        Rounds wanted and not done.
+        Rounds wanted and not done, within all maxima.
     usable : array [material, winter]
-        Usable mornings from day 0 to the material's last day.
+        Mornings from day 0 to the material's last day that the evening before would call usable.
     weekly : array [week, material, winter]
         The same per week; NaN once a winter's season is over.
     rounds_hindsight, rounds_coming : array [winter]
         Rounds made with hindsight, and as it comes.
+    made_hindsight, made_coming : bool array [winter]
+        Whether these are all that the maxima allow.
     finish_hindsight, finish_coming : Share
         Share of winters in which all rounds fit.
     bounds : (float, float)
-        `finish_coming` with all winters left out failed, and with all of them finished.
+        `finish_coming` with all winters of missing rain failed, and with all of them finished.
     start_shares : array [day]
         Share (as it comes) that finishes when nothing is done before that day.
     latest_start : mapping of int to date or None
@@ -86,6 +92,8 @@ class Outlook:
     weekly: Array
     rounds_hindsight: NDArray[np.int64]
     rounds_coming: NDArray[np.int64]
+    made_hindsight: NDArray[np.bool_]
+    made_coming: NDArray[np.bool_]
     finish_hindsight: Share
     finish_coming: Share
     bounds: tuple[float, float]
@@ -137,19 +145,20 @@ def season_outlook(
     )  # fmt: skip
     winters, days = len(season.labels), len(season.chances)
     states = program_states(program, days, max(winters, 1))
-    owed = np.array([entry.visits_owed for entry in program.entries])
-
+    owed = np.array(program.visits_allowed)
     rules = (season.ending.turned_out, season.ending.then, states, known_mornings)
 
     def finish(chances: Array) -> Share:
         made = rounds_as_it_comes(chances, *rules, near=season.near)
-        return Share.of(np.asarray((made >= owed[:, None]).all(axis=0)))
+        return Share.of(all_made(program, made))
 
-    coming = as_it_comes(season.chances, *rules, near=season.near)
+    coming = as_it_comes(season.foreseen, *rules, near=season.near)
     visits, made = follow(coming, np.arange(days))
-    finished = np.asarray((made >= owed[:, None, None]).all(axis=0))
+    finished = all_made(program, made)
     hindsight = plan_many(within(season.chances, season.ending.turned_out), program).rounds
-    hits, every = int(finished[0].sum()), winters + len(season.left_out)
+    made_hindsight = all_made(program, hindsight)
+    hits, unsure = int(finished[0].sum()), len(season.rain_missing)
+    every = winters + unsure
     shares = finished.mean(axis=1) if winters else np.full(days, np.nan)
     ends = dict(zip(program.materials, season.ending.last_days(first), strict=True))
     last = min(season.ending.quantiles[1].max(), days - 1) if winters else 0
@@ -162,9 +171,11 @@ def season_outlook(
         weekly=_weekly(season),
         rounds_hindsight=hindsight.sum(axis=0),
         rounds_coming=made[:, 0].sum(axis=0),
-        finish_hindsight=Share.of(np.asarray((hindsight >= owed[:, None]).all(axis=0))),
+        made_hindsight=made_hindsight,
+        made_coming=finished[0],
+        finish_hindsight=Share.of(made_hindsight),
         finish_coming=Share.of(finished[0]),
-        bounds=(hits / every, (hits + len(season.left_out)) / every),
+        bounds=(hits / every, (hits + unsure) / every) if every else (np.nan, np.nan),
         start_shares=shares,
         latest_start={
             per_cent: _latest(shares, first, per_cent / 100)
@@ -179,15 +190,28 @@ def season_outlook(
         limits=limit_costs(season),
         dry_spells=dry_spells(season, finish),
         eased=(earlier_dew_off(season, finish),),
-        curl=_curl(season, rounds_of(states, visits[:, 0])),
+        curl=_curl(season, program, place, rounds_of(states, visits[:, 0]), (weather, forecast)),
         spliced=forecast is not None,
     )
 
 
-def _curl(season: Season, made: NDArray[np.bool_]) -> CurlCover | None:
-    for which, material in enumerate(season.materials):
-        if "copper" in material.name and season.labels:
-            return curl_cover(season, which, made[:, which])
+def _curl(
+    season: Season,
+    program: Program,
+    place: Place,
+    made: NDArray[np.bool_],
+    tables: Sequence[pd.DataFrame | None],
+) -> CurlCover | None:
+    """Cover of the first copper; the tables tell of the winter at hand."""
+    since = midnight(season.first, place) - pd.Timedelta(days=366)
+    known = [table[table.index >= since] for table in tables if table is not None]
+    known = [check_hourly(table) for table in known if len(table)]
+    for which, entry in enumerate(program.entries):
+        if "copper" in season.materials[which].name and season.labels:
+            return curl_cover(
+                season, which, made[:, which], least_days=entry.least_days,
+                left=copper_left(entry, season.first, place, known),
+            )  # fmt: skip
     return None
 
 

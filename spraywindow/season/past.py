@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,9 +17,10 @@ from spraywindow.season.coming import within
 from spraywindow.season.dormancy import LONGEST_SEASON_D, MOST_SILENT_D, season_stages
 from spraywindow.season.dormancy import Need as Need
 from spraywindow.season.ending import Endings, endings
+from spraywindow.season.left_out import why_left_out
 from spraywindow.season.mornings import (
-    MOST_UNKNOWN_RAIN,
     Block,
+    best_jobs,
     job_margins,
     midnight,
     score_block,
@@ -27,7 +29,7 @@ from spraywindow.season.mornings import (
 from spraywindow.season.nearness import Nearness, nearness
 from spraywindow.season.planner import may_spray
 from spraywindow.season.program import Program
-from spraywindow.season.winters import WinterSums, winter_label, winter_sums
+from spraywindow.season.winters import past_starts, winter_sums
 from spraywindow.spray.conditions import Setting
 from spraywindow.spray.kernel import Scores
 from spraywindow.spray.material import Material
@@ -53,16 +55,28 @@ class Season:
     free : bool array [day, material]
         Days that what is done leaves free.
     chances : array [day, material, winter]
-        Margin of each day's best slot of the winters used; NaN for none.
+        Margin of each day's best slot of the winters used, as the record has it: for hindsight;
+        NaN for none.
+    starts : int array [day, material, winter]
+        First row in the block of each day's best job; -1 for none.
+    verdicts : tuple of int array [hour, winter]
+        Of every hour of the block, one array a material.
+    foreseen : array [day, material, winter]
+        The margins as the evening before would judge it, by a forecast that comes true: its frost
+        is judged with a forecast's uncertainty.
     ending : Endings
         Of the winters used.
     near : Nearness
         How near days are to where the rounds belong, in the winters used.
-    scores : tuple of Scores
-        Every hour of the block scored, one a material.
+    ahead : Block
+        The block with every hour as a forecast.
+    ahead_scores : tuple of Scores
+        Its hours scored, one a material.
     labels : tuple of str
     left_out : mapping of str to str
         Winters not used, and why.
+    rain_missing : tuple of str
+        Those of them whose rain is missing within the record: probably wetter ones.
     """
 
     first: dt.date
@@ -71,20 +85,25 @@ class Season:
     materials: tuple[Material, ...]
     free: NDArray[np.bool_]
     chances: Array
+    starts: NDArray[np.int64]
+    verdicts: tuple[NDArray[np.int8], ...]
+    foreseen: Array
     ending: Endings
     near: Nearness
-    scores: tuple[Scores, ...]
+    ahead: Block
+    ahead_scores: tuple[Scores, ...]
     labels: tuple[str, ...]
     left_out: Mapping[str, str]
+    rain_missing: tuple[str, ...]
     need_h: int
     access: Access
 
-    def chances_with(self, block: Block, materials: Sequence[Material]) -> Array:
-        """The chances of the winters used, with another block of conditions or other limits."""
+    def foreseen_with(self, block: Block, materials: Sequence[Material]) -> Array:
+        """What is foreseen, with another block of conditions than `ahead` or other limits."""
         columns = []
         for number, each in enumerate(materials):
-            if block is self.block and each is self.materials[number]:
-                columns.append(self.chances[:, number])
+            if block is self.ahead and each is self.materials[number]:
+                columns.append(self.foreseen[:, number])
                 continue
             margins = job_margins(block, score_block(block, each), self.need_h, self.access)
             free = self.free[:, number, None]
@@ -93,26 +112,11 @@ class Season:
 
     @property
     def usable(self) -> NDArray[np.bool_]:
-        """Usable mornings up to each material's last day, [day, material, winter]."""
-        return np.isfinite(within(self.chances, self.ending.turned_out))
+        """Mornings that the evening before would call usable, [day, material, winter].
 
-
-def past_starts(
-    sums: WinterSums, first: dt.date, latitude: float, record_end: dt.date
-) -> tuple[list[int], list[dt.date]]:
-    """Columns of the record's winters before the one of `first`, and day 0 in each of them."""
-    own = winter_label(first, latitude)
-    day = 28 if (first.month, first.day) == (2, 29) else first.day
-    columns, starts = [], []
-    for column, (start, label) in enumerate(zip(sums.starts, sums.labels, strict=True)):
-        if label == own or start > first:
-            continue
-        late = (first.month, day) < (start.month, start.day)
-        here = dt.date(start.year + late, first.month, day)
-        if here < record_end:
-            columns.append(column)
-            starts.append(here)
-    return columns, starts
+        Up to each material's last day.
+        """
+        return np.isfinite(within(self.foreseen, self.ending.turned_out))
 
 
 def past_season(
@@ -168,27 +172,46 @@ def past_season(
         table, place, setting or Setting(), starts, days,
         forecast=None if forecast is None else (first, check_hourly(forecast)),
     )  # fmt: skip
-    why_not = [_why_not(block, number, sums, column) for number, column in enumerate(columns)]
-    used = tuple(number for number, why in enumerate(why_not) if not why)
-    stages = replace(
-        stages, turned_out=stages.turned_out[:, list(used)], then=stages.then[:days, :, list(used)]
-    )
     need_h, open_to = int(np.ceil(duration_h)), access or Access()
     free = may_spray(pd.date_range(first, periods=days), program)
-    scores = tuple(score_block(block, material) for material in order)
-    margins = [job_margins(block, each, need_h, open_to)[:, list(used)] for each in scores]
+    verdicts, jobs = [], []
+    for material in order:
+        score = score_block(block, material)
+        verdicts.append(score.verdict)
+        jobs.append(best_jobs(block, score, need_h, open_to))
+    ahead = replace(block, conditions=block.conditions.as_forecast())
+    ahead_scores = tuple(score_block(ahead, material) for material in order)
+    index = pd.DatetimeIndex(table.index)
+    why_not = why_left_out(block, ahead_scores, order, index, place, sums, columns)
+    left_out = {
+        sums.labels[column]: why for column, why in zip(columns, why_not, strict=True) if why
+    }
+    used = [number for number, why in enumerate(why_not) if why is None]
+    stages = replace(
+        stages, turned_out=stages.turned_out[:, used], then=stages.then[:days, :, used]
+    )
+    foreseen = [job_margins(ahead, each, need_h, open_to) for each in ahead_scores]
+
+    def of_used(columns: Sequence[NDArray[Any]]) -> NDArray[Any]:
+        return np.stack(columns, axis=1)[..., used]
+
     return Season(
         first=first,
         block=block,
-        used=used,
+        used=tuple(used),
         materials=order,
         free=free,
-        chances=np.where(free[..., None], np.stack(margins, axis=1), np.nan),
+        chances=np.where(free[..., None], of_used([margin for margin, _ in jobs]), np.nan),
+        starts=of_used([start for _, start in jobs]),
+        verdicts=tuple(verdicts),
+        foreseen=np.where(free[..., None], of_used(foreseen), np.nan),
         ending=endings(stages, last_stages),
         near=nearness(program, first, need.leaf_fall or first, stages, days),
-        scores=scores,
+        ahead=ahead,
+        ahead_scores=ahead_scores,
         labels=tuple(sums.labels[columns[number]] for number in used),
-        left_out={sums.labels[columns[n]]: why for n, why in enumerate(why_not) if why},
+        left_out={label: each.why for label, each in left_out.items()},
+        rain_missing=tuple(label for label, each in left_out.items() if each.of_rain),
         need_h=need_h,
         access=open_to,
     )
@@ -210,12 +233,3 @@ def _temperature(
     if not abs((ahead.index[0] - known.index[-1]).days) <= MOST_SILENT_D:
         return known
     return known.combine_first(ahead).asfreq("h")
-
-
-def _why_not(block: Block, number: int, sums: WinterSums, column: int) -> str:
-    unknown = float(block.unknown_rain[number])
-    if unknown > MOST_UNKNOWN_RAIN:
-        return f"rain unknown in {100 * unknown:.0f} % of its hours"
-    if not sums.usable[column]:
-        return f"{int(sums.unknown_h[column])} hours without temperature"
-    return ""

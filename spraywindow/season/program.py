@@ -14,6 +14,7 @@ from typing import Any
 
 from spraywindow.errors import InputError, describe, one_line
 from spraywindow.season.entry import LONGEST_GAP_D, Entry, whole
+from spraywindow.season.maxima import beyond_maxima, visits_allowed
 
 Done = Mapping[str, Iterable[date]]
 PartlyDone = Mapping[str, Iterable[tuple[date, float]]]
@@ -123,6 +124,34 @@ class Program:
             for entry, more in zip(self.entries, visits or (0,) * len(self.entries), strict=True)
         )
 
+    @property
+    def copper_allowed_kg_ha(self) -> float:
+        """Most metallic copper of the season; what is done where that is more: then no more."""
+        most = self.metallic_copper_maximum_kg_ha
+        return math.inf if most is None else max(most, self.metallic_copper_kg_ha())
+
+    @property
+    def beyond_maxima(self) -> tuple[str, ...]:
+        """What is done beyond the season's maxima, a sentence each."""
+        return beyond_maxima(self)
+
+    @property
+    def visits_allowed(self) -> tuple[int, ...]:
+        """Visits still to make with each material: what is owed, within all maxima."""
+        return visits_allowed(self)
+
+    def done_within(self, first: date, last: date = date.max) -> Program:
+        """Give the program with only what was done from one local day to another."""
+        entries = tuple(
+            replace(
+                entry,
+                done=tuple(day for day in entry.done if first <= day <= last),
+                partly_done=tuple(row for row in entry.partly_done if first <= row[0] <= last),
+            )
+            for entry in self.entries
+        )
+        return replace(self, entries=entries)
+
     def with_done(self, done: Done, partly_done: PartlyDone | None = None) -> Program:
         """Give the program with rounds added that are done, as from the application record."""
         partly = partly_done or {}
@@ -153,12 +182,13 @@ class Program:
                 f"{entry.least_days} asked for"
                 for day, after in entry.short_gaps
             ]
-        wanted = [entry.visits_owed for entry in self.entries]
-        most = self.metallic_copper_maximum_kg_ha
-        if most is not None and self.metallic_copper_kg_ha(wanted) > most + 1e-9:
-            notes.append(
-                f"the maximum of metallic copper, {most:g} kg/ha, does not allow all rounds"
-            )
+        notes += [
+            f"{entry.material}: the maximum of metallic copper, "
+            f"{self.metallic_copper_maximum_kg_ha:g} kg/ha, leaves {allowed} of "
+            f"{entry.visits_owed} owed"
+            for entry, allowed in zip(self.entries, self.visits_allowed, strict=True)
+            if allowed < entry.visits_owed
+        ]
         return tuple(notes)
 
     def _unknown(self, what: str, got: Any) -> str:
@@ -209,14 +239,6 @@ class Program:
             problems.append(
                 describe(
                     "metallic_copper_maximum_kg_ha", where="program", expected="above 0", got=most
-                )
-            )
-        elif most is not None and self.metallic_copper_kg_ha() > most + 1e-9:
-            problems.append(
-                describe(
-                    f"metallic_copper_maximum_kg_ha {most:g} is below what is done",
-                    where="program",
-                    got=self.metallic_copper_kg_ha(),
                 )
             )
         return problems

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraywindow.season.coming import KNOWN_MORNINGS, as_it_comes, follow, rounds_of
+from spraywindow.season.maxima import all_made
 from spraywindow.season.nearness import Nearness
 from spraywindow.season.past import Season
 from spraywindow.season.program import Program
@@ -51,10 +52,9 @@ def span_days(made: NDArray[np.bool_]) -> Array:
 
 def program_span(season: Season, program: Program) -> Span:
     """Follow a program through the winters of a season, as it comes, and in five weeks of it."""
-    owed = np.array([entry.visits_owed for entry in program.entries])
 
     def made(days: int, near: Nearness | None) -> NDArray[np.bool_]:
-        chances = season.chances[:days]
+        chances = season.foreseen[:days]
         states = program_states(program, len(chances), max(len(season.labels), 1))
         last = np.minimum(season.ending.turned_out, days - 1.0)
         coming = as_it_comes(
@@ -62,13 +62,13 @@ def program_span(season: Season, program: Program) -> Span:
         )
         return rounds_of(states, follow(coming, np.zeros(1, dtype=np.int64))[0][:, 0])
 
-    every = made(len(season.chances), season.near)
-    done = (every.sum(axis=0) >= owed[:, None]).all(axis=0)
+    every = made(len(season.foreseen), season.near)
+    done = all_made(program, every.sum(axis=0))
     spans = span_days(every)[done]
     # who has but five weeks waits for no better stage
-    short = made(FIVE_WEEKS_D, None).sum(axis=0) >= owed[:, None]
+    short = all_made(program, made(FIVE_WEEKS_D, None).sum(axis=0))
     return Span(
         float(np.median(spans)) if spans.size else float("nan"),
         int(done.sum()),
-        Share.of(np.asarray(short.all(axis=0))),
+        Share.of(short),
     )

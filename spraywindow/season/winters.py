@@ -71,10 +71,36 @@ def winter_start(day: date, latitude: float) -> date:
     return date(day.year if day.month >= 7 else day.year - 1, 7, 1)
 
 
+def chill_start(start: date, latitude: float, chill_from: tuple[int, int] = CHILL_FROM) -> date:
+    """Give the day from which chill counts in the winter that begins at `start`."""
+    month, day = chill_from
+    if latitude < 0:
+        month = (month + 5) % 12 + 1
+    return date(start.year + (month < start.month), month, day)
+
+
 def winter_label(day: date, latitude: float) -> str:
     """Name the winter that a date belongs to: "2023/24" in the north, "2024" in the south."""
     start = winter_start(day, latitude)
     return f"{start.year}" if latitude < 0 else f"{start.year}/{(start.year + 1) % 100:02d}"
+
+
+def past_starts(
+    sums: WinterSums, first: date, latitude: float, record_end: date
+) -> tuple[list[int], list[date]]:
+    """Columns of the record's winters before the one of `first`, and day 0 in each of them."""
+    own = winter_label(first, latitude)
+    day = 28 if (first.month, first.day) == (2, 29) else first.day
+    columns, starts = [], []
+    for column, (start, label) in enumerate(zip(sums.starts, sums.labels, strict=True)):
+        if label == own or start > first:
+            continue
+        late = (first.month, day) < (start.month, start.day)
+        here = date(start.year + late, first.month, day)
+        if here < record_end:
+            columns.append(column)
+            starts.append(here)
+    return columns, starts
 
 
 def split_winters(
@@ -135,9 +161,8 @@ def winter_sums(
     """
     starts, labels, temp = split_winters(temp_c, place)
     # Feb 29 moves the later dates of one winter in four by a day, which the sums ignore.
-    month = (chill_from[0] + 5) % 12 + 1 if place.latitude < 0 else chill_from[0]
     anchor = date(2001, 1, 1) if place.latitude < 0 else date(2001, 7, 1)
-    chill_day = (date(anchor.year + (month < anchor.month), month, chill_from[1]) - anchor).days
+    chill_day = (chill_start(anchor, place.latitude, chill_from) - anchor).days
 
     temp = fill_short_gaps(temp)
     there = ~np.isnan(temp)

@@ -7,6 +7,7 @@ computed when it is first asked for.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -75,6 +76,14 @@ class Conditions:
     ) -> None:
         self.columns, self.sun, self.setting = dict(columns), sun, setting
         self.forecast, self.pressure_kpa = forecast, pressure_kpa
+
+    def as_forecast(self) -> Conditions:
+        """The same hours, every one judged as a forecast; all but frost is shared, not redone."""
+        ahead = copy(self)
+        ahead.forecast = np.ones(len(self.columns["temp_c"]), dtype=bool)
+        for of_frost in ("frost_temp", "hours_dry_before_trouble"):
+            ahead.__dict__.pop(of_frost, None)
+        return ahead
 
     def column(self, name: str, low: float = -np.inf, high: float = np.inf) -> Interval:
         """Give a column as an interval, unknown values between `low` and `high`."""
