@@ -132,6 +132,20 @@ def test_a_site_without_rounds_owed_is_left_out(tmp_path: Path, weather: pd.Data
     assert plan.choices[0] == ()
 
 
+def test_what_no_maximum_allows_is_not_owed(tmp_path: Path, weather: pd.DataFrame) -> None:
+    path = write_site(tmp_path / "A.toml", name="A")
+    text = path.read_text().replace('between = "2 days"', "copper_maximum_kg_ha = 1.0")
+    for name in ("oil", "copper"):
+        text = text.replace(
+            f'material = "{name}"', f'material = "{name}"\ncopper_per_round_kg_ha = 1.0'
+        )
+    path.write_text(text)
+    site = with_done(read_site(path), {"copper": [dt.date(2025, 12, 5)]})
+    plan = _plan([site, _site(tmp_path, "B")], weather)
+    assert plan.choices[0] == ()
+    assert plan.left_out == {0: "the season's maxima allow no more"}
+
+
 def test_the_urgent_site_goes_first_when_the_day_is_short(
     tmp_path: Path, weather: pd.DataFrame
 ) -> None:

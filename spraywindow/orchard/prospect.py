@@ -13,7 +13,7 @@ from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.next_rounds import NextRound, next_rounds
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_tables import Block
-from spraywindow.orchard.spacing import in_season, refuse_future
+from spraywindow.orchard.spacing import in_season, refuse_future, spacing_finding
 from spraywindow.orchard.tree_groups import Group, block_need, group_notes
 from spraywindow.season.dormancy import Need
 from spraywindow.season.outlook import Outlook, season_outlook
@@ -152,8 +152,18 @@ def prospect(
         )
         groups = _groups(site, site.blocks, program, known, materials, fall, fall, None, None)
     upcoming = next_rounds(site, program, groups[0].outlook.season, ahead) if begun else ()
-    notes = (*(note for group in groups for note in group_notes(group)), *notes)
+    closed = _closed_notes(site, tomorrow) if begun else ()
+    notes = (*(note for group in groups for note in group_notes(group)), *closed, *notes)
     return Prospect(site, program, now, tuple(groups), begun, ended, over, notes, upcoming)
+
+
+def _closed_notes(site: Site, day: dt.date) -> tuple[str, ...]:
+    """What sprays that are done keep closed on a day, by material."""
+    here = in_season(site, day)
+    findings = {
+        name: spacing_finding(here, here.material(name), day) for name in here.program.materials
+    }
+    return tuple(f"{name}: {found.reason}" for name, found in findings.items() if found.reason)
 
 
 def _flowers(block: Block, site: Site, today: dt.date) -> bool:

@@ -23,7 +23,7 @@ from spraywindow.orchard.site_mixing import (
     SprayerFields,
 )
 from spraywindow.orchard.site_problems import site_problems, toml_cure
-from spraywindow.orchard.site_program import build_program, material_of
+from spraywindow.orchard.site_program import build_program, material_of, refuse_beyond_maxima
 from spraywindow.orchard.site_tables import (
     DEFAULT_ROUNDS,
     AccessFields,
@@ -87,7 +87,8 @@ class Site(Table):
                     describe("the job is longer than the working hours", where="crew.job",
                              expected=f"at most {open_h:g} h", got=f"{job_h:g} h")
                 )  # fmt: skip
-        _ = self.program  # building it once reports what contradicts itself at the border
+        # building it once reports what contradicts itself at the border
+        refuse_beyond_maxima(self.program, self.where.latitude)
         return self
 
     @cached_property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from itertools import combinations
 
@@ -11,6 +12,7 @@ from spraywindow.orchard.site_problems import Problems, nearest
 from spraywindow.orchard.site_tables import DEFAULT_ROUNDS, ProgramFields, RoundFields
 from spraywindow.season.entry import Entry
 from spraywindow.season.program import Program
+from spraywindow.season.winters import winter_start
 from spraywindow.spray.material import Material
 
 
@@ -57,6 +59,30 @@ def build_program(fields: ProgramFields, materials: Mapping[str, Material]) -> P
         apart=tuple(row for row in apart if row[2] > between),
         metallic_copper_maximum_kg_ha=fields.copper_maximum_kg_ha,
     )
+
+
+def growing_year(day: dt.date, latitude: float) -> tuple[dt.date, dt.date]:
+    """First and last day of the growing year that holds a day."""
+    first = winter_start(day, latitude)
+    return first, first.replace(year=first.year + 1) - dt.timedelta(days=1)
+
+
+def refuse_beyond_maxima(program: Program, latitude: float) -> None:
+    """Hold what is done to the maxima, one growing year after the other.
+
+    Raises
+    ------
+    InputError
+        If the rounds of a growing year are beyond a maximum of a season.
+    """
+    days = [day for entry in program.entries for day in entry.days_done]
+    problems = [
+        describe(line, where=f"program, season from {first}")
+        for first, last in sorted({growing_year(day, latitude) for day in days})
+        for line in program.done_within(first, last).beyond_maxima
+    ]
+    if problems:
+        raise Problems(problems)
 
 
 def _entry(fields: RoundFields, material: Material) -> Entry:

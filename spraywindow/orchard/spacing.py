@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from spraywindow.errors import InputError, describe, one_line
 from spraywindow.orchard.block_states import season_start
@@ -18,19 +18,16 @@ from spraywindow.spray.material import Material
 def in_season(site: Site, today: dt.date) -> Site:
     """The site with its program as of this season: rounds of earlier winters are over.
 
-    Their gaps are over as well; rounds after today are left in, to be refused.
+    Their gaps are over as well; rounds after today are left in, to be refused. Sprays outside
+    the program bar its materials.
     """
-    start = season_start(today, site)
+    program = site.program.done_within(season_start(today, site))
     entries = tuple(
-        replace(
-            entry,
-            done=tuple(day for day in entry.done if day >= start),
-            partly_done=tuple(row for row in entry.partly_done if row[0] >= start),
-        )
-        for entry in site.program.entries
+        replace(entry, barred=tuple(_barred(site, site.material(entry.material))))
+        for entry in program.entries
     )
     copy = site.model_copy()
-    copy.__dict__["program"] = replace(site.program, entries=entries)
+    copy.__dict__["program"] = replace(program, entries=entries)
     return copy
 
 
@@ -44,12 +41,38 @@ def sprays_done(site: Site) -> Iterator[tuple[str, str, dt.date]]:
             yield "other_sprays", name, day
 
 
-def _holding(site: Site, material: Material) -> Iterator[tuple[str, dt.date]]:
-    """Name and local day of every spray to which the next one keeps its gap."""
+@dataclass(frozen=True)
+class _Gap:
+    """The gap after a spray: of which material, on which local day, how many days."""
+
+    name: str
+    done: dt.date
+    days: int
+
+    @property
+    def free(self) -> dt.date:
+        """The first day after it."""
+        return self.done + dt.timedelta(days=self.days)
+
+
+def _gaps(site: Site, material: Material) -> Iterator[_Gap]:
+    """The gap after every spray to which the next one of a material keeps it."""
     for entry in site.program.entries:
-        yield from ((entry.material, day) for day in entry.days_holding(material.name))
+        apart = wanted_days(site, material, entry.material)
+        yield from (_Gap(entry.material, day, apart) for day in entry.days_holding(material.name))
+    yield from _other_gaps(site, material)
+
+
+def _other_gaps(site: Site, material: Material) -> Iterator[_Gap]:
     for name, days in site.other_sprays.items():
-        yield from ((name, day) for day in days)
+        apart = wanted_days(site, material, name)
+        yield from (_Gap(name, day, apart) for day in days)
+
+
+def _barred(site: Site, material: Material) -> Iterator[tuple[dt.date, dt.date]]:
+    """First and last day of the gaps after sprays outside the program."""
+    one = dt.timedelta(days=1)
+    yield from ((gap.done, gap.free - one) for gap in _other_gaps(site, material) if gap.days)
 
 
 def refuse_future(site: Site, today: dt.date) -> None:
@@ -79,24 +102,18 @@ def wanted_days(site: Site, material: Material, done: str) -> int:
 
 def spacing_finding(site: Site, material: Material, day: dt.date) -> Finding:
     """Judge a day by the sprays before it; the one that holds it longest gives the reason."""
-    holding = [
-        (done + dt.timedelta(days=apart), name, done, apart)
-        for name, done in _holding(site, material)
-        if 0 <= (day - done).days < (apart := wanted_days(site, material, name))
-    ]
+    holding = [gap for gap in _gaps(site, material) if gap.done <= day < gap.free]
     if not holding:
         return Finding("go")
-    free, name, done, apart = max(holding)
-    gap = "between rounds" if name == material.name else "apart"
-    words = f"{name} went on {day_words(done)}: {apart} days {gap}, so from {day_words(free)} on"
+    longest = max(holding, key=lambda gap: (gap.free, gap.name, gap.done))
+    kind = "between rounds" if longest.name == material.name else "apart"
+    words = (
+        f"{longest.name} went on {day_words(longest.done)}: {longest.days} days {kind}, so from "
+        f"{day_words(longest.free)} on"
+    )
     return Finding("no-go", words)
 
 
 def next_day(site: Site, material: Material, day: dt.date) -> dt.date:
     """The first day from `day` on that the sprays before it leave free."""
-    free = [
-        done + dt.timedelta(days=wanted_days(site, material, name))
-        for name, done in _holding(site, material)
-        if done <= day
-    ]
-    return max([day, *free])
+    return max([day, *(gap.free for gap in _gaps(site, material) if gap.done <= day)])

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.evening import Evening
 from spraywindow.orchard.site import Site
+from spraywindow.orchard.spacing import spacing_finding
+from spraywindow.orchard.verdicts import hardest, working_day
 from spraywindow.season.bloom import DAYS_TO_FLOWER
 from spraywindow.spray.material import Material
 
@@ -30,7 +32,8 @@ class Urgency:
     known : int
         Usable mornings known, from the day of the visit on.
     later_days : int
-        Days from the last one that is answered to the first flower.
+        Working days from the last one that is answered to the first flower, without those that
+        sprays done keep closed.
     last_day : date
         The day before the first flower.
     usual_share : float
@@ -101,17 +104,28 @@ def urgency(evening: Evening, day: dt.date, share: float | None = None) -> Urgen
         Of the later mornings that are expected to be usable [0-1]; default `usual_share_of`.
     """
     site, material = evening.site, evening.material
-    entry = next((e for e in site.program.entries if e.material == material.name), None)
-    if entry is None or not entry.visits_owed:
+    program = site.program
+    owed = dict(zip(program.materials, program.visits_allowed, strict=True)).get(material.name)
+    if not owed:
         return None
     last = last_day_of(site, evening.now.date())
     ahead = [each for each in evening.answers if each.date >= day]
     known_to = max([day, *(each.date for each in ahead if each.verdict != "unknown")])
     return Urgency(
-        entry.visits_owed,
+        owed,
         sum(each.verdict == "go" and each.date <= last for each in ahead),
-        max(0, (last - known_to).days),
+        sum(_open(site, material, day) for day in _days_after(known_to, last)),
         last,
         share if share is not None else usual_share_of(material),
         end_is_assumed(site),
     )
+
+
+def _days_after(day: dt.date, last: dt.date) -> list[dt.date]:
+    return [day + dt.timedelta(days=number) for number in range(1, (last - day).days + 1)]
+
+
+def _open(site: Site, material: Material, day: dt.date) -> bool:
+    """Whether a day that no forecast tells yet could be used, for all that is known now."""
+    held = hardest([working_day(day, site.access), spacing_finding(site, material, day)])
+    return held.verdict == "go"

@@ -162,7 +162,7 @@ def plan_visits(
         if number in on_route or number in left_out:
             continue
         if not several:
-            left_out[number] = "the program is done"
+            left_out[number] = _nothing_owed(sites[number], now)
         elif number in open_sites:
             left_out[number] = why_not_visited(number, sites, crew_day, route)
         else:
@@ -170,6 +170,12 @@ def plan_visits(
     return Visits(
         tuple(sites), day, zero, route, tuple(choices), dict(sorted(left_out.items())), unread
     )
+
+
+def _nothing_owed(site: Site, now: pd.Timestamp) -> str:
+    program = in_season(site, now.tz_convert(site.place.timezone).date()).program
+    done = not any(entry.rounds_owed for entry in program.entries)
+    return "the program is done" if done else "the season's maxima allow no more"
 
 
 def _minute(moment: pd.Timestamp, zero: pd.Timestamp) -> float:
@@ -188,12 +194,10 @@ def _choices(
     today = now.tz_convert(site.place.timezone).date()
     refuse_future(site, today)
     out = []
-    for entry in in_season(site, today).program.entries:
-        if not entry.visits_owed:
-            continue
-        the = evening(site, weather, now, entry.material)
+    for material in site.program.materials:
+        the = evening(site, weather, now, material)
         urgent = urgency(the, day, share)
-        if urgent is None:  # done by what this season's record says
+        if urgent is None:  # nothing is owed in this season
             continue
         answer = next(
             (each for each in the.answers if each.date == day),

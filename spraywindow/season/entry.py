@@ -47,6 +47,8 @@ class Entry:
     partly_done : tuple of (date, float)
         Local days and shares (between 0 and 1) of rounds that were begun and not finished: the
         rest is still owed, and being other trees keeps no gap to the part that is done.
+    barred : tuple of (date, date)
+        First and last local day of spans in which sprays outside the program bar it.
 
     Raises
     ------
@@ -66,9 +68,10 @@ class Entry:
     metallic_copper_per_round_kg_ha: float = 0.0
     done: tuple[date, ...] = ()
     partly_done: tuple[tuple[date, float], ...] = ()
+    barred: tuple[tuple[date, date], ...] = ()
 
     def __post_init__(self) -> None:
-        problems = [
+        problems: list[tuple[str, str, object]] = [
             (f"{name} out of range", expected, getattr(self, name))
             for name, (fits, expected) in _FIELDS.items()
             if not fits(getattr(self, name))
@@ -77,7 +80,11 @@ class Entry:
             problems.append(("product_maximum without product_per_round", "both or none", None))
         if not problems:
             self._freeze()
-            problems = self._beyond_maxima()
+            problems = [
+                ("a day stands twice in done", "", str(day))
+                for day, following in pairwise(self.done)
+                if day == following
+            ]
         if problems:
             where = f"program, {self.material}"
             raise InputError(
@@ -121,7 +128,7 @@ class Entry:
 
     @property
     def visits_owed(self) -> int:
-        """Visits still to make: what is owed, within the label's maxima."""
+        """Visits still to make: what is owed, within the label's maxima; 0 beyond them."""
         maxima = [math.inf if self.season_maximum is None else float(self.season_maximum)]
         if self.product_maximum is not None and self.product_per_round is not None:
             maxima.append(self.product_maximum / self.product_per_round)
@@ -154,24 +161,9 @@ class Entry:
         partly = sorted((_local_day(day), float(share)) for day, share in self.partly_done)
         object.__setattr__(self, "done", tuple(sorted(map(_local_day, self.done))))
         object.__setattr__(self, "partly_done", tuple(partly))
+        object.__setattr__(self, "barred", tuple(tuple(map(_local_day, s)) for s in self.barred))
         if self.target is not None:
             object.__setattr__(self, "target", tuple(self.target))
-
-    def _beyond_maxima(self) -> list[tuple[str, str, object]]:
-        problems: list[tuple[str, str, object]] = [
-            ("a day stands twice in done", "", str(day))
-            for day, following in pairwise(self.done)
-            if day == following
-        ]
-        if self.season_maximum is not None and self.season_maximum < self.rounds_done:
-            what = f"season_maximum {self.season_maximum} is below the rounds done"
-            problems.append((what, "", self.rounds_done))
-        if self.product_maximum is not None and self.product_per_round is not None:
-            used = self.product_per_round * self.rounds_done
-            if used > self.product_maximum * (1 + 1e-9):
-                what = f"product_maximum {self.product_maximum:g} is below what is used"
-                problems.append((what, "", round(used, _EXACT)))
-        return problems
 
 
 def whole(value: object, low: int, high: float = math.inf) -> bool:
@@ -216,6 +208,13 @@ def _shares(value: object) -> bool:
     )
 
 
+def _spans(value: object) -> bool:
+    return isinstance(value, list | tuple) and all(
+        _days(span) and len(span) == 2 and _local_day(span[0]) <= _local_day(span[1])
+        for span in value
+    )
+
+
 def _local_day(value: date) -> date:
     return value.date() if isinstance(value, datetime) else value
 
@@ -239,4 +238,5 @@ _FIELDS: dict[str, tuple[Callable[[object], bool], str]] = {
     ),
     "done": (_days, "a list of local days"),
     "partly_done": (_shares, "a list of (local day, share between 0 and 1)"),
+    "barred": (_spans, "a list of (first local day, last local day)"),
 }

@@ -132,14 +132,15 @@ def plan_many(
 def may_spray(
     days: pd.DatetimeIndex, program: Program, last_days: Mapping[str, date] | None = None
 ) -> npt.NDArray[np.bool_]:
-    """Tell on which days the rounds done and the last days leave a material free.
+    """Tell on which days what is done and the last days leave a material free.
 
     Parameters
     ----------
     days : DatetimeIndex
         Local days, naive midnights.
     program : Program
-        A round done keeps its gaps to the days after it and to those before.
+        A round done keeps its gaps to the days after it and to those before; sprays outside the
+        program bar their spans.
     last_days : mapping of material to date, optional
         Last local day on which a material may still be sprayed.
 
@@ -154,7 +155,11 @@ def may_spray(
     """
     numbers = days.to_numpy().astype("datetime64[D]")
     free = np.ones((len(days), len(program.entries)), dtype=bool)
-    for column, material in enumerate(program.materials):
+    for column, own in enumerate(program.entries):
+        material = own.material
+        for span in own.barred:
+            first, last_day = map(np.datetime64, span)
+            free[:, column] &= (numbers < first) | (numbers > last_day)
         for entry in program.entries:
             gap = program.days_between(material, entry.material)
             for done in entry.days_holding(material):

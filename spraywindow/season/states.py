@@ -230,11 +230,10 @@ def _waits(
 
 def _copper_fits(program: Program, made: Integers) -> npt.NDArray[np.bool_]:
     """Which of the visits made [material, n] keep the maximum of metallic copper."""
-    most = program.metallic_copper_maximum_kg_ha
-    if most is None:
+    if program.metallic_copper_maximum_kg_ha is None:
         return np.ones(made.shape[1], dtype=bool)
     used = [program.metallic_copper_kg_ha(column.tolist()) for column in made.T]
-    return np.array(used) <= most + 1e-9
+    return np.array(used) <= program.copper_allowed_kg_ha + 1e-9
 
 
 def _steps(program: Program, limits: Integers, calendars: int) -> tuple[Integers, int, int] | None:
