@@ -20,9 +20,9 @@ from spraywindow.weather.hourly import REQUIRED
 
 MOST_UNKNOWN = 0.05
 """A winter with more unknown hours of a required column than this share is left out; P."""
-MOST_UNKNOWN_OPTIONAL = 0.5
-"""A station may leave an optional value out at times (the direction in a calm); a winter with
-more unknown hours of one that a limit looks at is left out; P."""
+MOST_UNKNOWN_OPTIONAL = 0.9
+"""A station may leave an optional value out at times (the direction in a calm, the sky by night);
+where it is gone, a winter with more unknown hours of one that a limit looks at is left out; P."""
 RAIN = "rain_mm"
 WORDS = {
     RAIN: "rain", "temp_c": "temperature", "dew_point_c": "dew point", "wind_ms": "wind",
