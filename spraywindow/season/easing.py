@@ -65,7 +65,10 @@ def dry_spells(season: Season, finish: Finish) -> tuple[Ease, ...]:
             f"{hours:g} h of rain-free weather",
             hours,
             season.ahead,
-            [m.with_dry_spell(hours) if m.dry_spell_h == longest else m for m in season.materials],
+            [
+                m.with_dry_spell(hours) if m.dry_spell_h == longest != hours else m
+                for m in season.materials
+            ],
             finish,
         )
         for hours in sorted({*DRY_SPELLS_H, longest})

@@ -148,13 +148,16 @@ def season_outlook(
     owed = np.array(program.visits_allowed)
     rules = (season.ending.turned_out, season.ending.then, states, known_mornings)
 
-    def finish(chances: Array) -> Share:
-        made = rounds_as_it_comes(chances, *rules, near=season.near)
-        return Share.of(all_made(program, made))
-
     coming = as_it_comes(season.foreseen, *rules, near=season.near)
     visits, made = follow(coming, np.arange(days))
     finished = all_made(program, made)
+
+    def finish(chances: Array) -> Share:
+        if chances is season.foreseen:
+            return Share.of(finished[0])
+        eased = rounds_as_it_comes(chances, *rules, near=season.near)
+        return Share.of(all_made(program, eased))
+
     hindsight = plan_many(within(season.chances, season.ending.turned_out), program).rounds
     made_hindsight = all_made(program, hindsight)
     hits, unsure = int(finished[0].sum()), len(season.rain_missing)
@@ -203,11 +206,14 @@ def _curl(
     tables: Sequence[pd.DataFrame | None],
 ) -> CurlCover | None:
     """Cover of the first copper; the tables tell of the winter at hand."""
-    since = midnight(season.first, place) - pd.Timedelta(days=366)
-    known = [table[table.index >= since] for table in tables if table is not None]
-    known = [check_hourly(table) for table in known if len(table)]
     for which, entry in enumerate(program.entries):
         if "copper" in season.materials[which].name and season.labels:
+            since = midnight(season.first, place) - pd.Timedelta(days=366)
+            known = [
+                check_hourly(table[table.index >= since])
+                for table in tables
+                if table is not None and entry.days_done and (table.index >= since).any()
+            ]
             return curl_cover(
                 season, which, made[:, which], least_days=entry.least_days,
                 left=copper_left(entry, season.first, place, known),

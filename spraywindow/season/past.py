@@ -100,9 +100,13 @@ class Season:
 
     def foreseen_with(self, block: Block, materials: Sequence[Material]) -> Array:
         """What is foreseen, with another block of conditions than `ahead` or other limits."""
+        same = [block is self.ahead and each is own
+                for each, own in zip(materials, self.materials, strict=True)]  # fmt: skip
+        if all(same):
+            return self.foreseen
         columns = []
         for number, each in enumerate(materials):
-            if block is self.ahead and each is self.materials[number]:
+            if same[number]:
                 columns.append(self.foreseen[:, number])
                 continue
             margins = job_margins(block, score_block(block, each), self.need_h, self.access)
