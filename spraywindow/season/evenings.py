@@ -121,12 +121,7 @@ def _one(
     may = sliding_window_view((scores.verdict != NO_GO) & tomorrow, season.need_h, axis=0)
     chance = np.where(may.all(axis=-1).any(axis=0), np.nan, 0.0)
     go = (scores.verdict == GO) & tomorrow
-    jobs = [
-        (day, job)
-        for day in np.flatnonzero(np.isfinite(best[0]))
-        for job in _jobs_of_runs(go[:, day], scores.margin[:, day], season.need_h)
-    ]
-    day, job = np.array(jobs, dtype=np.int64).reshape(-1, 2).T
+    day, job = _jobs_of_runs(go, scores.margin, season.need_h)
     hours = np.arange(season.need_h)[:, None] + job
     least = scores.margin[hours, day].min(axis=0)
     dry_h = evening.conditions.dry_h[rows.start + job + season.need_h, day]
@@ -143,15 +138,20 @@ def _one(
     return best.T, start, chance
 
 
-def _jobs_of_runs(go: NDArray[np.bool_], margin: Array, need: int) -> list[int]:
-    """First row of the best job of each run of go hours that is long enough, in order."""
-    rows = np.flatnonzero(go)
-    runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
-    return [
-        int(run[0] + sliding_window_view(margin[run], need).min(axis=1).argmax())
-        for run in runs
-        if len(run) >= need
-    ]
+def _jobs_of_runs(
+    go: NDArray[np.bool_], margin: Array, need: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Best job of each run of go hours [hour, day] that is long enough: days and first rows."""
+    least = sliding_window_view(np.where(go, margin, -np.inf), need, axis=0).min(axis=-1)
+    begins = go & ~np.concatenate([np.zeros_like(go[:1]), go[:-1]])
+    run = np.cumsum(begins, axis=0)
+    job, day = np.nonzero(np.isfinite(least))
+    order = np.lexsort((job, -least[job, day], run[job, day], day))
+    job, day = job[order], day[order]
+    own = run[job, day]
+    first = np.ones(len(day), dtype=bool)
+    first[1:] = (day[1:] != day[:-1]) | (own[1:] != own[:-1])
+    return day[first], job[first]
 
 
 def _lead(evening: Block) -> NDArray[np.int64]:
