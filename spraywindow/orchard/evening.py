@@ -58,10 +58,11 @@ class Evening:
 
 def default_material(site: Site, day: dt.date) -> str:
     """The material that may go on first from a day on, among those with rounds still to make."""
-    entries = in_season(site, day).program.entries
-    owed = [entry.material for entry in entries if entry.visits_owed]
+    program = in_season(site, day).program
+    visits = zip(program.materials, program.visits_allowed, strict=True)
+    owed = [name for name, number in visits if number]
     return min(
-        owed or [entries[0].material], key=lambda name: next_day(site, site.material(name), day)
+        owed or [program.materials[0]], key=lambda name: next_day(site, site.material(name), day)
     )
 
 

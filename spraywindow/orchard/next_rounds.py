@@ -61,8 +61,10 @@ def next_rounds(
     """
     rows = []
     days = pd.date_range(season.first, periods=len(season.free))
-    for number, (entry, material) in enumerate(zip(program.entries, season.materials, strict=True)):
-        if entry.visits_owed == 0:
+    for number, (owed, material) in enumerate(
+        zip(program.visits_allowed, season.materials, strict=True)
+    ):
+        if owed == 0:
             continue
         then = season.ending.then[0, number]
         last = float(np.median(then)) if then.size else np.inf
@@ -75,7 +77,7 @@ def next_rounds(
             margins = day_margins(hours, site.crew.job, access=site.access).reindex(days[free])
             usable = margins.index[margins.notna()]
             morning = usable[0].date() if len(usable) else None
-        rows.append(NextRound(entry.material, entry.visits_owed, allowed, morning, known_until))
+        rows.append(NextRound(material.name, owed, allowed, morning, known_until))
     return tuple(rows)
 
 

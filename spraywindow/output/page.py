@@ -98,7 +98,10 @@ def page_html(
         names=[evening.material.name for evening in evenings],
         days=day_rows(evenings),
         job_h=f"{site.crew.job:g}",
-        program=[entry_row(entry, planned) for entry in site.program.entries],
+        program=[
+            entry_row(entry, owed, planned)
+            for entry, owed in zip(site.program.entries, site.program.visits_allowed, strict=True)
+        ],
         between=site.program.between,
         program_notes=site.program.notes(),
         season={"picture": season_picture(prospect), **season_parts(prospect)}

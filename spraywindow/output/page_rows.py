@@ -116,8 +116,8 @@ def day_rows(evenings: Sequence[Evening]) -> list[dict[str, Any]]:
     ]
 
 
-def entry_row(entry: Entry, planned: Sequence[Slot]) -> dict[str, str]:
-    """What of a material is done, owed and planned."""
+def entry_row(entry: Entry, owed: int, planned: Sequence[Slot]) -> dict[str, str]:
+    """What of a material is done, owed (visits within all maxima) and planned."""
     next_ones = [
         f"{day_words(slot.start.date())} {hours_words(slot.start, slot.end)}"
         for slot in planned
@@ -127,9 +127,9 @@ def entry_row(entry: Entry, planned: Sequence[Slot]) -> dict[str, str]:
         "material": entry.material,
         "rounds": str(entry.rounds),
         "done": _done_words(entry),
-        "owed": str(entry.visits_owed),
+        "owed": str(owed),
         "apart": f"{entry.least_days} days",
-        "next": ", ".join(next_ones) or ("no slot this week" if entry.visits_owed else "complete"),
+        "next": ", ".join(next_ones) or ("no slot this week" if owed else "complete"),
     }
 
 

@@ -161,16 +161,17 @@ def blocks_line(blocks: list[BlockState]) -> str:
 
 def rounds_line(evening: Evening) -> str:
     """How far the program has come with the material; empty where it is not in the program."""
-    name = evening.material.name
-    entry = next((e for e in evening.site.program.entries if e.material == name), None)
-    if entry is None:
+    name, program = evening.material.name, evening.site.program
+    if name not in program.materials:
         return ""
+    number = program.materials.index(name)
+    entry = program.entries[number]
     done = f"{entry.rounds_done:g} of {entry.rounds} rounds of {name} done"
     if entry.days_done:
         done += f", the last on {day_words(entry.days_done[-1])}"
     if entry.days_unfinished:
         return f"{done}; the next visit finishes the round begun, on the trees left out"
-    return done if entry.visits_owed else f"{done}: no round is owed"
+    return done if program.visits_allowed[number] else f"{done}: no round is owed"
 
 
 def cautions(evening: Evening) -> list[str]:
