@@ -134,6 +134,9 @@ def test_no_file_of_another_kind_is_written_over(capsys: Capture, folder: Path) 
         command(capsys, "report", *own, "--now", NOW, "--out", site)
     )
     assert site.read_text(encoding="utf-8") == SITE
+    record = folder / "a.db"
+    record.write_bytes(b'SQLite format 3\0 holds a receipt: {"input_sha256": "..."}')
+    assert "another kind of file" in slots(capsys, folder, "--receipt", record)
     for words in (("slots", "--receipt"), ("report", "--out")):
         again = (words[0], *own, "--now", NOW, words[1], folder / words[0])
         assert [command(capsys, *again).code for _ in range(2)] == [0, 0]  # an older one of ours

@@ -28,15 +28,16 @@ def check_picture(path: Path | None) -> None:
     check_free(path)
 
 
-def write_new(path: Path, text: str, *, over: str = "") -> None:
+def write_new(path: Path, text: str, *, over: tuple[str, str] | None = None) -> None:
     """Write a file whole or not at all, beside its place first.
 
     Parameters
     ----------
     path : Path
     text : str
-    over : str
-        What a file that stands there must hold to be written over: one of our own of that kind.
+    over : (str, str), optional
+        How a file that stands there must begin, and what it must hold, to be written over: one of
+        our own of that kind. None writes over any.
 
     Raises
     ------
@@ -49,7 +50,7 @@ def write_new(path: Path, text: str, *, over: str = "") -> None:
 
     if path.exists() and not path.is_file():
         raise InputError(describe("cannot write", where=str(path), expected="a plain file"))
-    if over and path.exists() and over.encode() not in path.read_bytes():
+    if over is not None and path.exists() and not _is_ours(path, *over):
         raise InputError(
             describe("another kind of file stands there", where=str(path),
                      cure="choose another name")
@@ -64,3 +65,8 @@ def write_new(path: Path, text: str, *, over: str = "") -> None:
             beside.unlink(missing_ok=True)
     except OSError as error:
         raise InputError(describe("cannot write", where=str(path), got=error.strerror)) from error
+
+
+def _is_ours(path: Path, begins: str, holds: str) -> bool:
+    content = path.read_bytes()
+    return content.startswith(begins.encode()) and holds.encode() in content

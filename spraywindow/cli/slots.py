@@ -25,8 +25,8 @@ from spraywindow.cli.options import (
     with_record,
 )
 
-RECEIPT_MARK = '"input_sha256"'
-"""By which a receipt of ours is known."""
+RECEIPT_MARK = ("{", '"input_sha256"')
+"""By which a receipt of ours is known: how it begins, and what it holds."""
 EXIT_CODES = {"go": 0, "no-go": 1, "unknown": 3}
 
 

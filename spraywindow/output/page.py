@@ -28,8 +28,8 @@ from spraywindow.output.svg import inline_svg
 from spraywindow.output.week import week_weather
 from spraywindow.output.words import day_words
 
-PAGE_MARK = '<meta name="generator" content="spraywindow">'
-"""By which a page of ours is known."""
+PAGE_MARK = ("<!DOCTYPE html>", '<meta name="generator" content="spraywindow">')
+"""By which a page of ours is known: how it begins, and what it holds."""
 NARROW_DAYS = (2, 4)
 """Whole days after today with which the parts of the week on a phone end, but for the last."""
 
