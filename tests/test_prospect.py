@@ -159,7 +159,7 @@ def test_a_season_is_not_over_while_the_buds_are_seen_closed(
     for end in found.outlook.ends.values():
         assert end.last
         assert end.last > dt.date(2026, 3, 21)
-    assert any("was seen on 2026-03-19, later stages" in note for note in found.notes)
+    assert any("was seen on Thu 19 Mar; later stages" in note for note in found.notes)
     # nobody looked, or long ago: by the usual date, or the forecast, all flowers are open
     long_ago = prospect(with_rows(stage, "2026-01-10", usual_first_flower=(2, 20)), winters(), now)
     assert long_ago.ended == dt.date(2026, 3, 21)

@@ -11,6 +11,7 @@ import numpy as np
 from spraywindow.orchard.block_states import FRESH_STAGE_D, season_start
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_tables import Block
+from spraywindow.orchard.wording import day_words
 from spraywindow.season.bloom import DAYS_TO_FLOWER, STAGE_SHARES
 from spraywindow.season.dormancy import Need
 from spraywindow.season.ending import stop_stage
@@ -91,7 +92,7 @@ def group_notes(group: Group) -> Iterator[str]:
     if seen is not None:
         exact = seen.bbch in STAGE_SHARES
         how = "are counted on from there" if exact else "come no sooner than counted from there"
-        yield f"{names}: {seen} was seen on {seen.observed}, later stages {how}"
+        yield f"{names}: {seen} was seen on {day_words(seen.observed)}; later stages {how}"
         if group.past:
             yield f"{names}: by the forecast the flowers are open by now; look again"
 
