@@ -89,7 +89,7 @@ def group_notes(group: Group) -> Iterator[str]:
     if not isinstance(group.need.trees, Requirement):
         yield f"{names}: taken before the first flower: {_days_before(group)} (common practice)"
     seen = group.need.seen
-    if seen is not None:
+    if seen is not None and seen.observed is not None:
         exact = seen.bbch in STAGE_SHARES
         how = "are counted on from there" if exact else "come no sooner than counted from there"
         yield f"{names}: {seen} was seen on {day_words(seen.observed)}; later stages {how}"
