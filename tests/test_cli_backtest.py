@@ -107,6 +107,11 @@ def test_the_picture_names_the_site_and_each_run(
     assert "usual errors (2)" in drawn
 
 
+def test_a_record_after_now_holds_no_past_winter(command: CommandLine, few: Any) -> None:
+    few[-1] = "2012-01-12T18:00"
+    assert "no past winter in the record" in command("backtest", *few).err
+
+
 def test_without_errors_nothing_is_measured(command: CommandLine, few: Any) -> None:
     said = command("backtest", *few, "--errors", "0")
     assert "false go" not in said.out.split("Days known exactly")[0]

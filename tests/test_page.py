@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -246,6 +247,16 @@ def test_the_command_writes_the_page_and_says_its_name(
     assert "<title>Varkessa Bank" in text
     assert "Invented demo orchard" in text
     assert "--site" not in Reader(text).words
+
+
+def test_json_holds_the_page_s_name_and_the_answers(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told = json.loads(CliRunner().invoke(app, ["report", "--json"]).stdout)
+    assert (tmp_path / told["page"]).is_file()
+    assert [each["material"] for each in told["answers"]] == ["oil", "copper"]
+    assert told["answers"][0] == json.loads(CliRunner().invoke(app, ["slots", "--json"]).stdout)
 
 
 def test_the_command_takes_files_of_one_s_own(tmp_path: Path) -> None:

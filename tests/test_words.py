@@ -124,6 +124,7 @@ def test_the_found_value_is_the_one_that_gave_the_margin(name: str) -> None:
 
 def test_units_of_both_systems() -> None:
     assert shown(10.0, "degC", "us") == "50 °F"
+    assert shown(-0.04, "deg", "metric") == "0°"
     assert shown(5.0, "K", "us") == "9 °F"  # a difference has no 32
     assert shown(25.4, "mm", "us") == "1.00 in"
     assert shown(0.254, "mm", "metric") == "0.25 mm"

@@ -11,6 +11,7 @@ from spraywindow.cli.files import write_new
 from spraywindow.cli.options import (
     DEMO_NOTE,
     ColumnsOption,
+    JsonOption,
     NowOption,
     RecordOption,
     SiteOption,
@@ -44,6 +45,7 @@ def report(
     out: Annotated[
         Path | None, typer.Option("--out", help="The page; default: the site's name, here.")
     ] = None,
+    json: JsonOption = False,
 ) -> None:
     """Write a page with the answer, the week, the program and the season; print its name."""
     from spraywindow.orchard.evening import default_material, evening
@@ -74,7 +76,12 @@ def report(
     write_new(path, page, over=PAGE_MARK)
     if demo:
         note(DEMO_NOTE)
-    say(path)
+    if json:
+        from spraywindow.output.answers import slots_answer, to_json
+
+        say(to_json({"page": str(path), "answers": [slots_answer(each) for each in evenings]}))
+    else:
+        say(path)
 
 
 def file_name(name: str) -> str:

@@ -87,6 +87,17 @@ def program_of_season(site: Site, today: dt.date) -> Program:
     return in_season(site, today).program
 
 
+def ended_by(winters: pd.DataFrame, now: pd.Timestamp, today: dt.date) -> pd.DataFrame:
+    """The hours of a record that have ended by `now`; `InputError` if there are none."""
+    known = winters[winters.index < now.tz_convert("UTC").floor("h")]
+    if known.empty:
+        raise InputError(
+            describe("no past winter in the record", expected=f"a whole winter before {today}",
+                     got=f"{winters.index[0].date()} to {winters.index[-1].date()}")
+        )  # fmt: skip
+    return known
+
+
 def prospect(
     site: Site,
     winters: pd.DataFrame,
@@ -114,12 +125,7 @@ def prospect(
         If the site file has no leaf fall, or the record no past winter.
     """
     today = now.tz_convert(site.place.timezone).date()
-    known = winters[winters.index < now.tz_convert("UTC").floor("h")]
-    if known.empty:
-        raise InputError(
-            describe("no past winter in the record", expected=f"a whole winter before {today}",
-                     got=f"{winters.index[0].date()} to {winters.index[-1].date()}")
-        )  # fmt: skip
+    known = ended_by(winters, now, today)
     start = season_start(today, site)
     materials = {name: site.material(name) for name in site.program.materials}
     if dry_spell_h is not None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from spraywindow.orchard.block_states import season_start
-from spraywindow.orchard.prospect import season_leaf_fall
+from spraywindow.orchard.prospect import ended_by, season_leaf_fall
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.tree_groups import block_need
 from spraywindow.season.backtest import RuleResult, backtest
@@ -50,7 +50,7 @@ def replayed(
         does not reach far enough to tell the dry spell wanted.
     """
     today = now.tz_convert(site.place.timezone).date()
-    table = check_hourly(winters[winters.index < now])
+    table = check_hourly(ended_by(winters, now, today))
     program = replace(
         site.program,
         entries=tuple(replace(e, done=(), partly_done=()) for e in site.program.entries),

@@ -48,7 +48,8 @@ def shown(value: float, unit: str, system: System) -> str:
     if unit == "mm" and 0 < abs(value) < 1:
         decimals = 2  # 0.254 mm is a limit, and not 0.3
     space = "" if name == "°" else " "
-    return f"{value:.{decimals}f}{space}{name}"
+    # adding zero turns a rounded -0 into 0
+    return f"{round(value, decimals) + 0.0:.{decimals}f}{space}{name}"
 
 
 def can_show(unit: str) -> bool:
