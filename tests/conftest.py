@@ -1,4 +1,4 @@
-"""Real records that lie beside a checkout, where they are present; how properties are tried."""
+"""What several tests need: real records beside a checkout, how properties are tried, commands."""
 
 from __future__ import annotations
 
@@ -6,6 +6,9 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+from spraywindow.errors import SourceError
+from tests.command_line import CommandLine
 
 ROOT = Path(__file__).resolve().parents[1]
 SHARED = ROOT.parent / "shared"
@@ -19,3 +22,14 @@ needs_records = pytest.mark.skipif(
 # --hypothesis-profile=default
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.load_profile("same")
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> CommandLine:
+    """The command line where no service answers."""
+
+    def unreachable(*_: object, **__: object) -> None:
+        raise SourceError("the service does not answer")
+
+    monkeypatch.setattr("spraywindow.sources.forecast.get_forecast", unreachable)
+    return CommandLine(monkeypatch, capsys)

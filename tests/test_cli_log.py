@@ -10,7 +10,6 @@ from typing import Any
 
 import pytest
 
-from spraywindow.errors import SourceError
 from tests.command_line import CommandLine, Said, write_site, write_weather
 
 NOW = "2026-01-13 18:00"
@@ -18,15 +17,6 @@ OIL = (
     "--material", "oil", "--product", "Winter oil 80",
     "--start", "2026-01-13 10:00", "--end", "12:00",
 )  # fmt: skip
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> CommandLine:
-    def unreachable(*_: object, **__: object) -> None:
-        raise SourceError("the service does not answer")
-
-    monkeypatch.setattr("spraywindow.sources.forecast.get_forecast", unreachable)
-    return CommandLine(monkeypatch, capsys)
 
 
 @pytest.fixture

@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 
 from spraywindow.cli.log_shared import SET_FIELDS
-from spraywindow.errors import SourceError
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.written import as_typed
 from tests.command_line import CommandLine, Said, write_site, write_weather
@@ -25,15 +24,6 @@ spread = "4 m"
 stage = "{stage}"
 observed = 2026-01-12
 """
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> CommandLine:
-    def unreachable(*_: object, **__: object) -> None:
-        raise SourceError("the service does not answer")
-
-    monkeypatch.setattr("spraywindow.sources.forecast.get_forecast", unreachable)
-    return CommandLine(monkeypatch, capsys)
 
 
 def two_blocks(path: Path, stage: str = "dormant") -> Path:

@@ -7,19 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from spraywindow.errors import SourceError
 from tests.command_line import CommandLine, Said, write_site, write_weather
 
 PART = ("--material", "oil", "--product", "Winter oil 80", "--no-fetch")
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> CommandLine:
-    def unreachable(*_: object, **__: object) -> None:
-        raise SourceError("the service does not answer")
-
-    monkeypatch.setattr("spraywindow.sources.forecast.get_forecast", unreachable)
-    return CommandLine(monkeypatch, capsys)
 
 
 @pytest.fixture

@@ -52,12 +52,12 @@ def mix(
     from spraywindow.orchard.mix_site import mix_site
 
     demo = site is None
-    filed = the = the_site(site)
+    the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
     the = with_record(the, site, record, at)
     name = material or default_material(the, at.tz_convert(the.place.timezone).date())
     recorded = _recorded(the, site, record)
-    answer = mix_site(the, at, name, blocks=block or (), recorded=recorded, filed=filed)
+    answer = mix_site(the, at, name, blocks=block or (), recorded=recorded)
     asked = demo or weather is not None or columns is not None
     slot = None
     if asked:

@@ -70,7 +70,6 @@ def mix_site(
     *,
     blocks: Sequence[str] = (),
     recorded: Sequence[Entry] = (),
-    filed: Site | None = None,
 ) -> MixAnswer:
     """Work out one job.
 
@@ -86,8 +85,6 @@ def mix_site(
         Only these; all that may have the material by default.
     recorded : sequence of Entry
         All entries of the site's record that hold, of earlier years too.
-    filed : Site, optional
-        The site file alone: a maximum that the record has passed is raised in `site`.
 
     Raises
     ------
@@ -132,7 +129,7 @@ def mix_site(
         if spray.block in parts
     ]
     done = uses_done(site, recorded, today, sprays)
-    maximum = (filed or site).program.metallic_copper_maximum_kg_ha
+    maximum = site.program.metallic_copper_maximum_kg_ha
     totals = mix_totals(site, today, sprays, job, rest, done, maximum)
     off = sprayer_warnings(sprayer, calibration, site.crew.people)
     return MixAnswer(
