@@ -91,7 +91,7 @@ def test_an_evening_of_the_replay_is_what_slots_says(bare_site: Site) -> None:
     for site, columns, step in ((bare_site, (0,), 2), (own, (4, 9), 5)):
         built = past_season(
             winters(), DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED,
-            access=site.access, setting=site.setting, duration_h=site.crew.job,
+            access=site.access, setting=site.setting, duration_h=site.job_h,
         )  # fmt: skip
         compared, going = compare(site, winters(), built, columns, step)
         assert compared > 70

@@ -162,6 +162,8 @@ def test_what_is_done_can_be_added_from_a_record() -> None:
     assert done.entries[0].done == (DAYS[0], DAYS[1])
     assert done.entries[1].partly_done == ((DAYS[2], 0.5),)
     assert program.entries[0].done == ()
+    # a day that is there already counts once
+    assert done.with_done({"oil": DAYS[:1]}, {"copper": [(DAYS[2], 0.5)]}) == done
     with pytest.raises(InputError, match=r"unknown material in what is done.*oil, copper.*sulfur"):
         program.with_done({"sulfur": [DAYS[0]]})
 

@@ -26,14 +26,14 @@ NOW = pd.Timestamp("2026-01-12 16:00", tz="UTC")
 
 def with_season(**fields) -> Site:
     at_hand = site()
-    return at_hand.model_copy(update={"season": at_hand.season.model_copy(update=fields)})
+    return replace(at_hand, season=at_hand.season.model_copy(update=fields))
 
 
 def with_rounds(**changes) -> Site:
     """The site with fields of every entry of its program changed."""
     at_hand = site()
     entries = tuple(replace(entry, **changes) for entry in at_hand.program.entries)
-    return at_hand.model_copy(update={"program": replace(at_hand.program, entries=entries)})
+    return replace(at_hand, program=replace(at_hand.program, entries=entries))
 
 
 def forecast() -> pd.DataFrame:
@@ -62,7 +62,7 @@ def test_what_is_next_is_what_the_forecast_tells(at_hand: Prospect) -> None:
         hours = score_hours(
             forecast(), site().place, site().material(row.material), setting=site().setting
         )
-        margins = day_margins(hours, site().crew.job, access=site().access)
+        margins = day_margins(hours, site().job_h, access=site().access)
         days = margins.index[margins.notna() & (margins.index >= pd.Timestamp(row.allowed))]
         assert row.morning == days[0].date()
         assert row.known_until is not None
@@ -117,7 +117,7 @@ def test_blocks_that_are_over_do_not_end_it_for_the_others() -> None:
         rows.model_copy(update={"stage": 59, "observed": dt.date(2025, 12, 20), "trees": 90}),
         apricots.model_copy(update={"stage": None, "observed": None}),
     )
-    found = prospect(site().model_copy(update={"blocks": blocks}), winters(), NOW)
+    found = prospect(replace(site(), blocks=blocks), winters(), NOW)
     assert found.ended is None
     assert [block.name for block in found.groups[0].blocks] == ["the early apricots"]
     assert any(note.startswith("rows 1-4: the season") for note in found.notes)
@@ -130,13 +130,13 @@ def with_rows(stage: int, seen: str, **season) -> Site:
         .blocks[0]
         .model_copy(update={"stage": stage, "observed": dt.date.fromisoformat(seen)})
     )
-    return with_season(**season).model_copy(update={"blocks": (rows,)})
+    return replace(with_season(**season), blocks=(rows,))
 
 
 def test_buds_of_last_winter_say_nothing_of_the_next() -> None:
     unseen = site().blocks[0].model_copy(update={"stage": None, "observed": None})
     after = pd.Timestamp("2026-04-20 18:00", tz="UTC")
-    plain = prospect(site().model_copy(update={"blocks": (unseen,)}), winters(), after)
+    plain = prospect(replace(site(), blocks=(unseen,)), winters(), after)
     for stage in (59, 60):
         found = prospect(with_rows(stage, "2026-02-20"), winters(), after)
         assert found.outlook.season.first == dt.date(2026, 12, 2)
@@ -193,8 +193,9 @@ def test_with_a_usual_first_flower_oil_stops_at_its_own_stage() -> None:
 @pytest.mark.parametrize("now", ["2024-09-01 18:00", "2025-01-13 18:40", "2025-04-20 06:00"])
 def test_what_the_record_holds_after_now_changes_nothing(now: str) -> None:
     at = pd.Timestamp(now, tz="Europe/Athens")
-    early = with_season(leaf_fall=None, usual_leaf_fall=(12, 2)).model_copy(
-        update={"program": with_rounds(done=()).program}
+    early = replace(
+        with_season(leaf_fall=None, usual_leaf_fall=(12, 2)),
+        program=with_rounds(done=()).program,
     )
     known = winters().loc[: at.tz_convert("UTC").floor("h") - pd.Timedelta(hours=1)]
     whole, cut = (prospect(early, table, at) for table in (winters(), known))
@@ -253,7 +254,7 @@ def test_trees_that_never_get_their_chill_are_named() -> None:
     rows = site().blocks[0].model_copy(update={"chill": "peach"})
     warm = winters().copy()
     warm[["temp_c", "dew_point_c"]] += 8.0
-    found = prospect(site().model_copy(update={"blocks": (rows,)}), warm, NOW)
+    found = prospect(replace(site(), blocks=(rows,)), warm, NOW)
     assert np.isinf(found.outlook.season.ending.turned_out).any()
     assert any("do not get the chill or heat" in note for note in found.notes)
 
@@ -269,9 +270,7 @@ def test_no_next_day_is_allowed_after_the_end_of_the_season() -> None:
     short = with_season(usual_first_flower=(1, 15))
     entries = tuple(replace(entry, done=(dt.date(2026, 1, 11),)) for entry in short.program.entries)
     rows = short.blocks[0].model_copy(update={"stage": None, "observed": None})
-    done = short.model_copy(
-        update={"program": replace(short.program, entries=entries), "blocks": (rows,)}
-    )
+    done = replace(short, program=replace(short.program, entries=entries), blocks=(rows,))
     found = prospect(done, winters(), NOW, forecast=forecast())
     assert [(row.allowed, row.morning) for row in found.upcoming] == [(None, None)] * 2
 

@@ -120,9 +120,7 @@ def _entry_for(
                                       expected="one of a go"))  # fmt: skip
         advised = read_receipt(text)
         start = dt.datetime.fromisoformat(advised["start"])
-        end = min(
-            dt.datetime.fromisoformat(advised["end"]), start + dt.timedelta(hours=the.crew.job)
-        )
+        end = min(dt.datetime.fromisoformat(advised["end"]), start + dt.timedelta(hours=the.job_h))
         plan = {"material": advised["material"], "start": start, "end": end}
     plan |= written(None if named is None else Path(named), fields)
     return entry_from(the, plan, where=named or "plan")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -61,7 +62,8 @@ def mix(
     asked = demo or weather is not None or columns is not None
     slot = None
     if asked:
-        slot = _next_slot(answer, the_weather(the, weather, columns, at, demo=demo), at)
+        table = the_weather(the, weather, columns, at, demo=demo)
+        slot = _next_slot(the, table, at, answer)
     if demo:
         note(DEMO_NOTE)
     if json:
@@ -86,11 +88,12 @@ def _recorded(the: Site, site_file: Path | None, record: Path | None) -> list[En
         return [row.entry for row in current(opened, the.name)]
 
 
-def _next_slot(answer: MixAnswer, table: pd.DataFrame, now: pd.Timestamp) -> Slot | None:
+def _next_slot(
+    site: Site, table: pd.DataFrame, now: pd.Timestamp, answer: MixAnswer
+) -> Slot | None:
     """The first slot of the coming week that is long enough for the job."""
     from spraywindow.orchard.evening import evening
 
-    site = answer.site
-    crew = site.crew.model_copy(update={"job": float(answer.time.slot_whole_h)})
-    slots = evening(site.model_copy(update={"crew": crew}), table, now, answer.material).slots
+    site = replace(site, job_h=float(answer.time.slot_whole_h))
+    slots = evening(site, table, now, answer.material).slots
     return min(slots, key=lambda slot: slot.start) if slots else None

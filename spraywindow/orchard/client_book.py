@@ -104,7 +104,7 @@ def site_season(site: Site, weather: pd.DataFrame, today: dt.date) -> Season:
         need=block_need(main, site, None)[1],
         setting=site.setting,
         access=site.access,
-        duration_h=site.crew.job,
+        duration_h=site.job_h,
     )
 
 

@@ -102,10 +102,8 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         return site_week(site, table, material, local_now, together)
 
     the_week, blocks = _most_trees(week, states[first], material, first)
-    here = site.model_copy()
-    here.__dict__["setting"] = the_week.setting
     return Evening(
-        site=here,
+        site=replace(site, setting=the_week.setting),
         material=material,
         now=local_now,
         hours=the_week.hours,

@@ -59,8 +59,8 @@ class MixAnswer:
     @property
     def day_h(self) -> float:
         """Hours in which the site may be worked on a day [h]."""
-        hours = self.site.access_hours
-        return (DAY_H if hours.until is None else hours.until) - (hours.opens or 0.0)
+        hours = self.site.access
+        return (DAY_H if hours.end_h is None else hours.end_h) - (hours.start_h or 0.0)
 
 
 def mix_site(
@@ -131,7 +131,7 @@ def mix_site(
     done = uses_done(site, recorded, today, sprays)
     maximum = site.program.metallic_copper_maximum_kg_ha
     totals = mix_totals(site, today, sprays, job, rest, done, maximum)
-    off = sprayer_warnings(sprayer, calibration, site.crew.people)
+    off = sprayer_warnings(sprayer, calibration, site.people)
     return MixAnswer(
         site=site,
         now=now.tz_convert(site.place.timezone),

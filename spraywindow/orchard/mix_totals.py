@@ -194,5 +194,4 @@ def _notes(site: Site, material: str, sprays: Sprays, done: Done) -> list[str]:
 
 def is_copper(site: Site, material: str) -> bool:
     """Whether a material is copper, or built on it."""
-    fields = site.material_fields.get(material)
-    return "copper" in (material, fields.based_on if fields else None)
+    return "copper" in (material, site.based_on.get(material))

@@ -74,7 +74,7 @@ def next_rounds(
         if forecast is not None:
             hours = score_hours(forecast, site.place, material, setting=site.setting)
             known_until = _last_whole_day(hours, site)
-            margins = day_margins(hours, site.crew.job, access=site.access).reindex(days[free])
+            margins = day_margins(hours, site.job_h, access=site.access).reindex(days[free])
             usable = margins.index[margins.notna()]
             morning = usable[0].date() if len(usable) else None
         rows.append(NextRound(material.name, owed, allowed, morning, known_until))

@@ -201,7 +201,7 @@ def _groups(
             season_outlook(
                 winters, site.place, program, materials, first=first,
                 need=replace(need, leaf_fall=fall),
-                setting=site.setting, access=site.access, duration_h=site.crew.job,
+                setting=site.setting, access=site.access, duration_h=site.job_h,
                 forecast=forecast,
             ),
         )

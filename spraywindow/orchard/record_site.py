@@ -34,16 +34,13 @@ def with_rounds(site: Site, rounds: Sequence[Round]) -> tuple[Site, list[str]]:
         A line for each maximum that the growing year of the rounds has passed: then nothing more
         is allowed, and nothing that was done is denied.
     """
-    listed = {
-        each.material: {*each.done, *(day for day, _ in each.partly_done)}
-        for each in site.program_fields.rounds
-    }
+    listed = {entry.material: entry.days_done for entry in site.program.entries}
     done: dict[str, list[dt.date]] = defaultdict(list)
     partly: dict[str, list[tuple[dt.date, float]]] = defaultdict(list)
     for each in rounds:
         if each.date in listed.get(each.material, ()):
             continue
-        if each.share >= 1 or each.material not in site.program.materials:
+        if each.share >= 1 or each.material not in listed:
             done[each.material].append(each.date)
         else:
             partly[each.material].append((each.date, each.share))

@@ -62,7 +62,7 @@ def replayed(
     season = past_season(
         table, site.place, program, {n: site.material(n) for n in program.materials},
         first=season_leaf_fall(site, after), need=need, setting=site.setting,
-        access=site.access, duration_h=site.crew.job,
+        access=site.access, duration_h=site.job_h,
     )  # fmt: skip
     results = backtest(season, table, site.place, program, replays=replays, progress=progress)
     return Replayed(site, program, season, name, results)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import tomllib
-from collections.abc import Iterable, Mapping
-from functools import cached_property
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, ValidationError
 
 from spraywindow.errors import InputError, describe, one_line
 from spraywindow.orchard.site_fields import Day, Name, Table
@@ -22,10 +22,9 @@ from spraywindow.orchard.site_mixing import (
     MixFields,
     SprayerFields,
 )
-from spraywindow.orchard.site_problems import site_problems, toml_cure
+from spraywindow.orchard.site_problems import problems_of, site_problems, toml_cure
 from spraywindow.orchard.site_program import build_program, material_of, refuse_beyond_maxima
 from spraywindow.orchard.site_tables import (
-    DEFAULT_ROUNDS,
     AccessFields,
     Block,
     Blocks,
@@ -44,31 +43,87 @@ from spraywindow.orchard.site_year import (
     HosingFields,
 )
 from spraywindow.place import Place
-from spraywindow.season.program import Program
+from spraywindow.season.program import Done, PartlyDone, Program
 from spraywindow.spray.catalogue import CATALOGUE
 from spraywindow.spray.conditions import Setting
 from spraywindow.spray.material import Material
 from spraywindow.spray.slots import Access
 
 
-class Site(Table):
-    """A site file's content; see the README for an example.
+@dataclass(frozen=True)
+class Site:
+    """One orchard or garden, as the commands know it: a value, changed by `dataclasses.replace`.
 
-    The tables of the file are its fields; the properties give what the rest of the program
-    works with.
+    Parameters
+    ----------
+    name : str
+    units : "metric" or "us"
+        What people read.
+    service : str or None
+        The forecast service that the file chooses.
+    record : str or None
+        File of the application record, beside the site file.
+    place, setting, access
+        Where it lies, what of it bears on an hour, when it may be worked.
+    people : int
+    job_h : float
+        The crew, and how long its job takes [h].
+    blocks : tuple of Block
+    season : SeasonFields
+        The dormant season's dates, as far as they are known.
+    program : Program
+        The winter's program, with what is done of it.
+    materials : mapping
+        The catalogue's materials and the file's own, by name.
+    based_on : mapping
+        The file's material to the catalogue's one that it names as its base.
+    other_sprays : mapping
+        Sprays outside the program, by name: local days.
+    feeding, ground, hosing, sprayer, mix, copper
+        The tables for the rest of the year and for mixing; None where the file has none.
     """
+
+    name: str
+    units: Units
+    service: Service | None
+    record: str | None
+    place: Place
+    setting: Setting
+    access: Access
+    people: int
+    job_h: float
+    blocks: tuple[Block, ...]
+    season: SeasonFields
+    program: Program
+    materials: Mapping[str, Material]
+    based_on: Mapping[str, str]
+    other_sprays: Mapping[str, tuple[dt.date, ...]]
+    feeding: FeedingFields | None
+    ground: GroundFields | None
+    hosing: HosingFields
+    sprayer: SprayerFields | None
+    mix: Mapping[str, MixFields]
+    copper: CopperFields
+
+    def material(self, name: str) -> Material:
+        """Give a material by name; `InputError` listing the known ones otherwise."""
+        return material_of(self.materials, name)
+
+
+class SiteFields(Table):
+    """The tables of a site file, as people write them; `site` gives what they mean."""
 
     name: Name
     units: Units = "metric"
     service: Service | None = None
     record: Name | None = None
-    where: PlaceFields = Field(alias="place")
-    access_hours: AccessFields = Field(default_factory=AccessFields, alias="access")
+    place: PlaceFields
+    access: AccessFields = Field(default_factory=AccessFields)
     crew: CrewFields = Field(default_factory=CrewFields)
     blocks: Blocks
     season: SeasonFields = Field(default_factory=SeasonFields)
-    program_fields: ProgramFields = Field(default_factory=ProgramFields, alias="program")
-    material_fields: Materials = Field(default_factory=dict, alias="materials")
+    program: ProgramFields = Field(default_factory=ProgramFields)
+    materials: Materials = Field(default_factory=dict)
     other_sprays: dict[str, tuple[Day, ...]] = Field(default_factory=dict)
     feeding: FeedingFields | None = None
     ground: GroundFields | None = None
@@ -77,59 +132,53 @@ class Site(Table):
     mix: dict[str, MixFields] = Field(default_factory=dict)
     copper: CopperFields = Field(default_factory=CopperFields)
 
-    @model_validator(mode="after")
-    def _whole(self) -> Site:
-        hours, job_h = self.access_hours, self.crew.job
+    def site(self) -> Site:
+        """Build the site; `InputError` where tables contradict each other."""
+        at, hours = self.place, self.access
         if hours.opens is not None and hours.until is not None:
             open_h = hours.until - hours.opens
-            if job_h > open_h:
+            if self.crew.job > open_h:
                 raise InputError(
                     describe("the job is longer than the working hours", where="crew.job",
-                             expected=f"at most {open_h:g} h", got=f"{job_h:g} h")
+                             expected=f"at most {open_h:g} h", got=f"{self.crew.job:g} h")
                 )  # fmt: skip
-        # building it once reports what contradicts itself at the border
-        refuse_beyond_maxima(self.program, self.where.latitude)
-        return self
-
-    @cached_property
-    def place(self) -> Place:
-        """Where it lies."""
-        at = self.where
-        return Place(at.latitude, at.longitude, at.elevation, at.timezone)
-
-    @cached_property
-    def setting(self) -> Setting:
-        """What of it bears on an hour."""
-        return Setting(
-            tree_height_m=max(0.5, *(block.height for block in self.blocks)),
-            neighbours_deg=self.where.neighbours,
-            frost_hollow_c=self.where.frost_hollow,
-            dew_off_h=self.where.dew_off,
+        materials = {**CATALOGUE, **build_materials(self.materials)}
+        program = build_program(self.program, materials)
+        refuse_beyond_maxima(program, at.latitude)
+        return Site(
+            name=self.name,
+            units=self.units,
+            service=self.service,
+            record=self.record,
+            place=Place(at.latitude, at.longitude, at.elevation, at.timezone),
+            setting=Setting(
+                tree_height_m=max(0.5, *(block.height for block in self.blocks)),
+                neighbours_deg=at.neighbours,
+                frost_hollow_c=at.frost_hollow,
+                dew_off_h=at.dew_off,
+            ),
+            access=Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed)),
+            people=self.crew.people,
+            job_h=self.crew.job,
+            blocks=self.blocks,
+            season=self.season,
+            program=program,
+            materials=materials,
+            based_on={
+                name: each.based_on for name, each in self.materials.items() if each.based_on
+            },
+            other_sprays=self.other_sprays,
+            feeding=self.feeding,
+            ground=self.ground,
+            hosing=self.hosing,
+            sprayer=self.sprayer,
+            mix=self.mix,
+            copper=self.copper,
         )
-
-    @cached_property
-    def access(self) -> Access:
-        """When it may be worked."""
-        fields = self.access_hours
-        return Access(fields.opens, fields.until, frozenset(fields.days), frozenset(fields.closed))
-
-    @cached_property
-    def materials(self) -> Mapping[str, Material]:
-        """The catalogue's materials and the file's own, by name."""
-        return {**CATALOGUE, **build_materials(self.material_fields)}
-
-    def material(self, name: str) -> Material:
-        """Give a material by name; `InputError` listing the known ones otherwise."""
-        return material_of(self.materials, name)
-
-    @cached_property
-    def program(self) -> Program:
-        """The winter's program; three rounds of oil and five of copper where the file has none."""
-        return build_program(self.program_fields, self.materials)
 
 
 TABLES: dict[tuple[str, ...], type[BaseModel]] = {
-    (): Site,
+    (): SiteFields,
     ("place",): PlaceFields,
     ("access",): AccessFields,
     ("crew",): CrewFields,
@@ -195,46 +244,31 @@ def read_site(path: str | Path) -> Site:
 def site_of(tables: Mapping[str, Any], *, where: str = "site") -> Site:
     """Make a site of tables as TOML gives them; errors as for `read_site`."""
     try:
-        return Site.model_validate(tables)
+        return SiteFields.model_validate(tables).site()
     except ValidationError as error:
         raise InputError(one_line(site_problems(error, where, TABLES))) from error
+    except InputError as error:
+        lines = [f"{where}: {text}" for text in problems_of(error)]
+        raise InputError(one_line(lines)) from error
 
 
-def with_done(
-    site: Site,
-    done: Mapping[str, Iterable[dt.date]],
-    partly_done: Mapping[str, Iterable[tuple[dt.date, float]]] | None = None,
-) -> Site:
+def with_done(site: Site, done: Done, partly_done: PartlyDone | None = None) -> Site:
     """Give the site with rounds from a record beside those of the file; a day that is in both once.
 
     Parameters
     ----------
     done, partly_done : mapping
-        Material to local days, or to (local day, share of the round).
+        Material to local days, or to (local day, share of the round). Days of a material
+        outside the program are sprays beside it.
     """
-    fields = site.program_fields
-    partly_done = partly_done or {}
-    rounds = tuple(
-        each.model_copy(
-            update={
-                "done": tuple(sorted({*each.done, *done.get(each.material, ())})),
-                "partly_done": tuple(
-                    sorted({*each.partly_done, *partly_done.get(each.material, ())})
-                ),
-            }
-        )
-        for each in fields.rounds or DEFAULT_ROUNDS
-    )
+    ours = {name: days for name, days in done.items() if name in site.program.materials}
     others = {
         name: tuple(sorted({*site.other_sprays.get(name, ()), *days}))
         for name, days in done.items()
-        if name not in {each.material for each in rounds}
+        if name not in ours
     }
-    copy = site.model_copy(
-        update={
-            "program_fields": fields.model_copy(update={"rounds": rounds}),
-            "other_sprays": {**site.other_sprays, **others},
-        }
+    return replace(
+        site,
+        program=site.program.with_done(ours, partly_done),
+        other_sprays={**site.other_sprays, **others},
     )
-    copy.__dict__.pop("program", None)  # the cached program is the old one's
-    return copy

@@ -11,7 +11,7 @@ from pydantic import AfterValidator, Field
 from spraywindow.errors import InputError, describe
 from spraywindow.orchard.site_fields import Count, Name, Share, StageCode, Table, measured
 from spraywindow.orchard.site_limits import LABEL, LimitFields, build_limit
-from spraywindow.orchard.site_problems import Problems, nearest
+from spraywindow.orchard.site_problems import Problems, nearest, problems_of
 from spraywindow.orchard.site_tables import DAY_H, Days
 from spraywindow.season.stages import FIRST_FLOWER, stage_words
 from spraywindow.spray.catalogue import CATALOGUE, general_material
@@ -90,10 +90,8 @@ class MaterialFields(Table):
             where = f"{name}.limits.{limit_name}"
             try:
                 limits[limit_name] = build_limit(where, limit_name, fields, known)
-            except Problems as error:
-                problems += error.problems
             except InputError as error:
-                problems.append(str(error))
+                problems += problems_of(error)
         if problems:
             raise Problems(problems)
         return limits
@@ -136,10 +134,8 @@ def build_materials(fields: dict[str, MaterialFields]) -> dict[str, Material]:
     for name, each in fields.items():
         try:
             built[name] = each.build(name)
-        except Problems as error:
-            problems += error.problems
         except InputError as error:
-            problems.append(str(error))
+            problems += problems_of(error)
     if problems:
         raise Problems(problems)
     return built

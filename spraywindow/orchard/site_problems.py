@@ -46,6 +46,11 @@ class Problems(InputError):
         self.problems = list(problems)
 
 
+def problems_of(error: Exception) -> list[str]:
+    """What an error of a table says, a line for each of its problems."""
+    return error.problems if isinstance(error, Problems) else [str(error)]
+
+
 def nearest(name: object, known: Iterable[str]) -> str:
     """A hint that names the known word nearest to a mistyped one, or nothing."""
     import difflib
@@ -107,10 +112,9 @@ def _lines(
         return [describe("missing key", where=at, expected=WANTED.get(str(path[-1]), ""))]
     if kind == "value_error":
         cause = error["ctx"]["error"]
-        inner = cause.problems if isinstance(cause, Problems) else [str(cause)]
         # the problems of a table's entries begin with the key inside it
         joint = "." if key and isinstance(cause, Problems) else ": "
-        return [f"{at}{joint}{text}" for text in inner]
+        return [f"{at}{joint}{text}" for text in problems_of(cause)]
     message = str(error["msg"])
     expected = message.removeprefix("Input should be ").removeprefix("a valid ")
     if kind in ("tuple_type", "list_type"):

@@ -86,7 +86,7 @@ def site_week(
     setting = replace(site.setting, tree_height_m=_tallest(states))
     hours = score_hours(table, site.place, material, _strictest(states, material), setting=setting)
     hours = _held(_held(hours, site, SPACING, spacing), site, STAGE, trees)
-    job_h, access = site.crew.job, site.access
+    job_h, access = site.job_h, site.access
     slots = [
         slot
         for slot in find_slots(hours, job_h, access=access, now=now)

@@ -26,9 +26,7 @@ def in_season(site: Site, today: dt.date) -> Site:
         replace(entry, barred=tuple(_barred(site, site.material(entry.material))))
         for entry in program.entries
     )
-    copy = site.model_copy()
-    copy.__dict__["program"] = replace(program, entries=entries)
-    return copy
+    return replace(site, program=replace(program, entries=entries))
 
 
 def sprays_done(site: Site) -> Iterator[tuple[str, str, dt.date]]:

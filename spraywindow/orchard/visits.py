@@ -146,7 +146,7 @@ def plan_visits(
             choice.material,
             _minute(slot.start, zero),
             _minute(slot.end, zero),
-            sites[number].crew.job * 60,
+            sites[number].job_h * 60,
             choice.urgency.value,
         )
         for number, several in enumerate(choices)

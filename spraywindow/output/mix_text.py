@@ -96,7 +96,7 @@ def mix_warnings(answer: MixAnswer) -> list[str]:
 
 def _too_long(answer: MixAnswer) -> list[str]:
     """What to do about a job that is longer than `[crew]` says, or than any day."""
-    job_h, slot_h, day_h = answer.site.crew.job, answer.time.slot_whole_h, answer.day_h
+    job_h, slot_h, day_h = answer.site.job_h, answer.time.slot_whole_h, answer.day_h
     needs = f"the job needs {slot_h} h of good hours"
     if slot_h > day_h:
         days = math.ceil(slot_h / day_h)

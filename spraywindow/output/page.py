@@ -97,7 +97,7 @@ def page_html(
         slots=[row for evening in evenings for row in slot_rows(evening, planned)],
         names=[evening.material.name for evening in evenings],
         days=day_rows(evenings),
-        job_h=f"{site.crew.job:g}",
+        job_h=f"{site.job_h:g}",
         program=[
             entry_row(entry, owed, planned)
             for entry, owed in zip(site.program.entries, site.program.visits_allowed, strict=True)

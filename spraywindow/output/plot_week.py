@@ -138,7 +138,7 @@ def week_words(evenings: Sequence[Evening]) -> str:
                          f"{opening_words(slot, evening)}, "
                          f"{closing_words(slot, evening)}")  # fmt: skip
         if not evening.slots:
-            lines.append(f"{name}: no slot of {evening.site.crew.job:g} h")
+            lines.append(f"{name}: no slot of {evening.site.job_h:g} h")
     return "Slots: " + "; ".join(lines) + "."
 
 

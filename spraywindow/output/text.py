@@ -127,7 +127,7 @@ def _foot(evening: Evening) -> list[str]:
 
 def _slots_text(evening: Evening) -> str:
     if not evening.slots:
-        return f"No slot of {evening.site.crew.job:g} h in the coming week."
+        return f"No slot of {evening.site.job_h:g} h in the coming week."
     rows = [
         [
             day_words(slot.start.date()),

@@ -85,7 +85,7 @@ def found_value(limit: Limit, margin: float) -> float:
 
 
 def _no_access_words(date: dt.date, evening: Evening) -> str:
-    access, job_h = evening.site.access, evening.site.crew.job
+    access, job_h = evening.site.access, evening.site.job_h
     if not access.works_on(date):
         return NO_WORK
     left = " left" if date == evening.now.date() else ""

@@ -153,7 +153,7 @@ class Program:
         return replace(self, entries=entries)
 
     def with_done(self, done: Done, partly_done: PartlyDone | None = None) -> Program:
-        """Give the program with rounds added that are done, as from the application record."""
+        """Give the program with what the application record says is done; a day in both once."""
         partly = partly_done or {}
         unknown = [name for name in {**done, **partly} if name not in self.materials]
         if unknown:
@@ -161,8 +161,8 @@ class Program:
         entries = tuple(
             replace(
                 entry,
-                done=(*entry.done, *done.get(entry.material, ())),
-                partly_done=(*entry.partly_done, *partly.get(entry.material, ())),
+                done=tuple({*entry.done, *done.get(entry.material, ())}),
+                partly_done=tuple({*entry.partly_done, *partly.get(entry.material, ())}),
             )
             for entry in self.entries
         )
