@@ -126,7 +126,7 @@ def with_weather(entry: Entry, weather: pd.DataFrame) -> Entry:
         name += " (forecast)"
     marked = tuple(n for n in WEATHER_FIELDS if n in filled or n in entry.estimated)
     update = {**filled, "estimated": marked, "weather_source": name}
-    return entry.model_copy(update=update)
+    return Entry.read(dict(entry) | update)
 
 
 def hours_passed(start: datetime, now: datetime) -> float:
