@@ -126,11 +126,11 @@ def test_rounds_done_are_local_days_with_shares_added(record: Record) -> None:
     add(record, entry(share=0.3, material="copper", product="Copper B"), now=NOW)
     add(record, entry(site="Elsewhere"), now=NOW)
     day = date(2031, 1, 11)
-    assert rounds_done(record, "Hill garden", day, day) == [
+    assert rounds_done(current(record, "Hill garden"), day, day) == [
         Round(day, "copper", 0.3),
         Round(day, "oil", 1.0),
     ]
-    assert rounds_done(record, "Hill garden", date(2031, 1, 12), date(2031, 2, 1)) == []
+    assert rounds_done(current(record, "Hill garden"), date(2031, 1, 12), date(2031, 2, 1)) == []
     assert entry(start=START.astimezone(UTC)).day == day
 
 

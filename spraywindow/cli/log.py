@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,7 +17,6 @@ from spraywindow.cli.log_shared import (
     WhyOption,
     estimated,
     holding,
-    opened,
     read_text,
     record_file,
     site_and_now,
@@ -35,7 +35,7 @@ from spraywindow.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from spraywindow.orchard.record_history import Kept
+    from spraywindow.orchard.record_file import Kept
     from spraywindow.output.units import System
 
 log = typer.Typer(
@@ -86,20 +86,22 @@ def add(
         file, settings, material=material, product=product, start=start, end=end, amount=amount,
         share=share,
     )  # fmt: skip
-    pattern = None
-    if like is not None:
-        with opened(path, site) as old:
-            pattern = holding(records.current(old), like).entry
-    entry = entry_from(the, fields, like=pattern, where=str(file or "entry"))
-    refuse_ahead(entry, at.to_pydatetime())
-    kept_receipt = None if receipt is None else read_text(receipt, "receipt")
-    beside = [] if kept_receipt is None else receipt_cautions(kept_receipt, entry)
-    entry = estimated(entry, the, weather, columns, at, demo=site is None, fetch=fetch)
-    new = not path.exists()
-    with records.open_record(path, create=True) as the_record:
+    with ExitStack() as stack:
+        the_record = pattern = None
+        if like is not None:
+            the_record = stack.enter_context(records.open_record(path))
+            pattern = holding(records.current(the_record), like).entry
+        entry = entry_from(the, fields, like=pattern, where=str(file or "entry"))
+        refuse_ahead(entry, at.to_pydatetime())
+        kept_receipt = None if receipt is None else read_text(receipt, "receipt")
+        beside = [] if kept_receipt is None else receipt_cautions(kept_receipt, entry)
+        entry = estimated(entry, the, weather, columns, at, demo=site is None, fetch=fetch)
+        new = not path.exists()
+        if the_record is None:  # begun once there is something to enter
+            the_record = stack.enter_context(records.open_record(path, create=True))
         number = records.add(the_record, entry, now=at.to_pydatetime(), receipt=kept_receipt)
         kept = holding(records.current(the_record), number)
-        cautions = beside + entry_cautions(the_record, the, kept, at)
+        cautions = beside + entry_cautions(records.current(the_record, the.name), the, kept, at)
     if site is None:
         note(DEMO_NOTE)
     if new:
@@ -143,7 +145,8 @@ def correct(
             changes = dropped | changes | found | known
         made = records.correct(the_record, number, changes, why=why, now=at.to_pydatetime())
         kept = holding(records.current(the_record), made)
-        cautions = entry_cautions(the_record, the, kept, at) if site is not None else []
+        of_site = records.current(the_record, the.name)
+        cautions = entry_cautions(of_site, the, kept, at) if site is not None else []
         gone = [n for n in WEATHER_FIELDS if n in dropped and getattr(kept.entry, n) is None]
         if gone:
             cautions.append(
@@ -196,7 +199,7 @@ def show(
 
     the, at = site_and_now(site, now)
     path = record_file(record, site, the)
-    with opened(path, site) as the_record:
+    with records.open_record(path, read_only=True) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
         rows = rows_since(rows, since, the.name if site is not None else None)
         answer = list_answer(the_record, rows, the if site is not None else None, at)

@@ -52,13 +52,13 @@ def advice(
     from spraywindow.output.log_answers import advice_answer
 
     the, at = site_and_now(site, now, demo=site is None and weather is None)
-    with opened(record, site) as the_record:
-        rows = records.current(the_record, the.name)
-        every_site = {row.entry.site for row in records.current(the_record)}
+    with opened(record, site, the) as the_record:
+        holds = records.current(the_record)
+    rows = [row for row in holds if row.entry.site == the.name]
     if not rows:
         raise RecordError(
             describe(f"no entry of the site {the.name!r}", expected="one of its rounds",
-                     got=", ".join(sorted(every_site)) or "an empty record")
+                     got=", ".join(sorted({row.entry.site for row in holds})) or "an empty record")
         )  # fmt: skip
     first = season_start(at.tz_convert(the.place.timezone).date(), the)
     season = [row for row in rows if row.entry.day >= first and row.entry.finished <= at]
@@ -104,7 +104,7 @@ def judge(
     if receipt:
         texts = [(str(path), read_text(path, "receipt")) for path in receipt]
     else:
-        with opened(record, site) as the_record:
+        with opened(record, site, the) as the_record:
             rows = records.current(the_record, None if site is None else the.name)
             chosen = rows if number is None else [holding(rows, number)]
             for row in chosen:

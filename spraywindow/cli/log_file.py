@@ -48,7 +48,7 @@ def export(
         raise InputError(describe("unknown format", where="--format", expected="csv, json",
                                   got=form))  # fmt: skip
     the, _ = site_and_now(site, None)
-    with opened(record, site) as the_record:
+    with opened(record, site, the) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
     text = makers[form](rows_since(rows, since, the.name if site is not None else None))
     if to is None:

@@ -104,7 +104,7 @@ def _entry_for(
     from spraywindow.orchard.record_entry import entry_from
 
     if named is not None and named.isdigit():
-        with opened(record, site) as the_record:
+        with opened(record, site, the) as the_record:
             return holding(records.current(the_record), int(named)).entry
     if kind != "note":
         raise InputError(

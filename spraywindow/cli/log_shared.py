@@ -14,8 +14,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from spraywindow.orchard.record_fields import Entry
-    from spraywindow.orchard.record_file import Record
-    from spraywindow.orchard.record_history import Kept
+    from spraywindow.orchard.record_file import Kept, Record
     from spraywindow.orchard.site import Site
 
 SET_FIELDS = (
@@ -57,11 +56,11 @@ def record_file(record: Path | None, site_file: Path | None, site: Site | None =
     return path
 
 
-def opened(record: Path | None, site_file: Path | None, *, read_only: bool = True) -> Record:
-    """Open the record that is there."""
+def opened(record: Path | None, site_file: Path | None, site: Site) -> Record:
+    """Open the record that is there, to read it."""
     from spraywindow.orchard.records import open_record
 
-    return open_record(record_file(record, site_file), read_only=read_only)
+    return open_record(record_file(record, site_file, site), read_only=True)
 
 
 def settings(pairs: Sequence[str] | None, option: str = "--set") -> dict[str, str]:

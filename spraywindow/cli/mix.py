@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -17,7 +16,6 @@ from spraywindow.cli.options import (
     SiteOption,
     WeatherOption,
     note,
-    record_path,
     say,
     the_now,
     the_site,
@@ -29,7 +27,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from spraywindow.orchard.mix_site import MixAnswer
-    from spraywindow.orchard.record_fields import Entry
     from spraywindow.orchard.site import Site
     from spraywindow.spray.slots import Slot
 
@@ -55,10 +52,9 @@ def mix(
     demo = site is None
     the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
-    the = with_record(the, site, record, at)
+    the, kept = with_record(the, site, record, at)
     name = material or default_material(the, at.tz_convert(the.place.timezone).date())
-    recorded = _recorded(the, site, record)
-    answer = mix_site(the, at, name, blocks=block or (), recorded=recorded)
+    answer = mix_site(the, at, name, blocks=block or (), recorded=[row.entry for row in kept])
     asked = demo or weather is not None or columns is not None
     slot = None
     if asked:
@@ -75,17 +71,6 @@ def mix(
         from spraywindow.output.mix_text import mix_text
 
         say(mix_text(answer, slot, asked=asked))
-
-
-def _recorded(the: Site, site_file: Path | None, record: Path | None) -> list[Entry]:
-    """Every entry of the site's record that holds; none where there is no record."""
-    from spraywindow.orchard.records import current, open_record
-
-    path = record_path(record, site_file, the)
-    if path is None or not path.exists():
-        return []
-    with open_record(path, read_only=True) as opened:
-        return [row.entry for row in current(opened, the.name)]
 
 
 def _next_slot(

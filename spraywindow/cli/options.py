@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from spraywindow.orchard.record_file import Kept
     from spraywindow.orchard.site import Site
 
 SiteOption = Annotated[
@@ -71,26 +72,27 @@ def with_record(
     now: pd.Timestamp,
     *,
     tell: Callable[[str], None] | None = None,
-) -> Site:
-    """The site with the rounds of its application record; a default record may be absent.
+) -> tuple[Site, list[Kept]]:
+    """The site with the rounds of its application record, and its entries that hold.
 
-    What was read is told on stderr, or to `tell`.
+    A default record may be absent. What was read is told on stderr, or to `tell`.
     """
     tell = tell or note
     path = record_path(record, site_file, site)
     if path is None or (record is None and not path.exists()):
-        return site
+        return site, []
     from spraywindow.orchard.record_site import season_rounds, with_rounds
-    from spraywindow.orchard.records import open_record
+    from spraywindow.orchard.records import current, open_record
 
     with open_record(path, read_only=True) as opened:
-        rounds = season_rounds(opened, site, now.tz_convert(site.place.timezone).date())
+        rows = current(opened, site.name)
+    rounds = season_rounds(rows, site, now.tz_convert(site.place.timezone).date())
     done, lines = with_rounds(site, rounds)
     days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
     tell(f"From the record {path}: {days} of work this season.")
     for line in lines:
         tell(f"! {line}")
-    return done
+    return done, rows
 
 
 _YEARS = range(1900, 2200)

@@ -56,7 +56,7 @@ def report(
     demo = site is None
     the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
-    the = with_record(the, site, record, at)
+    the, _ = with_record(the, site, record, at)
     table = the_weather(the, weather, columns, at, demo=demo, service=service)
     due = default_material(the, at.tz_convert(the.place.timezone).date())
     names = [due, *(name for name in the.program.materials if name != due)]

@@ -152,7 +152,7 @@ def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
     spell = asked.dry_spell
     hours = None if spell is None else quantity(spell, "h", where="--dry-spell")
     at = the_now(asked.now, site, demo=demo and weather is None)
-    site = with_record(site, path, asked.record, at, tell=notes.append)
+    site, _ = with_record(site, path, asked.record, at, tell=notes.append)
     record, beside = past_weather(site, weather, asked.columns, at, demo=demo)
     ahead = None
     if weather is not None and asked.forecast is None and not asked.no_forecast:

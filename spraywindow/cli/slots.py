@@ -79,7 +79,7 @@ def slots(
     check_picture(plot)
     the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
-    the = with_record(the, site, record, at)
+    the, _ = with_record(the, site, record, at)
     name = material or default_material(the, at.tz_convert(the.place.timezone).date())
     the.material(name)  # an unknown one is refused before anything is fetched
     table = the_weather(the, weather, columns, at, demo=demo, service=service)

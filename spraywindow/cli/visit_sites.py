@@ -119,7 +119,7 @@ def with_weather(
         read(listed[0].weather)  # an error of the file that serves all is told once
     for one in listed:
         with unread.name(one.site.name):
-            done = with_record(one.site, one.path, None, now) if records else one.site
+            done = with_record(one.site, one.path, None, now)[0] if records else one.site
             file = one.weather
             table = read(file) if file else the_weather(done, None, columns, now, demo=demo)
             sites.append(done)

@@ -14,8 +14,8 @@ from itertools import pairwise
 
 from spraywindow.errors import SprayWindowError
 from spraywindow.orchard.record_fields import Entry
-from spraywindow.orchard.record_file import SCHEMA_VERSION, STATEMENTS, open_record
-from spraywindow.orchard.record_history import LAST_NUMBER, Kept, history
+from spraywindow.orchard.record_file import SCHEMA_VERSION, STATEMENTS, Kept, open_record
+from spraywindow.orchard.record_history import LAST_NUMBER, history
 from spraywindow.orchard.record_rules import DERIVED, RULES, derived, missing_for
 
 _ABOUT = ("id", "entered", "kind", "corrects", "why", "receipt_hash")

@@ -18,12 +18,14 @@ import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from spraywindow.errors import RecordError, describe
+from spraywindow.orchard.record_fields import Entry
 
 SCHEMA_VERSION = 1
 APPLICATION_ID = 0x53505257  # "SPRW"
@@ -54,11 +56,27 @@ STATEMENTS: dict[str, str] = {
 
 
 @dataclass(frozen=True)
+class Kept:
+    """A row of the record: the entry, when it was entered, and what it corrects and why."""
+
+    id: int
+    entered: datetime
+    kind: str
+    corrects: int | None
+    why: str
+    entry: Entry
+    receipt_hash: str | None
+    digest: str
+
+
+@dataclass(frozen=True)
 class Record:
     """An open record; close it, or use it in a ``with`` statement."""
 
     path: Path
     connection: sqlite3.Connection
+    rows: list[Kept] = field(default_factory=list)
+    """What has been read and verified so far (`record_history.history`)."""
 
     def close(self) -> None:
         """Close the file."""

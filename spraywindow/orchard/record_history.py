@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import NamedTuple
 
 from spraywindow.errors import InputError, RecordError, describe
 from spraywindow.orchard.record_fields import Entry
-from spraywindow.orchard.record_file import Record, told
+from spraywindow.orchard.record_file import Kept, Record, told
 
 EXACT = 6
 """Decimals of a share of a round: three thirds make a whole."""
@@ -18,19 +17,6 @@ ROW_COLUMNS = "id, entered, kind, corrects, why, body, receipt, digest"
 LAST_NUMBER = """SELECT max(coalesce((SELECT max(id) FROM entries), 0),
     coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'entries'), 0))"""
 """The greatest number that an entry was ever given; it outlives the entry."""
-
-
-@dataclass(frozen=True)
-class Kept:
-    """A row of the record: the entry, when it was entered, and what it corrects and why."""
-
-    id: int
-    entered: datetime
-    kind: str
-    corrects: int | None
-    why: str
-    entry: Entry
-    receipt_hash: str | None
 
 
 class Round(NamedTuple):
@@ -44,6 +30,9 @@ class Round(NamedTuple):
 def history(record: Record) -> list[Kept]:
     """Give every row ever entered, oldest first.
 
+    A row is read and held to its digest once while the record is open; what was added since,
+    by this program or another, is read to it.
+
     Raises
     ------
     RecordError
@@ -51,23 +40,23 @@ def history(record: Record) -> list[Kept]:
     """
     with told(record.path, "read"):
         rows = record.connection.execute(
-            f"SELECT {ROW_COLUMNS} FROM entries ORDER BY id"
+            f"SELECT {ROW_COLUMNS} FROM entries ORDER BY id LIMIT -1 OFFSET ?",
+            (len(record.rows),),
         ).fetchall()
-    kept, before = [], ""
     for row in rows:
+        before = record.rows[-1].digest if record.rows else ""
         if digest_of(before, *row[:-1]) != row[-1]:
             raise RecordError(
                 describe(f"damaged: entry {row[0]} was changed, or one before it is gone",
                          where=str(record.path), cure="keep the file and go back to a copy")
             )  # fmt: skip
-        before = row[-1]
         try:
             entry = Entry.read_json(row[5], where=f"{record.path}, entry {row[0]}")
         except InputError as error:  # sound but not understood: no fault of what was typed now
             raise RecordError(str(error)) from error
         entered = datetime.fromisoformat(row[1])
-        kept.append(Kept(row[0], entered, row[2], row[3], row[4], entry, row[6]))
-    return kept
+        record.rows.append(Kept(row[0], entered, row[2], row[3], row[4], entry, row[6], row[7]))
+    return list(record.rows)
 
 
 def current(record: Record, site: str | None = None) -> list[Kept]:
@@ -79,28 +68,21 @@ def current(record: Record, site: str | None = None) -> list[Kept]:
     return sorted(wanted, key=lambda row: (row.entry.start, row.id))
 
 
-def rounds_done(record: Record, site: str, first: date, last: date) -> list[Round]:
+def rounds_done(rows: Sequence[Kept], first: date, last: date) -> list[Round]:
     """Give what a season's program has behind it, by local date.
 
     Parameters
     ----------
-    record : Record
-    site : str
+    rows : sequence of Kept
+        The entries of one site that hold.
     first, last : date
         Of the season, both included.
 
     Returns
     -------
     list of Round
-        One for each day and material; shares of the same day are added, up to 1.
-    """
-    return rounds_among(current(record, site), first, last)
-
-
-def rounds_among(rows: Sequence[Kept], first: date, last: date) -> list[Round]:
-    """Give the rounds of a site's holding entries, as `rounds_done`.
-
-    Shares are kept to `EXACT` decimals, each so that the sum up to it is exact too.
+        One for each day and material; shares of the same day are added, up to 1, and kept to
+        `EXACT` decimals, each so that the sum up to it is exact too.
     """
     shares: dict[tuple[date, str], float] = {}
     for row in rows:

@@ -7,15 +7,15 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from spraywindow.orchard.block_states import season_start
-from spraywindow.orchard.record_file import Record
+from spraywindow.orchard.record_file import Kept
 from spraywindow.orchard.record_history import Round, rounds_done
 from spraywindow.orchard.site import Site, with_done
 from spraywindow.orchard.site_program import growing_year
 
 
-def season_rounds(record: Record, site: Site, today: dt.date) -> list[Round]:
-    """Give the site's rounds of the growing year up to a local day."""
-    return rounds_done(record, site.name, season_start(today, site), today)
+def season_rounds(rows: Sequence[Kept], site: Site, today: dt.date) -> list[Round]:
+    """Give the rounds of the growing year up to a local day, of the site's entries that hold."""
+    return rounds_done(rows, season_start(today, site), today)
 
 
 def with_rounds(site: Site, rounds: Sequence[Round]) -> tuple[Site, list[str]]:

@@ -14,11 +14,10 @@ from datetime import UTC, datetime, timedelta
 
 from spraywindow.errors import InputError, RecordError, describe
 from spraywindow.orchard.record_fields import WEATHER_FIELDS, Entry
-from spraywindow.orchard.record_file import Record, open_record, transaction
+from spraywindow.orchard.record_file import Kept, Record, open_record, transaction
 from spraywindow.orchard.record_history import (
     LAST_NUMBER,
     ROW_COLUMNS,
-    Kept,
     Round,
     current,
     digest_of,

@@ -11,8 +11,9 @@ import pandas as pd
 
 from spraywindow.orchard.advice import RAIN_RULES, Advice, RainRule, after_rain
 from spraywindow.orchard.block_states import season_start
-from spraywindow.orchard.record_history import EXACT, Kept, rounds_among
-from spraywindow.orchard.record_site import with_rounds
+from spraywindow.orchard.record_file import Kept
+from spraywindow.orchard.record_history import EXACT
+from spraywindow.orchard.record_site import season_rounds, with_rounds
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.spacing import in_season, next_day, wanted_days
 
@@ -119,7 +120,7 @@ def advise(
         tz-aware.
     """
     today = now.astimezone(ZoneInfo(site.place.timezone)).date()
-    done, _ = with_rounds(site, rounds_among(rows, season_start(today, site), today))
+    done, _ = with_rounds(site, season_rounds(rows, site, today))
     season = in_season(done, today)
     return [_one(kept, rows, season, weather, now, today) for kept in chosen]
 

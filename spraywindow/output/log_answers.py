@@ -16,8 +16,8 @@ from spraywindow.orchard.receipts import hourless, read_receipt
 from spraywindow.orchard.record_blocks import strange_names
 from spraywindow.orchard.record_export import row_of
 from spraywindow.orchard.record_fields import Entry
-from spraywindow.orchard.record_file import Record
-from spraywindow.orchard.record_history import Kept, current
+from spraywindow.orchard.record_file import Kept, Record
+from spraywindow.orchard.record_history import current
 from spraywindow.orchard.record_rules import cautions_for
 from spraywindow.orchard.record_site import season_rounds, with_rounds
 from spraywindow.orchard.round_advice import RoundAdvice
@@ -28,12 +28,14 @@ from spraywindow.output.mix_limits import entry_limit_lines
 from spraywindow.output.notices import LABEL
 
 
-def entry_cautions(record: Record, site: Site, kept: Kept, now: pd.Timestamp) -> list[str]:
-    """What to mind about an entry just made: its own, limits, maxima and gaps, names."""
-    rounds = season_rounds(record, site, kept.entry.day)
-    done, over = with_rounds(site, rounds)
+def entry_cautions(rows: Sequence[Kept], site: Site, kept: Kept, now: pd.Timestamp) -> list[str]:
+    """What to mind about an entry just made: its own, limits, maxima and gaps, names.
+
+    `rows` are the site's entries that hold, the one just made among them.
+    """
+    done, over = with_rounds(site, season_rounds(rows, site, kept.entry.day))
     own = cautions_for(kept.entry, now.to_pydatetime())
-    recorded = [row.entry for row in current(record, site.name)]
+    recorded = [row.entry for row in rows]
     today = now.tz_convert(site.place.timezone).date()
     limits = entry_limit_lines(over_limits(site, recorded, kept.entry, today), site.units)
     notes = in_season(done, kept.entry.day).program.notes()
@@ -82,7 +84,7 @@ def list_answer(
     notes: list[str] = []
     if site is not None:
         today = now.tz_convert(site.place.timezone).date()
-        done, over = with_rounds(site, season_rounds(record, site, today))
+        done, over = with_rounds(site, season_rounds(current(record, site.name), site, today))
         program_now = in_season(done, today).program
         notes = [*over, *program_now.notes()]
         program = [

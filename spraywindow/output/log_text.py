@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from spraywindow.orchard.papers import UNITS
 from spraywindow.orchard.record_fields import Entry
-from spraywindow.orchard.record_history import Kept
+from spraywindow.orchard.record_file import Kept
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.units import System, shown
 from spraywindow.output.words import day_words
