@@ -65,7 +65,7 @@ def mix(
     if demo:
         note(DEMO_NOTE)
     if json:
-        from spraywindow.output.answers import to_json
+        from spraywindow.output.json import to_json
         from spraywindow.output.mix_answers import mix_answer
 
         say(to_json(mix_answer(answer, slot)))

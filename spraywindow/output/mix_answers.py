@@ -6,7 +6,7 @@ from typing import Any
 
 from spraywindow.orchard.mix_block import BlockMix
 from spraywindow.orchard.mix_site import MixAnswer
-from spraywindow.output.answers import number, stamp
+from spraywindow.output.json import number, plain
 from spraywindow.output.mix_text import mix_cautions, mix_warnings
 from spraywindow.spray.slots import Slot
 
@@ -18,7 +18,7 @@ def mix_answer(answer: MixAnswer, slot: Slot | None = None) -> dict[str, Any]:
     )  # fmt: skip
     return {
         "site": answer.site.name,
-        "now": stamp(answer.now),
+        "now": plain(answer.now),
         "material": answer.material,
         "product": rate.product,
         "product_unit": rate.base,
@@ -58,7 +58,7 @@ def mix_answer(answer: MixAnswer, slot: Slot | None = None) -> dict[str, Any]:
             "slot_whole_h": time.slot_whole_h,
             "on_site_h": number(time.on_site_h),
         },
-        "next_slot": None if slot is None else {"start": stamp(slot.start), "end": stamp(slot.end)},
+        "next_slot": None if slot is None else {"start": plain(slot.start), "end": plain(slot.end)},
         "season": [
             {
                 "block": total.block,
