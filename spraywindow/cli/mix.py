@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -50,6 +51,8 @@ def mix(
     """Say what to mix for one job, and how long it takes; with --weather, when it fits."""
     from spraywindow.orchard.evening import default_material
     from spraywindow.orchard.mix_site import mix_site
+    from spraywindow.output.json import to_json
+    from spraywindow.output.mix_text import MIX_WORDS, mix_text
 
     demo = site is None
     the = the_site(site)
@@ -58,21 +61,12 @@ def mix(
     name = material or default_material(the, at.tz_convert(the.place.timezone).date())
     recorded = _recorded(the, site, record)
     answer = mix_site(the, at, name, blocks=block or (), recorded=recorded)
-    asked = demo or weather is not None or columns is not None
-    slot = None
-    if asked:
+    if demo or weather is not None or columns is not None:
         slot = _next_slot(answer, the_weather(the, weather, columns, at, demo=demo), at)
+        answer = replace(answer, looked_at=True, next_slot=slot)
     if demo:
         note(DEMO_NOTE)
-    if json:
-        from spraywindow.output.json import to_json
-        from spraywindow.output.mix_answers import mix_answer
-
-        say(to_json(mix_answer(answer, slot)))
-    else:
-        from spraywindow.output.mix_text import mix_text
-
-        say(mix_text(answer, slot, asked=asked))
+    say(to_json(answer, MIX_WORDS) if json else mix_text(answer))
 
 
 def _recorded(the: Site, site_file: Path | None, record: Path | None) -> list[Entry]:

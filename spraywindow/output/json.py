@@ -8,6 +8,7 @@ A class names its keys, in order, in ``json_keys``, a tuple of ``key=where:decim
 - ``weather*`` has its own keys stand among these.
 - ``reason!`` is said in words, by the writer's table of words.
 - ``today?`` is left out where it is None; ``why~`` is null where its text is empty.
+- ``loads=.(count full)`` is an object of these keys of the value itself.
 - ``slots(start end)`` gives of each value these keys in place of those of its class.
 
 A dataclass without ``json_keys`` gives all its fields. Dates and times become ISO 8601, times with
@@ -115,7 +116,7 @@ def _plain(
 
 
 def _at(value: Any, path: tuple[str, ...]) -> Any:
-    for name in path:
+    for name in filter(None, path):
         value = None if value is None else getattr(value, name)
     return value
 
