@@ -13,11 +13,10 @@ import pytest
 from spraywindow.errors import InputError
 from spraywindow.orchard.evening import evening
 from spraywindow.orchard.judging import Judgement, judge
-from spraywindow.orchard.receipts import limits_of, refuse_other_site, setting_of
+from spraywindow.orchard.receipts import limits_of, make_receipt, refuse_other_site, setting_of
 from spraywindow.orchard.site import Site, read_site
-from spraywindow.output.answers import to_json
+from spraywindow.output.json import plain, to_json
 from spraywindow.output.judge_answers import judge_answer, judged_all
-from spraywindow.output.receipt import receipt_answer
 from tests.command_line import write_site
 
 ISSUED = pd.Timestamp("2026-01-12 18:00", tz="Europe/Athens")
@@ -47,7 +46,7 @@ def with_value(column: str, time: str, value: float) -> pd.DataFrame:
 
 def receipt(site: Site, material: str = "oil", **changes: Any) -> dict[str, Any]:
     table = weather()
-    made = json.loads(to_json(receipt_answer(evening(site, table, ISSUED, material), table)))
+    made = json.loads(to_json(make_receipt(evening(site, table, ISSUED, material), table)))
     assert made["verdict"] == "go"
     at = {"start": "2026-01-13T10:00:00+02:00", "end": "2026-01-13T13:00:00+02:00"}
     return {**made, **at, **changes}
@@ -181,7 +180,7 @@ def test_the_forecasts_errors_are_what_came_less_the_forecast(site: Site) -> Non
 def test_a_receipt_keeps_the_weather_of_its_hours(site: Site) -> None:
     table = weather()
     table.loc["2026-01-13 09:00", "dew_point_c"] = np.nan
-    made = receipt_answer(evening(site, table, ISSUED, "oil"), table)
+    made = plain(make_receipt(evening(site, table, ISSUED, "oil"), table))
     hour = next(each for each in made["hours"] if each["time"].startswith("2026-01-13T11"))
     assert (hour["temp_c"], hour["dew_point_c"], hour["rain_mm"]) == (12.0, None, 0.0)
     assert "gust_ms" not in hour  # the table has none

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 import pytest
 from rich.cells import cell_len
@@ -19,6 +21,7 @@ from spraywindow.output.words import (
     source_line,
 )
 from spraywindow.spray.catalogue import CATALOGUE, OIL
+from spraywindow.weather.source import weather_source
 from tests.command import steady
 from tests.test_evening import answer, site
 
@@ -130,14 +133,20 @@ def test_units_of_both_systems() -> None:
     assert shown(0.254, "mm", "metric") == "0.25 mm"
 
 
+def told(source: dict[str, Any], now: pd.Timestamp) -> str:
+    table = pd.DataFrame()
+    table.attrs["source"] = source
+    return source_line(weather_source(table, now))
+
+
 def test_source_age_and_credit() -> None:
     now = pd.Timestamp("2026-01-12 18:00", tz="UTC")
     source = {"name": "a service", "issued": now - pd.Timedelta(hours=7), "credit": "by them"}
-    assert source_line(source, now) == "Weather: a service; issued 7 h before this answer; by them"
+    assert told(source, now) == "Weather: a service; issued 7 h before this answer; by them"
     undated = {**source, "issued": None, "fetched": now - pd.Timedelta(days=40)}
     athens = now.tz_convert("Europe/Athens")
-    assert source_line(undated, athens) == "Weather: a service; fetched 2025-12-03 20:00; by them"
-    stale = source_line({**source, "stale": True}, now)
+    assert told(undated, athens) == "Weather: a service; fetched 2025-12-03 20:00; by them"
+    stale = told({**source, "stale": True}, now)
     assert "an older answer from the cache" in stale
 
 

@@ -61,6 +61,7 @@ def backtest(
     from spraywindow.orchard.replayed import replayed
     from spraywindow.season.forecast_errors import ErrorModel
     from spraywindow.season.replay import Foresight
+    from spraywindow.weather.source import weather_source
 
     if json and csv:
         raise InputError(describe("--json and --csv together", cure="choose one"))
@@ -86,10 +87,10 @@ def backtest(
     if demo:
         note(DEMO_NOTE)
     if json:
-        from spraywindow.output.answers import source_answer, to_json
         from spraywindow.output.backtest_answers import backtest_answer
+        from spraywindow.output.json import plain, to_json
 
-        source = source_answer(record.attrs.get("source", {}), at)
+        source = plain(weather_source(record, at))
         say(to_json({**backtest_answer(result), "source": source, "source_notes": notes}))
     elif csv:
         from spraywindow.output.backtest_answers import backtest_csv
@@ -101,7 +102,7 @@ def backtest(
         from spraywindow.output.words import source_line
 
         say(backtest_text(result))
-        for line in [*notes, source_line(record.attrs.get("source", {}), at)]:
+        for line in [*notes, source_line(weather_source(record, at))]:
             say(paragraph(line))
 
 

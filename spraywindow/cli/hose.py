@@ -34,7 +34,7 @@ def hose(
     if demo:
         note(DEMO_NOTE)
     if json:
-        from spraywindow.output.answers import to_json
+        from spraywindow.output.json import to_json
         from spraywindow.output.year_answers import hose_answer
 
         say(to_json(hose_answer(answer)))

@@ -19,6 +19,7 @@ from spraywindow.cli.log_shared import (
     holding,
     read_text,
     record_file,
+    rows_since,
     site_and_now,
     written,
 )
@@ -35,8 +36,7 @@ from spraywindow.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from spraywindow.orchard.record_file import Kept
-    from spraywindow.output.units import System
+    from spraywindow.orchard.log_answer import Entered
 
 log = typer.Typer(
     name="log",
@@ -77,8 +77,8 @@ def add(
 ) -> None:
     """Record an application that is done, or a part of one."""
     from spraywindow.orchard import records
+    from spraywindow.orchard.log_answer import Entered, check_entry, receipt_cautions
     from spraywindow.orchard.record_entry import entry_from, refuse_ahead
-    from spraywindow.output.log_answers import added_answer, entry_cautions, receipt_cautions
 
     the, at = site_and_now(site, now, demo=site is None and weather is None)
     path = record_file(record, site, the)
@@ -94,19 +94,20 @@ def add(
         entry = entry_from(the, fields, like=pattern, where=str(file or "entry"))
         refuse_ahead(entry, at.to_pydatetime())
         kept_receipt = None if receipt is None else read_text(receipt, "receipt")
-        beside = [] if kept_receipt is None else receipt_cautions(kept_receipt, entry)
+        beside = () if kept_receipt is None else receipt_cautions(kept_receipt, entry)
         entry = estimated(entry, the, weather, columns, at, demo=site is None, fetch=fetch)
         new = not path.exists()
         if the_record is None:  # begun once there is something to enter
             the_record = stack.enter_context(records.open_record(path, create=True))
         number = records.add(the_record, entry, now=at.to_pydatetime(), receipt=kept_receipt)
         kept = holding(records.current(the_record), number)
-        cautions = beside + entry_cautions(records.current(the_record, the.name), the, kept, at)
+        check = check_entry(records.current(the_record, the.name), the, kept, at)
+    answer = Entered(the, kept, path, check, beside)
     if site is None:
         note(DEMO_NOTE)
     if new:
         note(f"A new record: {path}")
-    _told(added_answer(kept, path, cautions), kept, cautions, the.units, json, "Entered")
+    _told(answer, json, "Entered")
 
 
 @log.command()
@@ -124,9 +125,9 @@ def correct(
 ) -> None:
     """Correct an entry: a new one that points at the old."""
     from spraywindow.orchard import records
+    from spraywindow.orchard.log_answer import Entered, check_entry
     from spraywindow.orchard.record_entry import changes_from
     from spraywindow.orchard.record_fields import WEATHER_FIELDS, Entry
-    from spraywindow.output.log_answers import added_answer, entry_cautions
 
     the, at = site_and_now(site, now)
     path = record_file(record, site, the)
@@ -146,15 +147,10 @@ def correct(
         made = records.correct(the_record, number, changes, why=why, now=at.to_pydatetime())
         kept = holding(records.current(the_record), made)
         of_site = records.current(the_record, the.name)
-        cautions = entry_cautions(of_site, the, kept, at) if site is not None else []
+        held = None if site is None else check_entry(of_site, the, kept, at)
         gone = [n for n in WEATHER_FIELDS if n in dropped and getattr(kept.entry, n) is None]
-        if gone:
-            cautions.append(
-                f"the weather estimated for the old hours is dropped ({', '.join(gone)}); "
-                f"`log correct {made} --weather FILE` looks it up for the new ones"
-            )
-    _told(added_answer(kept, path, cautions), kept, cautions, the.units, json,
-          f"Correction of entry {number}")  # fmt: skip
+    answer = Entered(the, kept, path, held, dropped=tuple(gone))
+    _told(answer, json, f"Correction of entry {number}")
 
 
 @log.command()
@@ -168,7 +164,7 @@ def withdraw(
 ) -> None:
     """Take back an entry that never should have been made; it stays in the history."""
     from spraywindow.orchard import records
-    from spraywindow.output.answers import to_json
+    from spraywindow.output.json import to_json
 
     the, at = site_and_now(site, now)
     path = record_file(record, site, the)
@@ -193,8 +189,8 @@ def show(
 ) -> None:
     """List the entries; with --site those of the site, and its program so far."""
     from spraywindow.orchard import records
-    from spraywindow.output.answers import to_json
-    from spraywindow.output.log_answers import list_answer, rows_since
+    from spraywindow.orchard.log_answer import listed
+    from spraywindow.output.json import to_json
     from spraywindow.output.log_text import list_text
 
     the, at = site_and_now(site, now)
@@ -202,8 +198,8 @@ def show(
     with records.open_record(path, read_only=True) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
         rows = rows_since(rows, since, the.name if site is not None else None)
-        answer = list_answer(the_record, rows, the if site is not None else None, at)
-    say(to_json(answer) if json else list_text(answer, rows, the.units))
+        answer = listed(the_record, rows, the if site is not None else None, at)
+    say(to_json(answer) if json else list_text(answer, the.units))
 
 
 log.command()(export)
@@ -213,11 +209,9 @@ log.command()(judge)
 log.command()(paper)
 
 
-def _told(
-    answer: dict[str, object], kept: Kept, cautions: list[str], units: System, json: bool, verb: str
-) -> None:
+def _told(answer: Entered, json: bool, verb: str) -> None:
     """Print what was entered."""
-    from spraywindow.output.answers import to_json
-    from spraywindow.output.log_text import entered_text
+    from spraywindow.output.json import to_json
+    from spraywindow.output.log_text import ENTERED_WORDS, entered_text
 
-    say(to_json(answer) if json else entered_text(kept, cautions, units, verb))
+    say(to_json(answer, ENTERED_WORDS) if json else entered_text(answer, verb))

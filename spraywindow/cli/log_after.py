@@ -47,9 +47,8 @@ def advice(
     from spraywindow.orchard import records
     from spraywindow.orchard.block_states import season_start
     from spraywindow.orchard.round_advice import advise, latest_rounds
-    from spraywindow.output.advice_text import advice_text
-    from spraywindow.output.answers import to_json
-    from spraywindow.output.log_answers import advice_answer
+    from spraywindow.output.advice_text import ADVICE_WORDS, advice_text
+    from spraywindow.output.json import to_json
 
     the, at = site_and_now(site, now, demo=site is None and weather is None)
     with opened(record, site, the) as the_record:
@@ -67,14 +66,10 @@ def advice(
     else:
         chosen = season if every else latest_rounds(season, the)
     table = the_weather(the, weather, columns, at, demo=site is None)
-    found = advise(chosen, rows, the, table, at.to_pydatetime())
+    answer = advise(chosen, rows, the, table, at)
     if site is None:
         note(DEMO_NOTE)
-    source = dict(table.attrs.get("source", {}))
-    if json:
-        say(to_json(advice_answer(the, found, at, source)))
-    else:
-        say(advice_text(the, found, at, source))
+    say(to_json(answer, ADVICE_WORDS) if json else advice_text(answer))
 
 
 def judge(
@@ -95,7 +90,7 @@ def judge(
     from spraywindow.errors import RecordError, describe
     from spraywindow.orchard import records
     from spraywindow.orchard.receipts import refuse_other_site
-    from spraywindow.output.answers import to_json
+    from spraywindow.output.json import to_json
     from spraywindow.output.judge_answers import judge_answer, judged_all
     from spraywindow.output.judge_text import judge_text
 

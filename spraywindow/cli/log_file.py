@@ -11,6 +11,7 @@ from spraywindow.cli.files import write_new
 from spraywindow.cli.log_shared import (
     opened,
     record_file,
+    rows_since,
     site_and_now,
 )
 from spraywindow.cli.options import (
@@ -41,7 +42,6 @@ def export(
     from spraywindow.errors import InputError, describe
     from spraywindow.orchard import records
     from spraywindow.orchard.record_export import export_csv, export_json
-    from spraywindow.output.log_answers import rows_since
 
     makers = {"csv": export_csv, "json": export_json}
     if form not in makers:
@@ -64,7 +64,7 @@ def check(site: SiteOption = None, record: RecordOption = None, json: JsonOption
     """Verify the file, every digest and correction; a damaged record is an error (exit code 2)."""
     from spraywindow.errors import RecordError, one_line
     from spraywindow.orchard.record_export import check_record
-    from spraywindow.output.answers import to_json
+    from spraywindow.output.json import to_json
 
     path = record_file(record, site)
     found = check_record(path)

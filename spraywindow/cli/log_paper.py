@@ -58,7 +58,7 @@ def paper(
     """Write the client's note for the evening before, the record sheet, or the bill's line."""
     from spraywindow.errors import InputError, describe
     from spraywindow.orchard.papers import PAPERS, built_in_template, write_paper
-    from spraywindow.output.answers import to_json
+    from spraywindow.output.json import to_json
 
     if kind not in PAPERS:
         raise InputError(describe("unknown paper", expected=", ".join(PAPERS), got=kind))

@@ -159,3 +159,20 @@ def estimated(
     if filled == entry:
         note("No weather filled in: the source does not hold the hours of the round.")
     return filled
+
+
+def rows_since(rows: Sequence[Kept], since: str | None, site: str | None) -> list[Kept]:
+    """Keep the rows of a site (None: all) from a local day on, given as text."""
+    import datetime as dt
+
+    from spraywindow.errors import InputError, describe
+
+    first = dt.date.min
+    if since is not None:
+        try:
+            first = dt.date.fromisoformat(since)
+        except ValueError as error:
+            raise InputError(
+                describe("not a date", where="--since", expected="such as 2025-11-01", got=since)
+            ) from error
+    return [row for row in rows if row.entry.day >= first and site in (None, row.entry.site)]

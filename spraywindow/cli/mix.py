@@ -48,6 +48,8 @@ def mix(
     """Say what to mix for one job, and how long it takes; with --weather, when it fits."""
     from spraywindow.orchard.evening import default_material
     from spraywindow.orchard.mix_site import mix_site
+    from spraywindow.output.json import to_json
+    from spraywindow.output.mix_text import MIX_WORDS, mix_text
 
     demo = site is None
     the = the_site(site)
@@ -55,22 +57,12 @@ def mix(
     the, kept = with_record(the, site, record, at)
     name = material or default_material(the, at.tz_convert(the.place.timezone).date())
     answer = mix_site(the, at, name, blocks=block or (), recorded=[row.entry for row in kept])
-    asked = demo or weather is not None or columns is not None
-    slot = None
-    if asked:
+    if demo or weather is not None or columns is not None:
         table = the_weather(the, weather, columns, at, demo=demo)
-        slot = _next_slot(the, table, at, answer)
+        answer = replace(answer, looked_at=True, next_slot=_next_slot(the, table, at, answer))
     if demo:
         note(DEMO_NOTE)
-    if json:
-        from spraywindow.output.answers import to_json
-        from spraywindow.output.mix_answers import mix_answer
-
-        say(to_json(mix_answer(answer, slot)))
-    else:
-        from spraywindow.output.mix_text import mix_text
-
-        say(mix_text(answer, slot, asked=asked))
+    say(to_json(answer, MIX_WORDS) if json else mix_text(answer))
 
 
 def _next_slot(

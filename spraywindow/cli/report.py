@@ -77,9 +77,11 @@ def report(
     if demo:
         note(DEMO_NOTE)
     if json:
-        from spraywindow.output.answers import slots_answer, to_json
+        from spraywindow.output.json import plain, to_json
+        from spraywindow.output.words import EVENING_WORDS
 
-        say(to_json({"page": str(path), "answers": [slots_answer(each) for each in evenings]}))
+        answers = [plain(each, EVENING_WORDS) for each in evenings]
+        say(to_json({"page": path, "answers": answers}))
     else:
         say(path)
 

@@ -108,7 +108,7 @@ def season(
     for line in dict.fromkeys(line for one in told for line in one.notes):
         note(line)
     if json:
-        from spraywindow.output.answers import to_json
+        from spraywindow.output.json import to_json
 
         parts = [to_json(one.answer) for one in told]
         say(parts[0] if len(parts) == 1 else "[" + ",\n".join(parts) + "]")
@@ -144,8 +144,8 @@ def _told(site: Path | None, asked: Asked) -> Told:
 def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
     """One site's text, or what its JSON holds; remarks are added to `notes`."""
     from spraywindow.orchard.prospect import prospect
-    from spraywindow.output.answers import source_answer
     from spraywindow.units import quantity
+    from spraywindow.weather.source import weather_source
 
     weather, demo = asked.weather, path is None
     site = the_site(path)
@@ -168,17 +168,18 @@ def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
         save_season_picture(asked.plot, found.outlook, site.name)
     if demo:
         notes.append(DEMO_NOTE)
-    source = record.attrs.get("source", {})
+    source = weather_source(record, at)
     if asked.json:
+        from spraywindow.output.json import plain
         from spraywindow.output.season_answers import season_answer
 
-        return {**season_answer(found), "source": source_answer(source, at),
+        return {**season_answer(found), "source": plain(source),
                 "source_notes": beside}  # fmt: skip
     from spraywindow.output.season_text import season_text
     from spraywindow.output.text import paragraph
     from spraywindow.output.words import source_line
 
-    return "\n".join([season_text(found), *map(paragraph, [*beside, source_line(source, at)])])
+    return "\n".join([season_text(found), *map(paragraph, [*beside, source_line(source)])])
 
 
 def _forecast(

@@ -90,10 +90,10 @@ def slots(
     answer, others = every[0], every[1:]
 
     if receipt is not None:
-        from spraywindow.output.answers import to_json
-        from spraywindow.output.receipt import receipt_answer
+        from spraywindow.orchard.receipts import make_receipt
+        from spraywindow.output.json import to_json
 
-        write_new(receipt, to_json(receipt_answer(answer, table)) + "\n", over=RECEIPT_MARK)
+        write_new(receipt, to_json(make_receipt(answer, table)) + "\n", over=RECEIPT_MARK)
     if plot is not None:
         from spraywindow.output.plot_week import save_week_picture
 
@@ -105,9 +105,11 @@ def slots(
     if demo:
         note(DEMO_NOTE)
     if json:
-        from spraywindow.output.answers import slots_answer, to_json
+        from spraywindow.output.json import plain, to_json
+        from spraywindow.output.words import EVENING_WORDS
 
-        say(to_json(slots_answer(answer, with_hours=hours)))
+        told = plain(answer, EVENING_WORDS)
+        say(to_json(told | {"hours": answer.hour_scores} if hours else told))
     elif csv:
         from spraywindow.output.csv import hours_csv, slots_csv
 

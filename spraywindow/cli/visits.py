@@ -85,7 +85,7 @@ def visits(
         _say_book(listed, columns, at, unread, visits_a_day, demo=demo, json=json)
         return
     from spraywindow.orchard.visits import plan_visits
-    from spraywindow.output.answers import to_json
+    from spraywindow.output.json import to_json
     from spraywindow.output.visits_answers import visits_answer
     from spraywindow.output.visits_text import visits_text
     from spraywindow.units import quantity
@@ -203,7 +203,7 @@ def _say_book(
     """Print the client book; every site must be there, since each bears on what all can have."""
     from spraywindow.errors import InputError, describe
     from spraywindow.orchard.client_book import PROMISE, clients_of, make_book, site_season
-    from spraywindow.output.answers import to_json
+    from spraywindow.output.json import to_json
     from spraywindow.output.visits_answers import book_answer
     from spraywindow.output.visits_text import book_text
 

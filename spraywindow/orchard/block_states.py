@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import ClassVar
 
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_tables import Block
@@ -26,6 +27,10 @@ LEAF_FALL_SPREAD_D = 10
 @dataclass(frozen=True)
 class BlockState:
     """Whether a block of trees may get the material on that day; `open` None is unknown."""
+
+    json_keys: ClassVar = (
+        "name=block.name", "stage=block.stage", "stage_date=block.observed", "open", "why~",
+    )  # fmt: skip
 
     block: Block
     open: bool | None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 from spraywindow.orchard.checks import number_problem, refuse
 from spraywindow.orchard.mixing import Loads
@@ -54,6 +55,11 @@ class Crew:
 @dataclass(frozen=True)
 class CrewTime:
     """Hours of one job by part [h]."""
+
+    json_keys: ClassVar = (
+        "set_up_h", "walking_h", "spraying_h", "refills_h", "rinse_h", "slot_h", "slot_whole_h",
+        "on_site_h",
+    )  # fmt: skip
 
     set_up_h: float
     walking_h: float

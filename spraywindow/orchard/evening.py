@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import ClassVar
 
 import pandas as pd
 
@@ -21,6 +21,18 @@ from spraywindow.orchard.spacing import in_season, next_day, refuse_future
 from spraywindow.spray.material import Material, season_order
 from spraywindow.spray.slots import Slot
 from spraywindow.weather.hourly import AHEAD_H, known_at
+from spraywindow.weather.source import WeatherSource, weather_source
+
+
+@dataclass(frozen=True)
+class HourScore:
+    """One scored hour, in local time: the limit that holds it, and the margin of each limit."""
+
+    time: pd.Timestamp
+    verdict: str
+    margin: float
+    held_by: str
+    limits: dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -31,6 +43,12 @@ class Evening:
     that the weather does not tell though it goes on after them.
     """
 
+    json_keys: ClassVar = (
+        "site=site.name", "material=material.name", "now", "known_until", "source", "not_judged",
+        "today?", "tomorrow", "slots", "days=answers(date verdict held_by~ reason!)", "blocks",
+        "cautions!",
+    )  # fmt: skip
+
     site: Site
     material: Material
     now: pd.Timestamp
@@ -40,7 +58,7 @@ class Evening:
     blocks: list[BlockState]
     today: Answer | None
     tomorrow: Answer
-    source: dict[str, Any]
+    source: WeatherSource
     notes: list[str]
     holes: list[Hole]
 
@@ -54,6 +72,32 @@ class Evening:
         """Last hour with every limit decided, in the site's time."""
         until = self.hours.attrs["known_until"]
         return None if until is None else until.tz_convert(self.site.place.timezone)
+
+    @property
+    def not_judged(self) -> list[str]:
+        """Limits that the weather table does not tell."""
+        return list(self.hours.attrs["not_judged"])
+
+    @property
+    def hours_ahead(self) -> pd.DataFrame:
+        """The scored hours from now on, through the days that the answer covers; local times."""
+        last = max((answer.date for answer in self.answers), default=self.now.date())
+        end = pd.Timestamp(last, tz=self.site.place.timezone) + pd.Timedelta(days=1)
+        ahead = self.hours[(self.hours.index >= self.now.floor("h")) & (self.hours.index < end)]
+        return ahead.tz_convert(self.site.place.timezone)
+
+    @property
+    def hour_scores(self) -> tuple[HourScore, ...]:
+        """The same, a value an hour."""
+        hours = self.hours_ahead
+        limits = hours.columns.drop(["verdict", "go", "margin", "held_by"])
+        return tuple(
+            HourScore(
+                time, row["verdict"], row["margin"], str(row["held_by"]),
+                {name: row[name] for name in limits},
+            )
+            for time, row in zip(hours.index, hours.to_dict("records"), strict=True)
+        )  # fmt: skip
 
 
 def default_material(site: Site, day: dt.date) -> str:
@@ -112,7 +156,7 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         blocks=blocks,
         today=the_week.answer(today) if first == today else None,
         tomorrow=the_week.answer(days[1]),
-        source=dict(table.attrs.get("source", {})),
+        source=weather_source(table, local_now),
         notes=list(table.attrs.get("notes", [])),
         holes=holes(table, local_now),
     )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
@@ -29,6 +28,7 @@ from spraywindow.orchard.verdicts import Verdict
 from spraywindow.orchard.waking import USUAL_SPREAD_D, waking
 from spraywindow.place import Place
 from spraywindow.weather.hourly import known_at
+from spraywindow.weather.source import WeatherSource, weather_source
 
 MORNING_H = 8
 """Clock hour at which compost and mulch are thought of as laid."""
@@ -95,7 +95,7 @@ class FeedAnswer:
     now: pd.Timestamp
     blocks: tuple[BlockFeed, ...]
     ground: Ground | None
-    source: dict[str, Any]
+    source: WeatherSource
     notes: tuple[str, ...]
 
     @property
@@ -150,7 +150,7 @@ def feed_site(site: Site, weather: pd.DataFrame, now: pd.Timestamp) -> FeedAnswe
         now=now.tz_convert(site.place.timezone),
         blocks=blocks,
         ground=_ground(site, table, today),
-        source=dict(table.attrs.get("source", {})),
+        source=weather_source(table, now.tz_convert(site.place.timezone)),
         notes=tuple(table.attrs.get("notes", [])),
     )
 

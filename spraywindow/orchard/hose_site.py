@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
@@ -13,6 +12,7 @@ from spraywindow.orchard.site_tables import Block
 from spraywindow.orchard.verdicts import Verdict
 from spraywindow.orchard.waking import leaf_stage
 from spraywindow.weather.hourly import known_at
+from spraywindow.weather.source import WeatherSource, weather_source
 
 BACK_D, AHEAD_D = 60, 11
 """Days of weather that washing looks at, before and after now: dust, and the forecast."""
@@ -46,7 +46,7 @@ class HoseAnswer:
     now: pd.Timestamp
     rules: HosingRules
     blocks: tuple[BlockHose, ...]
-    source: dict[str, Any]
+    source: WeatherSource
     notes: tuple[str, ...]
 
     @property
@@ -95,6 +95,6 @@ def hose_site(site: Site, weather: pd.DataFrame, now: pd.Timestamp) -> HoseAnswe
         now=now.tz_convert(site.place.timezone),
         rules=rules,
         blocks=tuple(blocks),
-        source=dict(weather.attrs.get("source", {})),
+        source=weather_source(weather, now.tz_convert(site.place.timezone)),
         notes=tuple(weather.attrs.get("notes", [])),
     )

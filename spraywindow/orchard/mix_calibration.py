@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from spraywindow.orchard.calibration import NozzleCheck, check_nozzles, row_given_l_per_m
 from spraywindow.orchard.mix_block import BlockMix, length_m
@@ -23,6 +24,11 @@ class Calibration:
     the ground that a metre of row stands for, the mean of the blocks; None where a row spacing
     is missing.
     """
+
+    json_keys: ClassVar = (
+        "flow_l_per_min", "uneven=nozzles.uneven", "speed_ms", "given_l_per_m", "wanted_l_per_m",
+        "given_l_per_ha", "wanted_l_per_ha", "better_speed_ms", "better_flow_l_per_min",
+    )  # fmt: skip
 
     flow_l_per_min: float
     nozzles: NozzleCheck

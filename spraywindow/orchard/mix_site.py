@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import pandas as pd
 
@@ -24,8 +25,29 @@ from spraywindow.orchard.site_mixing import MixFields, SprayerFields
 from spraywindow.orchard.site_tables import DAY_H
 from spraywindow.orchard.site_year import known_blocks, needed
 from spraywindow.orchard.spacing import in_season, refuse_future
+from spraywindow.spray.slots import Slot
 
 HAD_WORDS = "it has had its part of the round begun"
+
+
+@dataclass(frozen=True)
+class BlockJob:
+    """A block's part of the job: its spray, its product [L or kg], and how to work its trees.
+
+    `seconds_per_tree` by hand gun; `better_speed_ms` by rows, where the speed is known.
+    """
+
+    json_keys: ClassVar = (
+        "name=mix.block.name", "trees=mix.block.trees", "open=mix.state.open", "why=mix.state.why~",
+        "share=mix.share", "per_tree_l=mix.per_tree_l", "spray_l=mix.total_l:2", "product",
+        "seconds_per_tree", "better_speed_ms", "area_m2=mix.area_m2:1",
+        "area_guessed=mix.area_guessed", "spray_l_per_ha=mix.per_ha_l:1",
+    )  # fmt: skip
+
+    mix: BlockMix
+    product: float
+    seconds_per_tree: float | None
+    better_speed_ms: float | None
 
 
 @dataclass(frozen=True)
@@ -33,8 +55,20 @@ class MixAnswer:
     """The whole answer for one job: one material on the blocks that may have it.
 
     Where no block may have it now, the amounts are for all, to plan with. `share` is the part
-    of a round that the job makes up: less than 1 where it is the rest of one begun.
+    of a round that the job makes up: less than 1 where it is the rest of one begun. `next_slot`
+    is long enough for the job; None where there is none, or the weather was not `looked_at`.
     """
+
+    json_keys: ClassVar = (
+        "site=site.name", "now", "material", "product=mix.rate.product",
+        "product_unit=mix.rate.base", "rate_per_l=mix.rate.per_litre:6", "share",
+        "spray_l=loads.total_l:2", "product_total=mix.total", "blocks=jobs",
+        "left_out(name=block.name why)",
+        "loads=.(loads* product_per_full_load=mix.per_full_load product_last_load=mix.last_load)",
+        "calibration=.(way=sprayer.way calibration*)", "time", "next_slot(start end)",
+        "season=totals.season", "limits=totals.limits", "warnings!", "notes=totals.notes",
+        "cautions!",
+    )  # fmt: skip
 
     site: Site
     now: pd.Timestamp
@@ -50,6 +84,22 @@ class MixAnswer:
     time: CrewTime
     totals: Totals
     warnings: tuple[str, ...]
+    looked_at: bool = False
+    next_slot: Slot | None = None
+
+    @property
+    def jobs(self) -> tuple[BlockJob, ...]:
+        """What each block takes of the job."""
+        seconds, speeds = self.calibration.seconds_per_tree, self.calibration.block_speeds_ms
+        return tuple(
+            BlockJob(
+                each,
+                each.total_l * self.mix.rate.per_litre,
+                seconds.get(each.block.name),
+                speeds.get(each.block.name),
+            )
+            for each in self.blocks
+        )
 
     @property
     def to_plan(self) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.mix_done import Done
@@ -25,6 +26,11 @@ class LimitRow:
 
     `base` is what an amount per hectare counts: litres of product, or kilograms; "" for rounds.
     """
+
+    json_keys: ClassVar = (
+        "block", "limit=limit.name", "years=limit.years", "since=limit.since", "counts", "most",
+        "so_far", "with_job", "with_program", "over~",
+    )  # fmt: skip
 
     limit: UseLimit
     block: str

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 from spraywindow.orchard.checks import number_problem, refuse
 
@@ -34,6 +34,8 @@ OIL_IN_LEAF_MOST = 0.01
 @dataclass(frozen=True)
 class Loads:
     """Tank loads of one job: `full` tanks of `tank_l`, and a last one of `last_l` if not zero."""
+
+    json_keys: ClassVar = ("count", "tank_l:2", "full", "last_l:2")
 
     total_l: float
     tank_l: float

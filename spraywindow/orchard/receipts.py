@@ -1,22 +1,83 @@
-"""Read a receipt: the advice that was given, its limits, and the site as it was judged."""
+"""The receipt of an answer, by which it is judged later: made, and read again."""
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
-from typing import Any
+from typing import Any, ClassVar
+
+import numpy as np
+import pandas as pd
 
 from spraywindow.errors import InputError, describe, one_line
+from spraywindow.orchard.evening import Evening, HourScore
 from spraywindow.orchard.site import Site
 from spraywindow.spray.catalogue import CATALOGUE, general_material
 from spraywindow.spray.conditions import Setting
 from spraywindow.spray.material import BOUNDS, KINDS, Limit
 from spraywindow.spray.quantities import QUANTITIES
+from spraywindow.weather.hourly import COLUMNS
 
 KEYS = ("site", "material", "now", "start", "end", "verdict", "limits")
 """What a receipt must carry; more is kept and passed over."""
+
+
+@dataclass(frozen=True)
+class ReceiptHour:
+    """An hour that decided, with the weather as it was forecast, by column of the table."""
+
+    json_keys: ClassVar = ("score*", "weather:3*")
+
+    score: HourScore
+    weather: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """What was advised, from what: limits with values and sources, and the hours of its day.
+
+    `input_sha256` is of the weather table; `start`, `end` and `chance` are None without a slot.
+    """
+
+    json_keys: ClassVar = (
+        "site=evening.site.name", "material=evening.material.name", "now=evening.now",
+        "verdict=evening.first.verdict", "start=evening.first.slot.start",
+        "end=evening.first.slot.end", "date=evening.first.date", "known_until=evening.known_until",
+        "source=evening.source", "input_sha256", "setting=evening.site.setting:all",
+        "limits=evening.material.limits:all"
+        "(name quantity bound value width unit kind hours source)",
+        "chance=evening.first.slot.chance:3", "hours",
+    )  # fmt: skip
+
+    evening: Evening
+    input_sha256: str
+    hours: tuple[ReceiptHour, ...]
+
+
+def make_receipt(evening: Evening, weather: pd.DataFrame) -> Receipt:
+    """Make the receipt of an answer and the table that it was made from."""
+    names = [name for name in COLUMNS if name in weather.columns]
+    scores = [score for score in evening.hour_scores if score.time.date() == evening.first.date]
+    rows = weather[names].reindex([score.time.tz_convert("UTC") for score in scores])
+    hours = zip(scores, rows.to_dict("records"), strict=True)
+    return Receipt(
+        evening,
+        weather_hash(weather),
+        tuple(ReceiptHour(score, {str(k): v for k, v in row.items()}) for score, row in hours),
+    )
+
+
+def weather_hash(weather: pd.DataFrame) -> str:
+    """SHA-256 of the table's stamps and contract columns."""
+    digest = hashlib.sha256(pd.DatetimeIndex(weather.index).asi8.tobytes())
+    for name in COLUMNS:
+        if name in weather.columns:
+            digest.update(name.encode())
+            digest.update(np.ascontiguousarray(weather[name].to_numpy(dtype=float)).tobytes())
+    return digest.hexdigest()
 
 
 def read_receipt(receipt: str | Mapping[str, Any]) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from zoneinfo import ZoneInfo
+from typing import ClassVar
 
 import pandas as pd
 
@@ -16,6 +16,7 @@ from spraywindow.orchard.record_history import EXACT
 from spraywindow.orchard.record_site import season_rounds, with_rounds
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.spacing import in_season, next_day, wanted_days
+from spraywindow.weather.source import WeatherSource, weather_source
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,14 @@ class RoundAdvice:
         know the material, or the label's days are not entered.
     """
 
+    json_keys: ClassVar = (
+        "id=kept.id", "material=kept.entry.material", "product=kept.entry.product",
+        "start=kept.entry.start", "end=kept.entry.end", "share=kept.entry.share", "parts",
+        "open_share", "rest_from", "advice:all*", "judged_until=until",
+        "reentry_from=kept.entry.reentry_from", "next_round_from_label=next_label",
+        "next_round_from_program=next_same", "other_materials_from=next_other",
+    )  # fmt: skip
+
     kept: Kept
     advice: Advice
     until: dt.datetime | None
@@ -51,6 +60,18 @@ class RoundAdvice:
     next_same: dt.date | None
     next_label: dt.date | None
     next_other: dt.date | None
+
+
+@dataclass(frozen=True)
+class RoundsAdvice:
+    """Keep, inspect or redo, a round each; `now` in the site's time."""
+
+    json_keys: ClassVar = ("site=site.name", "now", "source", "rounds", "cautions!")
+
+    site: Site
+    now: pd.Timestamp
+    source: WeatherSource
+    rounds: tuple[RoundAdvice, ...]
 
 
 def rounds_of(rows: Sequence[Kept], site: Site) -> list[list[Kept]]:
@@ -105,8 +126,8 @@ def advise(
     rows: Sequence[Kept],
     site: Site,
     weather: pd.DataFrame,
-    now: dt.datetime,
-) -> list[RoundAdvice]:
+    now: pd.Timestamp,
+) -> RoundsAdvice:
     """Hold rounds against the rain that came.
 
     Parameters
@@ -116,13 +137,16 @@ def advise(
     site : Site
     weather : DataFrame
         Hourly table; only hours before `now` and not forecast are used.
-    now : datetime
+    now : Timestamp
         tz-aware.
     """
-    today = now.astimezone(ZoneInfo(site.place.timezone)).date()
+    local = now.tz_convert(site.place.timezone)
+    today = local.date()
     done, _ = with_rounds(site, season_rounds(rows, site, today))
     season = in_season(done, today)
-    return [_one(kept, rows, season, weather, now, today) for kept in chosen]
+    at = now.to_pydatetime()
+    rounds = tuple(_one(kept, rows, season, weather, at, today) for kept in chosen)
+    return RoundsAdvice(site, local, weather_source(weather, local), rounds)
 
 
 def _one(

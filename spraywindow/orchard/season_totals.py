@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-from math import fsum
+from math import fsum, nan
+from typing import ClassVar
 
 from spraywindow.errors import InputError, describe, one_line
 from spraywindow.orchard.mix_use import Use, UseLimit
@@ -22,8 +23,13 @@ _EXACT = 6
 class SeasonTotal:
     """What one block had of one material between two days: rounds, amount and copper.
 
-    Parts of a round add up to rounds; `known` says whether every amount is.
+    Parts of a round add up to rounds; amounts are NaN where one of them is not known.
     """
+
+    json_keys: ClassVar = (
+        "block", "material", "rounds", "product=amount", "product_unit=base",
+        "product_per_ha=amount_per_ha", "copper_kg_per_ha",
+    )  # fmt: skip
 
     block: str
     material: str
@@ -32,7 +38,6 @@ class SeasonTotal:
     amount: float
     amount_per_ha: float
     copper_kg_per_ha: float
-    known: bool
 
 
 @dataclass(frozen=True)
@@ -61,7 +66,7 @@ def season_totals(uses: Sequence[Use], start: date, stop: date) -> tuple[SeasonT
     for use in uses:
         if start <= use.day <= stop:
             groups[use.block, use.material, use.base].append(use)
-    return tuple(_total(*key, groups[key]) for key in sorted(groups))
+    return tuple(_told(_total(*key, groups[key]), groups[key]) for key in sorted(groups))
 
 
 def limits_used(
@@ -114,6 +119,13 @@ def limits_used(
     return tuple(found)
 
 
+def _told(total: SeasonTotal, uses: Sequence[Use]) -> SeasonTotal:
+    """The total, its amounts unknown where one of them is."""
+    if all(use.amount is not None for use in uses):
+        return total
+    return replace(total, amount=nan, amount_per_ha=nan, copper_kg_per_ha=nan)
+
+
 def _total(block: str, material: str, base: str, uses: Sequence[Use]) -> SeasonTotal:
     shares: dict[tuple[date, str], float] = defaultdict(float)
     for use in uses:
@@ -126,5 +138,4 @@ def _total(block: str, material: str, base: str, uses: Sequence[Use]) -> SeasonT
         amount=fsum(use.amount or 0.0 for use in uses),
         amount_per_ha=fsum(use.amount_per_ha for use in uses),
         copper_kg_per_ha=fsum(use.copper_kg_per_ha for use in uses),
-        known=all(use.amount is not None for use in uses),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -34,6 +35,10 @@ class Answer:
     is unknown because the weather known does not reach far enough.
     """
 
+    json_keys: ClassVar = (
+        "date", "verdict", "start=slot.start", "end=slot.end", "margin=best_margin", "reason!",
+    )  # fmt: skip
+
     date: dt.date
     verdict: str
     slot: Slot | None
@@ -41,6 +46,11 @@ class Answer:
     margin: float
     why: str = ""
     early: bool = False
+
+    @property
+    def best_margin(self) -> float:
+        """The margin of its slot, else of the limit nearest to letting it go."""
+        return self.slot.margin if self.slot else self.margin
 
 
 @dataclass(frozen=True)

@@ -5,14 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Sequence
-from typing import Any
 
 import pandas as pd
 
-from spraywindow.orchard.round_advice import RoundAdvice
-from spraywindow.orchard.site import Site
+from spraywindow.orchard.round_advice import RoundAdvice, RoundsAdvice
 from spraywindow.output.log_text import when
-from spraywindow.output.notices import LABEL
+from spraywindow.output.notices import LABEL, Words
 from spraywindow.output.text import paragraph
 from spraywindow.output.units import System, shown
 from spraywindow.output.words import day_words, source_line
@@ -22,18 +20,16 @@ _URGENT = {"redo": "redo", "inspect": "inspect", "unknown": "not known yet:", "k
 """Verdicts, the most urgent first, in the words of the first line."""
 
 
-def advice_text(
-    site: Site, found: Sequence[RoundAdvice], now: pd.Timestamp, source: dict[str, Any]
-) -> str:
+def advice_text(answer: RoundsAdvice) -> str:
     """The verdicts; then a paragraph a round."""
-    local = now.tz_convert(site.place.timezone)
+    site, now, found = answer.site, answer.now, answer.rounds
     parts = [paragraph(f"{site.name}: {_first_line(found)}.")]
     for number, each in enumerate(found):
         # what follows from a round is said once, with the last of its parts
         ends = all(each.parts != other.parts for other in found[number + 1 :])
         parts.append(_round_text(each, now, site.units, ends=ends))
-    until = f"By the weather up to {day_words(local.date())} {local:%H:%M}."
-    foot = [until, source_line(source, now), f"! {LABEL}"]
+    until = f"By the weather up to {day_words(now.date())} {now:%H:%M}."
+    foot = [until, source_line(answer.source), f"! {LABEL}"]
     return "\n\n".join([*parts, "\n".join(map(paragraph, foot))])
 
 
@@ -110,3 +106,7 @@ def _next_round(program: dt.date, label: dt.date | None) -> str:
 def in_units(text: str, units: System) -> str:
     """Write the millimetres of a sentence in the reader's system."""
     return _MM.sub(lambda found: shown(float(found[1]), "mm", units), text)
+
+
+ADVICE_WORDS: Words = {(RoundsAdvice, "cautions"): lambda _, __: [LABEL]}
+"""What the JSON says in words."""

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from spraywindow.orchard.replayed import Replayed
-from spraywindow.output.answers import number
+from spraywindow.output.json import number
 from spraywindow.output.notices import FEW_WINTERS
 from spraywindow.output.rule_runs import (
     Figure,

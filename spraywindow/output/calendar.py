@@ -145,7 +145,7 @@ def _description(slot: Slot, evening: Evening) -> str:
             f"{slot.dry_h_after:.0f} h without rain known after it.",
             f"{blocks_line(evening.blocks)}.",
             *([f"{rounds}."] if (rounds := rounds_line(evening)) else []),
-            f"As of {evening.now:%Y-%m-%d %H:%M}. {source_line(evening.source, evening.now)}.",
+            f"As of {evening.now:%Y-%m-%d %H:%M}. {source_line(evening.source)}.",
             LABEL,
         ]
     )

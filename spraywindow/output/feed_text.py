@@ -25,7 +25,7 @@ def feed_text(answer: FeedAnswer) -> str:
     if answer.ground is not None:
         parts.append(_ground(answer))
     foot = [f"Note: {note}." for note in answer.notes]
-    foot.append(source_line(answer.source, answer.now))
+    foot.append(source_line(answer.source))
     parts.append("\n".join(paragraph(line) for line in foot))
     parts.append("\n".join(paragraph(f"! {line}") for line in feed_cautions(answer)))
     return "\n\n".join(parts)

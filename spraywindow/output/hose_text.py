@@ -28,7 +28,7 @@ def hose_text(answer: HoseAnswer) -> str:
     foot = [
         *([rule] if mornings else []),
         *(f"Note: {note}." for note in answer.notes),
-        source_line(answer.source, answer.now),
+        source_line(answer.source),
     ]
     parts.append("\n".join(paragraph(line) for line in foot))
     parts.append("\n".join(paragraph(f"! {line}") for line in hose_cautions()))

@@ -14,7 +14,7 @@ from spraywindow.errors import InputError
 from spraywindow.orchard.judging import judge
 from spraywindow.orchard.receipts import hourless, read_receipt
 from spraywindow.orchard.site import Site
-from spraywindow.output.answers import number, stamp
+from spraywindow.output.json import number, plain
 from spraywindow.season.share import Share
 
 
@@ -53,7 +53,7 @@ def judge_answer(judged: list[dict[str, Any]], site: Site, now: pd.Timestamp) ->
     share = Share.of(np.array(held, dtype=bool))
     return {
         "site": site.name,
-        "now": stamp(now),
+        "now": plain(now),
         "receipts": judged,
         "go": {
             "judged": len(held),

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 from zoneinfo import ZoneInfo
 
+from spraywindow.orchard.log_answer import Entered, Listed
 from spraywindow.orchard.papers import UNITS
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.record_file import Kept
+from spraywindow.output.mix_limits import entry_limit_lines
+from spraywindow.output.notices import Words
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.units import System, shown
 from spraywindow.output.words import day_words
@@ -21,9 +23,9 @@ _INTERVALS = {
 }
 
 
-def entered_text(kept: Kept, cautions: Sequence[str], units: System, verb: str) -> str:
+def entered_text(answer: Entered, verb: str) -> str:
     """What was just written down, and what to mind about it."""
-    entry = kept.entry
+    kept, entry, units = answer.kept, answer.kept.entry, answer.site.units
     lines = [
         paragraph(
             f"{verb} as {kept.id}: {entry.site}, {when(entry)}: {entry.product} "
@@ -36,17 +38,37 @@ def entered_text(kept: Kept, cautions: Sequence[str], units: System, verb: str) 
     measured = _weather(entry, units)
     if measured:
         lines.append(paragraph(f"  At the time: {measured}."))
-    lines += [_caution(line) for line in cautions if not _said_above(line)]
+    lines += [_caution(line) for line in entered_cautions(answer) if not _said_above(line)]
     return "\n".join(lines)
 
 
-def list_text(answer: dict[str, Any], rows: Sequence[Kept], units: System) -> str:
+def entered_cautions(answer: Entered) -> list[str]:
+    """What to mind about an entry just made."""
+    check = answer.check
+    lines = [*answer.beside]
+    if check is not None:
+        limits = entry_limit_lines(check.limits, answer.site.units)
+        lines += [*check.own, *limits, *check.rounds]
+    if answer.dropped:
+        lines.append(
+            f"the weather estimated for the old hours is dropped ({', '.join(answer.dropped)}); "
+            f"`log correct {answer.kept.id} --weather FILE` looks it up for the new ones"
+        )
+    return lines
+
+
+ENTERED_WORDS: Words = {(Entered, "cautions"): lambda answer, _: entered_cautions(answer)}
+"""What the JSON says in words."""
+
+
+def list_text(answer: Listed, units: System) -> str:
     """The table of entries, the program so far, and intervals still running."""
-    about = answer["site"] or "all sites"
+    rows = answer.rows
+    about = answer.site.name if answer.site else "all sites"
     count = "1 entry" if len(rows) == 1 else f"{len(rows)} entries"
-    parts = [paragraph(f"{about}: {count} in {answer['record']}")]
+    parts = [paragraph(f"{about}: {count} in {answer.path}")]
     if rows:
-        many = answer["site"] is None
+        many = answer.site is None
         head = ["no", "day", "hours", "material", "amount", "round", "product and remarks"]
         table = [
             [
@@ -62,20 +84,18 @@ def list_text(answer: dict[str, Any], rows: Sequence[Kept], units: System) -> st
         ]
         parts.append(table_text(head, table, right=(0, 4, 5)))
     foot = []
-    if answer["program"]:
+    if answer.program:
         done = ", ".join(
-            f"{each['material']} {each['done']:g} of {each['wanted']}"
-            + (f" (last {each['last']})" if each["last"] else "")
-            for each in answer["program"]
+            f"{each.material} {round(each.done, 3):g} of {each.wanted}"
+            + (f" (last {each.last})" if each.last else "")
+            for each in answer.program
         )
         foot.append(paragraph(f"Rounds this season: {done}."))
-    for entry_id in dict.fromkeys(each["id"] for each in answer["running"]):
-        own = [each for each in answer["running"] if each["id"] == entry_id]
-        texts = [
-            f"{_INTERVALS[each['interval']]} {each['until'].replace('T', ' ')[:16]}" for each in own
-        ]
-        foot.append(paragraph(f"Entry {entry_id}, {own[0]['product']}: {', '.join(texts)}."))
-    foot += [_caution(line) for line in answer["cautions"]]
+    for entry_id in dict.fromkeys(each.id for each in answer.running):
+        own = [each for each in answer.running if each.id == entry_id]
+        texts = [f"{_INTERVALS[each.interval]} {str(each.until)[:16]}" for each in own]
+        foot.append(paragraph(f"Entry {entry_id}, {own[0].product}: {', '.join(texts)}."))
+    foot += [_caution(line) for line in answer.cautions]
     return "\n\n".join([*parts, *(["\n".join(foot)] if foot else [])])
 
 

@@ -22,10 +22,9 @@ def totals_text(totals: Totals, blocks: set[str], system: System) -> str:
         copper = amount_in(total.copper_kg_per_ha, "kg/ha", system)
         rows.append([
             total.block, total.material, figures(total.rounds),
-            *((amount_in(total.amount, total.base, system),
-               amount_in(total.amount_per_ha, f"{total.base}/ha", system),
-               copper if total.copper_kg_per_ha else "-")
-              if total.known else ("unknown", "unknown", "unknown")),
+            amount_in(total.amount, total.base, system),
+            amount_in(total.amount_per_ha, f"{total.base}/ha", system),
+            copper if total.copper_kg_per_ha else "-",
         ])  # fmt: skip
     columns = ["block", "material", "rounds", "product", "per area", "copper metal"]
     lines.append(table_text(columns, rows, right=(2, 3, 4)) if rows else "No round yet.")

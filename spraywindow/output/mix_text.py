@@ -9,10 +9,9 @@ import pandas as pd
 from spraywindow.orchard.mix_site import MixAnswer
 from spraywindow.orchard.wording import day_words
 from spraywindow.output.mix_limits import over_warnings, totals_text
-from spraywindow.output.notices import LABEL, SPRAYING
+from spraywindow.output.notices import LABEL, SPRAYING, Words
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.year_words import amount_in, dose_words, duration_words, figures
-from spraywindow.spray.slots import Slot
 from spraywindow.units import convert
 
 DEFERS = (
@@ -21,12 +20,9 @@ DEFERS = (
 )
 
 
-def mix_text(answer: MixAnswer, slot: Slot | None = None, *, asked: bool = False) -> str:
-    """The whole answer: verdict, blocks, loads, calibration, time, totals, cautions.
-
-    `slot` is the next one long enough for the job; `asked` tells that the weather was looked at.
-    """
-    parts = ["\n".join(paragraph(line) for line in _head(answer, slot, asked))]
+def mix_text(answer: MixAnswer) -> str:
+    """The whole answer: verdict, blocks, loads, calibration, time, totals, cautions."""
+    parts = ["\n".join(paragraph(line) for line in _head(answer))]
     parts += [_blocks(answer), _loads(answer), _time(answer)]
     blocks = {each.block.name for each in answer.blocks}
     parts.append(totals_text(answer.totals, blocks, answer.site.units))
@@ -58,8 +54,8 @@ def rate_words(answer: MixAnswer) -> str:
     return f"{figures(1000 * rate.per_litre)} g/L"
 
 
-def _head(answer: MixAnswer, slot: Slot | None, asked: bool) -> list[str]:
-    system, time = answer.site.units, answer.time
+def _head(answer: MixAnswer) -> list[str]:
+    system, time, slot = answer.site.units, answer.time, answer.next_slot
     loads = f"{answer.loads.count} tank load" + "s" * (answer.loads.count != 1)
     names = ", ".join(each.block.name for each in answer.blocks)
     lines = [
@@ -83,7 +79,7 @@ def _head(answer: MixAnswer, slot: Slot | None, asked: bool) -> list[str]:
         return lines
     if slot is not None:
         lines.append(f"Next slot that long: {slot_words(slot.start, slot.end)}.")
-    elif asked:
+    elif answer.looked_at:
         lines.append("No slot that long in the weather that is known.")
     return lines
 
@@ -92,6 +88,13 @@ def mix_warnings(answer: MixAnswer) -> list[str]:
     """Warnings of the mix, the sprayer, the limits, and of a slot that is too short."""
     over = over_warnings(answer.totals, answer.site.units)
     return [*over, *answer.warnings, *_too_long(answer)]
+
+
+MIX_WORDS: Words = {
+    (MixAnswer, "warnings"): lambda answer, _: mix_warnings(answer),
+    (MixAnswer, "cautions"): lambda answer, _: mix_cautions(answer),
+}
+"""What the JSON says in words."""
 
 
 def _too_long(answer: MixAnswer) -> list[str]:
@@ -113,16 +116,16 @@ def slot_words(start: pd.Timestamp, end: pd.Timestamp) -> str:
 
 
 def _blocks(answer: MixAnswer) -> str:
-    system, per_litre = answer.site.units, answer.mix.rate.per_litre
+    system = answer.site.units
     by_tree = answer.sprayer.way == "hand gun"
     rows = []
-    for each in answer.blocks:
-        seconds = answer.calibration.seconds_per_tree.get(each.block.name)
+    for job in answer.jobs:
+        each, seconds = job.mix, job.seconds_per_tree
         rows.append([
             each.block.name, str(each.block.trees), amount_in(each.per_tree_l, "L", system),
             *([f"{seconds:.0f} s"] if seconds is not None else []),
             amount_in(each.total_l, "L", system),
-            product_words(each.total_l * per_litre, answer),
+            product_words(job.product, answer),
             amount_in(each.per_ha_l, "L/ha", system),
         ])  # fmt: skip
     columns = ["block", "trees", "a tree", *(["gun on it"] if by_tree else []), "spray",

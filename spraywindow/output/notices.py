@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from typing import Any
+
+Words = Mapping[tuple[type, str], Callable[[Any, Any], Any]]
+"""What says a JSON key of a class in words, given the value and the whole answer it is part of."""
+
 LABEL = (
     "The label is the law and overrides every number here. A planning aid: check the weather on "
     "site before and while spraying."

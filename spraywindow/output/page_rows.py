@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from spraywindow.orchard.evening import Answer, Evening
 from spraywindow.orchard.prospect import Prospect
@@ -14,7 +13,7 @@ from spraywindow.output.notices import FEW_WINTERS, LABEL, SPRAYING
 from spraywindow.output.season_text import share_words
 from spraywindow.output.slot_words import chance_words, closing_words, hours_words, opening_words
 from spraywindow.output.untold import untold_lines
-from spraywindow.output.words import age_h, blocks_line, cautions, clock, day_words, reason
+from spraywindow.output.words import blocks_line, cautions, clock, day_words, reason
 from spraywindow.season.entry import Entry
 from spraywindow.season.outlook import FEWEST_FOR_START
 from spraywindow.spray.slots import Slot
@@ -150,28 +149,27 @@ def caution_lines(evenings: Sequence[Evening]) -> list[str]:
 
 def source_rows(evening: Evening) -> list[tuple[str, str]]:
     """Where the weather came from and how old it is: names and texts."""
-    source, now = evening.source, evening.now
-    rows = [("Weather", str(source.get("name") or "a weather file"))]
-    issued = source.get("issued")
-    age = age_h(source, now)
-    if isinstance(issued, pd.Timestamp):
-        local = issued.tz_convert(evening.site.place.timezone)
+    source = evening.source
+    rows = [("Weather", source.name or "a weather file")]
+    if source.issued is not None:
+        local = source.issued.tz_convert(evening.site.place.timezone)
+        age_h = source.age_h
         rows.append(
             (
                 "Issued",
                 f"{day_words(local.date())} {local:%H:%M}, "
-                f"{f'{age:.0f} h before this page' if age >= 0.5 else 'just issued'}",
+                f"{f'{age_h:.0f} h before this page' if age_h >= 0.5 else 'just issued'}",
             )
         )
     else:
         rows.append(("Issued", "the source does not say"))
-    if source.get("stale"):
+    if source.stale:
         rows.append(("Age", "service not reached: an older answer from the cache"))
     until = evening.known_until
     known = f"{day_words(until.date())} {until:%H:%M}" if until is not None else "no hour yet"
     rows.append(("Known until", f"{known}, for {evening.material.name}"))
-    if source.get("credit"):
-        rows.append(("Credit", str(source["credit"])))
+    if source.credit:
+        rows.append(("Credit", source.credit))
     return [*rows, *(("Note", note) for note in evening.notes)]
 
 

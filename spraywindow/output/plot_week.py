@@ -184,5 +184,5 @@ def save_week_picture(path: Path, weather: pd.DataFrame, evenings: Sequence[Even
         first = evenings[0]
         week = week_weather(weather, first.site, first.now)
         title = f"{first.site.name}: as of {day_words(first.now.date())} {first.now:%Y, %H:%M}"
-        foot = f"{week_legend(first)} {source_line(first.source, first.now)}."
+        foot = f"{week_legend(first)} {source_line(first.source)}."
         save_picture(draw_week(week, evenings), path, title, foot)

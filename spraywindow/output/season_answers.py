@@ -9,7 +9,7 @@ import numpy as np
 
 from spraywindow.orchard.prospect import Prospect
 from spraywindow.orchard.tree_groups import Group
-from spraywindow.output.answers import number, stamp
+from spraywindow.output.json import number, plain
 from spraywindow.output.next_text import next_answer
 from spraywindow.output.notices import FEW_WINTERS
 from spraywindow.season.easing import Ease
@@ -37,7 +37,7 @@ def season_answer(prospect: Prospect) -> dict[str, Any]:
     site, outlook = prospect.site, prospect.outlook
     return {
         "site": site.name,
-        "now": stamp(prospect.now.tz_convert(site.place.timezone)),
+        "now": plain(prospect.now.tz_convert(site.place.timezone)),
         "season": {
             "start": outlook.season.first.isoformat(),
             "end": outlook.last.isoformat(),

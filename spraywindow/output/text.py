@@ -7,7 +7,6 @@ import textwrap
 import pandas as pd
 
 from spraywindow.orchard.evening import Evening
-from spraywindow.output.answers import shown_hours
 from spraywindow.output.notices import EARLY
 from spraywindow.output.untold import untold_lines
 from spraywindow.output.words import (
@@ -121,7 +120,7 @@ def _foot(evening: Evening) -> list[str]:
     else:
         lines.append(f"No hour from now on can be answered: {EARLY}.")
     lines += [f"Note: {note}." for note in evening.notes]
-    lines.append(source_line(evening.source, evening.now))
+    lines.append(source_line(evening.source))
     return [paragraph(line) for line in lines]
 
 
@@ -154,15 +153,12 @@ def _days_text(evening: Evening) -> str:
 
 
 def _hours_text(evening: Evening) -> str:
-    hours = shown_hours(evening)
+    hours = evening.hours_ahead
     hours = hours[open_hours(hours, evening.site.access)]
     if not len(hours):
         return "Hour by hour: no working hour in the weather that is known."
-    zone = evening.site.place.timezone
     rows = []
-    for time, row in zip(
-        pd.DatetimeIndex(hours.index).tz_convert(zone), hours.to_dict("records"), strict=True
-    ):
+    for time, row in zip(pd.DatetimeIndex(hours.index), hours.to_dict("records"), strict=True):
         comfortable = row["verdict"] == "go" and row["margin"] >= 1.0
         words = "" if comfortable else limit_words(row["held_by"], evening.material)
         margin = "" if row["verdict"] == "unknown" else f"{row['margin']:.2f}"

@@ -10,7 +10,7 @@ import pandas as pd
 from spraywindow.orchard.client_book import Book
 from spraywindow.orchard.route import Stop
 from spraywindow.orchard.visits import Choice, Visits
-from spraywindow.output.answers import number, stamp
+from spraywindow.output.json import number, plain
 from spraywindow.output.notices import FEW_WINTERS, LABEL, SPRAYING
 from spraywindow.output.words import reason
 from spraywindow.season.share import Share
@@ -33,7 +33,7 @@ def rule_words(book: Book) -> str:
 def visits_answer(visits: Visits, now: pd.Timestamp, driving: str) -> dict[str, Any]:
     """The plan of the day: stops in order, sites left out, how urgent each is."""
     return {
-        "now": stamp(now.tz_convert(visits.sites[0].place.timezone)),
+        "now": plain(now.tz_convert(visits.sites[0].place.timezone)),
         "date": visits.day.isoformat(),
         "stops": [
             _stop_answer(order, stop, visits)
@@ -53,7 +53,7 @@ def _stop_answer(order: int, stop: Stop, visits: Visits) -> dict[str, Any]:
     choice, slot = visits.chosen(stop.job)
     site = stop.job.site
     times = {
-        name: stamp(visits.at(getattr(stop, f"{name}_min"), site).round("min"))
+        name: plain(visits.at(getattr(stop, f"{name}_min"), site).round("min"))
         for name in ("leave", "arrive", "start", "end")
     }
     return {
@@ -62,7 +62,7 @@ def _stop_answer(order: int, stop: Stop, visits: Visits) -> dict[str, Any]:
         "material": choice.material,
         **times,
         "drive_min": number(stop.drive_min, 1),
-        "slot": {"start": stamp(slot.start), "end": stamp(slot.end)},
+        "slot": {"start": plain(slot.start), "end": plain(slot.end)},
         "urgency": number(choice.urgency.value),
         "chance": number(slot.chance, 3),
         "reason": urgency_words(choice),

@@ -36,7 +36,7 @@ def visits_text(visits: Visits, now: pd.Timestamp, driving: str) -> str:
         parts.append("\n".join(paragraph(f"Left out, {name}: {why}.") for name, why in left_out))
     parts.append(_urgency_text(visits))
     sources = dict.fromkeys(
-        source_line(choice.evening.source, now) for several in visits.choices for choice in several
+        source_line(choice.evening.source) for several in visits.choices for choice in several
     )
     foot = [paragraph(f"Round: {route_words(visits)}.")] if stops else []
     foot += [paragraph(f"Driving: {driving}."), *map(paragraph, sources)]

@@ -11,13 +11,14 @@ from spraywindow.orchard.block_states import BlockState
 from spraywindow.orchard.evening import SPACING, Answer, Evening
 from spraywindow.orchard.verdicts import NO_WORK
 from spraywindow.orchard.wording import day_words as day_words
-from spraywindow.output.notices import EARLY, LABEL, SPRAYING
+from spraywindow.output.notices import EARLY, LABEL, SPRAYING, Words
 from spraywindow.output.units import System, can_show, shown
 from spraywindow.season.stages import stage_words
 from spraywindow.spray.catalogue import CATALOGUE
 from spraywindow.spray.hours import STAGE
 from spraywindow.spray.material import Limit, Material
 from spraywindow.spray.slots import FAR_END, NO_ACCESS, Slot
+from spraywindow.weather.source import WeatherSource
 
 _HOUR = pd.Timedelta(hours=1)
 _OWN_WORDS = {
@@ -197,22 +198,22 @@ def cautions(evening: Evening) -> list[str]:
     return list(dict.fromkeys([*lines, *evening.material.cautions, *SPRAYING, LABEL]))
 
 
-def source_line(source: dict[str, object], now: pd.Timestamp) -> str:
+def source_line(source: WeatherSource) -> str:
     """Where the weather came from, how old it is, and its credit."""
-    parts = [f"Weather: {source.get('name') or 'a weather file'}"]
-    if not math.isnan(age := age_h(source, now)):
-        parts.append(f"issued {age:.0f} h before this answer" if age >= 0.5 else "just issued")
-    elif isinstance(fetched := source.get("fetched"), pd.Timestamp):
-        parts.append(f"fetched {fetched.tz_convert(now.tzinfo):%Y-%m-%d %H:%M}")
-    if source.get("stale"):
+    parts = [f"Weather: {source.name or 'a weather file'}"]
+    if not math.isnan(age_h := source.age_h):
+        parts.append(f"issued {age_h:.0f} h before this answer" if age_h >= 0.5 else "just issued")
+    elif source.fetched is not None:
+        parts.append(f"fetched {source.fetched:%Y-%m-%d %H:%M}")
+    if source.stale:
         parts.append("service not reached: an older answer from the cache")
-    credit = str(source.get("credit") or "")
-    return "; ".join([*parts, credit] if credit else parts)
+    return "; ".join([*parts, source.credit] if source.credit else parts)
 
 
-def age_h(source: dict[str, object], now: pd.Timestamp) -> float:
-    """Age of the forecast at `now` [h]; NaN where the source does not say when it was issued."""
-    issued = source.get("issued")
-    if not isinstance(issued, pd.Timestamp):
-        return math.nan
-    return (now - issued) / _HOUR
+EVENING_WORDS: Words = {
+    (Slot, "opens"): opens_words,
+    (Slot, "closes"): closes_words,
+    (Answer, "reason"): reason,
+    (Evening, "cautions"): lambda evening, _: cautions(evening),
+}
+"""What the JSON of an evening says in words."""

@@ -8,11 +8,11 @@ from typing import Any
 from spraywindow.orchard.feed_site import BlockFeed, FeedAnswer, Ground
 from spraywindow.orchard.feeding import FeedingWindow
 from spraywindow.orchard.hose_site import BlockHose, HoseAnswer
-from spraywindow.output.answers import number, source_answer, stamp
 from spraywindow.output.feed_text import block_reason as feed_reason
 from spraywindow.output.feed_text import day_reason, feed_cautions, feed_warnings
 from spraywindow.output.hose_text import block_reason as hose_reason
 from spraywindow.output.hose_text import hose_cautions
+from spraywindow.output.json import number, plain
 from spraywindow.output.year_words import reader_words
 
 
@@ -21,10 +21,10 @@ def feed_answer(answer: FeedAnswer) -> dict[str, Any]:
     feeding = answer.site.feeding
     return {
         "site": answer.site.name,
-        "now": stamp(answer.now),
+        "now": plain(answer.now),
         "verdict": answer.verdict if answer.blocks else None,
         "window": _window(answer.window) if answer.window else None,
-        "source": source_answer(answer.source, answer.now),
+        "source": plain(answer.source),
         "fertilizer": feeding.fertilizer if feeding else None,
         "measure": feeding.dose.measure if feeding else None,
         "dose_per_tree": number(feeding.dose.amount) if feeding else None,
@@ -40,9 +40,9 @@ def hose_answer(answer: HoseAnswer) -> dict[str, Any]:
     """The answer of ``spraywindow hose``; keys as in DEVELOPERS.md."""
     return {
         "site": answer.site.name,
-        "now": stamp(answer.now),
+        "now": plain(answer.now),
         "verdict": answer.verdict,
-        "source": source_answer(answer.source, answer.now),
+        "source": plain(answer.source),
         "every_days": answer.rules.dust_days,
         "washing_rain_mm": answer.rules.washing_rain_mm,
         "film_mm": number(answer.rules.film_mm),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -48,6 +49,11 @@ class Slot:
         Hours known to stay without measurable rain after the best stretch [h].
     material : str
     """
+
+    json_keys: ClassVar = (
+        "start", "end", "best_start", "duration_h", "margin", "chance:3", "opens!", "closes!",
+        "dry_h_after:1",
+    )  # fmt: skip
 
     start: pd.Timestamp
     end: pd.Timestamp
