@@ -39,7 +39,7 @@ def mix_answer(answer: MixAnswer, slot: Slot | None = None) -> dict[str, Any]:
         "calibration": {
             "way": answer.sprayer.way,
             "flow_l_per_min": number(calibration.flow_l_per_min),
-            "uneven": list(calibration.nozzles.uneven),
+            "uneven": list(calibration.uneven),
             "speed_ms": _maybe(calibration.speed_ms),
             "given_l_per_m": _maybe(calibration.given_l_per_m),
             "wanted_l_per_m": _maybe(calibration.wanted_l_per_m),
