@@ -8,14 +8,14 @@ from spraywindow.season.bloom import (
     Anchor,
     at_start,
     date_quantiles,
+    first_day,
     forecast_stage_days,
     stage_days,
 )
-from spraywindow.season.bloom_fit import fit_requirement
-from spraywindow.season.chill import hourly_from_daily
 from spraywindow.season.requirement import CULTIVAR_GROUPS, Requirement, cultivar_group
 from spraywindow.season.winters import WinterSums, winter_sums
 from tests.conftest import SHARED, needs_records
+from tests.daily_curve import hourly_from_daily
 
 NEED = Requirement("test", 40, 60, 3000, "closed form")
 SHARES = {51: 0.5, 60: 1.0}
@@ -128,15 +128,21 @@ def test_published_requirements() -> None:
         cultivar_group("plumcot")
 
 
-def test_fit_finds_what_made_the_dates() -> None:
-    sums = _straight_sums([1.0, 0.7, 0.5, 0.8], [60.0, 80.0, 50.0, 30.0])
-    dates = stage_days(sums, NEED, {60: 1.0})[:, 0]
-    dates[3] = np.nan
-    fitted = fit_requirement(sums, dates, chill_grid=[20, 35, 50, 65])
-    assert fitted.chill == 50
-    assert fitted.heat_gdh == pytest.approx(3000, rel=0.03)
-    with pytest.raises(InputError, match="no bloom requirement fits"):
-        fit_requirement(sums, np.full(4, np.nan), chill_grid=[50])
+def _fitted(sums: WinterSums, seen: np.ndarray) -> Requirement:
+    """Of all chills the one, with the mean heat from there to flower, that errs least in days."""
+    rows = np.flatnonzero(np.isfinite(seen) & sums.usable)
+    errors = {}
+    for chill in np.arange(10.0, 80.0, 5.0):
+        heats = [
+            at_start(sums.heat[:, row], seen[row] + 1)
+            - at_start(sums.heat[:, row], first_day(sums.chill[:, row], chill))
+            for row in rows
+        ]
+        if np.mean(heats) > 0:
+            need = Requirement("fitted", chill, chill, float(np.mean(heats)), "these winters")
+            days = stage_days(sums, need, {60: 1.0})[rows, 0]
+            errors[float(np.mean((days - seen[rows]) ** 2))] = need
+    return errors[min(error for error in errors if np.isfinite(error))]
 
 
 @needs_records
@@ -168,7 +174,7 @@ def test_bloom_model_beats_the_mean_date_on_other_years(
         ]
     )
     early = np.arange(len(seen)) < len(seen) // 2
-    need = fit_requirement(sums, np.where(early, seen, np.nan), chill_grid=np.arange(10, 80, 5))
+    need = _fitted(sums, np.where(early, seen, np.nan))
     later = ~early & sums.usable & np.isfinite(seen)
     assert later.sum() >= 35
 

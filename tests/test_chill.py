@@ -5,25 +5,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from spraywindow.season.chill import (
-    chill_hours,
     chill_portions,
     fill_short_gaps,
     growing_degree_hours,
-    hourly_from_daily,
-    utah_units,
 )
 from tests.conftest import SHARED, needs_records
-
-
-def test_utah_table_edges() -> None:
-    # Richardson, Seeley and Walker 1974, table of chill units.
-    temp = [-5, 1.4, 1.5, 2.4, 2.5, 9.1, 9.2, 12.4, 12.5, 15.9, 16.0, 18.0, 18.1, 30]
-    units = [0, 0, 0.5, 0.5, 1, 1, 0.5, 0.5, 0, 0, -0.5, -0.5, -1, -1]
-    np.testing.assert_array_equal(utah_units(temp), units)
-
-
-def test_chill_hours_edges() -> None:
-    np.testing.assert_array_equal(chill_hours([-1, 0, 0.1, 7.2, 7.3]), [0, 0, 1, 1, 0])
+from tests.daily_curve import hourly_from_daily
 
 
 @pytest.mark.parametrize(
@@ -55,8 +42,7 @@ def test_growing_degree_hours_of_the_curve() -> None:
 
 def test_unknown_hours_stay_unknown() -> None:
     temp = np.array([6.0, np.nan, 6.0])
-    for model in (chill_hours, utah_units, growing_degree_hours):
-        np.testing.assert_array_equal(np.isnan(model(temp)), [False, True, False])
+    np.testing.assert_array_equal(np.isnan(growing_degree_hours(temp)), [False, True, False])
     portions = chill_portions(np.r_[np.full(50, 6.0), np.nan, np.full(5, 6.0)])
     assert np.isnan(portions[50:]).all()
     assert not np.isnan(portions[:50]).any()
@@ -80,28 +66,6 @@ def test_gaps_of_three_hours_are_bridged_and_of_four_are_not() -> None:
     np.testing.assert_array_equal(fill_short_gaps(four), four)
 
 
-def test_daily_curve_meets_its_extremes() -> None:
-    # Linvill 1990: at an equinox (day length 12 h) the sine peaks (L + 4) / 2 = 8 h after
-    # sunrise, so at 14 h, and the night ends on the minimum of the coming morning at 6 h.
-    curve = hourly_from_daily([2.0, 4.0, 6.0], [16.0, 18.0, 20.0], 0.0, [80, 81, 82])
-    days = curve.reshape(3, 24)
-    np.testing.assert_allclose(days.max(axis=1), [16, 18, 20], atol=0.01)
-    assert days.argmax(axis=1).tolist() == [14, 14, 14]
-    np.testing.assert_allclose(days[1:, 6], [4, 6], atol=0.1)
-    # Sunset at 18 h: 2 + 14 sin(12 pi / 16), then ln t / ln 12 of the way to the next minimum.
-    sunset = 2 + 14 * np.sin(12 * np.pi / 16)
-    evening = [sunset, sunset - (sunset - 4) * np.log(2) / np.log(12)]
-    np.testing.assert_allclose(days[0, [19, 20]], evening, atol=0.15)
-
-
-def test_daily_curve_of_polar_days_and_gaps() -> None:
-    curve = hourly_from_daily([-5.0, np.nan, -5.0], [5.0, 5.0, 5.0], 80.0, [172, 173, 174])
-    assert np.isfinite(curve[:24]).sum() > 12
-    assert np.isnan(curve[24:48]).all()
-    dark = hourly_from_daily([-9.0, -9.0], [-3.0, -3.0], 80.0, [355, 356])
-    assert ((dark >= -9) & (dark <= -3)).all()
-
-
 @needs_records
 def test_chill_of_38_winters_to_three_percent() -> None:
     # Winter chill tables of the University of Bonn from the same daily extremes; their curve
@@ -119,12 +83,6 @@ def test_chill_of_38_winters_to_three_percent() -> None:
         end = (pd.Timestamp(row.End_year, 3, 1) - daily.index[0]).days
         temp = hourly[24 * (end - row.Season_days) : 24 * end]
         if np.isfinite(temp).all():
-            ratios.append(
-                [
-                    chill_portions(temp)[-1] / row.Chill_Portions,
-                    utah_units(temp).sum() / row.Utah_Chill_Units,
-                    chill_hours(temp).sum() / row.Chilling_Hours,
-                ]
-            )
+            ratios.append(chill_portions(temp)[-1] / row.Chill_Portions)
     assert len(ratios) == 38
-    assert np.abs(np.array(ratios) - 1).max(axis=0) == pytest.approx([0.0, 0.0, 0.0], abs=0.033)
+    assert np.abs(np.array(ratios) - 1).max() < 0.033

@@ -4,10 +4,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from spraywindow.season.infection import (
-    FRUIT_CURL,
     LEAF_CURL,
-    SHOT_HOLE,
-    InfectionGate,
     infection_risk,
     spread_rain,
     wet_from_store,
@@ -26,8 +23,8 @@ def _weather(
     return wet, temp, rain
 
 
-def _severity(gate: InfectionGate, *weather: np.ndarray) -> float:
-    low, high = infection_risk(gate, *weather)
+def _severity(*weather: np.ndarray) -> float:
+    low, high = infection_risk(LEAF_CURL, *weather)
     np.testing.assert_array_equal(low, high)
     assert np.count_nonzero(high) <= 1
     return float(high.max())
@@ -43,7 +40,7 @@ def test_severity_between_the_published_end_points(
     # End points: Rossi et al. 2006, Phytopathology 96: 155 (plateau from 48 h and below 8 degC);
     # the line between them is common practice, worked by hand.
     weather = _weather(wet_h, temp_c, 10.0)
-    assert _severity(LEAF_CURL, *weather) == pytest.approx(severity, abs=5e-4)
+    assert _severity(*weather) == pytest.approx(severity, abs=5e-4)
     assert infection_risk(LEAF_CURL, *weather)[0][100] > 0  # at the first wet hour
 
 
@@ -62,33 +59,7 @@ def test_leaf_curl_gates(
     wet_h: int, temp_c: float, rain_mm: float, after_c: float, infects: bool
 ) -> None:
     # Rossi et al. 2006, Phytopathology 96: 155.
-    assert (_severity(LEAF_CURL, *_weather(wet_h, temp_c, rain_mm, after_c)) > 0) is infects
-
-
-@pytest.mark.parametrize(
-    ("wet_h", "temp_c", "rain_mm", "infects"),
-    [(24, 16.9, 12.01, True), (23, 10, 20, False), (24, 17.0, 20, False), (24, 10, 11.9, False)],
-)
-def test_fruit_gates(wet_h: int, temp_c: float, rain_mm: float, infects: bool) -> None:
-    # Rossi et al. 2007, Phytopathology 97: 1625.
-    assert (_severity(FRUIT_CURL, *_weather(wet_h, temp_c, rain_mm)) > 0) is infects
-
-
-@pytest.mark.parametrize(("dry_h", "infects"), [(4, True), (5, False)])
-def test_a_short_break_does_not_end_a_spell(dry_h: int, infects: bool) -> None:
-    # Rossi et al. 2007: breaks of up to 4 h.
-    wet, temp, rain = _weather(24 + dry_h, 10.0, 20.0)
-    wet[110 : 110 + dry_h] = 0
-    assert (_severity(FRUIT_CURL, wet, temp, rain) > 0) is infects
-    assert _severity(LEAF_CURL, *_weather(24, 10.0, 20.0)) > 0
-
-
-@pytest.mark.parametrize(
-    ("wet_h", "temp_c", "infects"), [(24, 2.2, True), (23, 10, False), (30, 2.1, False)]
-)
-def test_shot_hole_gate(wet_h: int, temp_c: float, infects: bool) -> None:
-    # Univ. of California, Shot hole: 24 h of continuous wetness at 2.2 degC and above.
-    assert (_severity(SHOT_HOLE, *_weather(wet_h, temp_c, 0.0)) > 0) is infects
+    assert (_severity(*_weather(wet_h, temp_c, rain_mm, after_c)) > 0) is infects
 
 
 def test_columns_do_not_touch_each_other() -> None:

@@ -94,7 +94,6 @@ def test_taking_data_away_only_widens(
         lambda x: iv.lowest_around(x, hours),
         lambda x: iv.lowest_until(x, iv.interval(np.full(x.low.shape, float(hours)))),
         lambda x: iv.lesser(x, iv.interval(np.zeros(x.low.shape))),
-        lambda x: iv.greater(x, iv.interval(np.zeros(x.low.shape))),
         iv.ends_lowest,
         iv.ends_highest,
     ):
@@ -120,7 +119,6 @@ def test_known_values_have_equal_ends() -> None:
     assert (-known).known
     assert known.map(np.exp).known
     assert iv.lesser(known, known).known
-    assert iv.greater(known, known).known
     lowest = iv.forward_lowest(known, 1)
     assert lowest.low.tolist() == [1.0, 1.0, -np.inf]
     assert lowest.high.tolist() == [1.0, 1.0, 2.0]
@@ -133,7 +131,6 @@ def test_an_unknown_takes_the_bounds_given() -> None:
     assert (part.low.tolist(), part.high.tolist()) == ([0.0, 50.0], [100.0, 50.0])
     assert (-part).low.tolist() == [-100.0, -50.0]
     assert iv.lesser(part, iv.interval(np.array([20.0, 20.0]))).high.tolist() == [20.0, 20.0]
-    assert iv.greater(part, iv.interval(np.array([20.0, 20.0]))).low.tolist() == [20.0, 50.0]
 
 
 def test_windows_do_not_change_their_input() -> None:

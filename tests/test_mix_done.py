@@ -9,7 +9,7 @@ import pytest
 
 from spraywindow.orchard.mix_done import Done, uses_done
 from spraywindow.orchard.mix_spray import sprays_of
-from spraywindow.orchard.mix_use import EU_COPPER
+from spraywindow.orchard.mix_use import UseLimit
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.season_totals import limits_used
 from spraywindow.orchard.site import Site, site_of
@@ -40,7 +40,12 @@ def had(site: Site, *entries: Entry) -> Done:
 
 
 def copper_kg_per_ha(done: Done) -> dict[str, float]:
-    return {used.block: used.used for used in limits_used(done.uses, [EU_COPPER], TODAY)}
+    return {
+        used.block: used.used
+        for used in limits_used(
+            done.uses, [UseLimit("copper", years=7, copper_kg_per_ha=28.0)], TODAY
+        )
+    }
 
 
 def test_recorded_amounts_of_earlier_winters_count_as_they_are() -> None:

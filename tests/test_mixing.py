@@ -11,41 +11,27 @@ from hypothesis import strategies as st
 
 from spraywindow.errors import InputError
 from spraywindow.orchard.calibration import (
-    check_nozzles,
     flow_from_catch_l_per_min,
-    flow_needed_l_per_min,
-    rate_from_plot_l_per_ha,
     rate_given_l_per_ha,
     row_given_l_per_m,
     speed_from_run_ms,
+    uneven_nozzles,
 )
 from spraywindow.orchard.crew_time import Crew, crew_time, walking_way_m
-from spraywindow.orchard.mix_use import EU_COPPER, Use, UseLimit
+from spraywindow.orchard.mix_use import Use, UseLimit
 from spraywindow.orchard.mixing import (
     DENSE_L_PER_M3,
     WELL_PRUNED_L_PER_M3,
     Rate,
-    oil_rate,
     product_mix,
     row_volume_l,
     tank_loads,
-    tree_row_volume_m3_per_ha,
     tree_volume_l,
 )
 from spraywindow.orchard.season_totals import limits_used, season_totals
 from spraywindow.units import convert, quantity
 
 FT = convert(1.0, "ft", "m")
-
-
-@pytest.mark.parametrize(
-    ("width_ft", "height_ft", "row_ft", "ft3_per_acre"),
-    [(10, 8, 18, 193_600), (20, 23, 35, 572_503)],  # Penn State, tree-row volume examples
-)
-def test_tree_row_volume(width_ft: float, height_ft: float, row_ft: float,
-                         ft3_per_acre: float) -> None:  # fmt: skip
-    volume = tree_row_volume_m3_per_ha(width_ft * FT, height_ft * FT, row_ft * FT)
-    assert convert(volume * 1000, "L/ha", "ft3/acre") == pytest.approx(ft3_per_acre, abs=1)
 
 
 def test_dilute_volume_per_acre() -> None:
@@ -79,16 +65,10 @@ def test_calibration_identities() -> None:
     rate = rate_given_l_per_ha(flow, mph, inch)
     # 5940 * 3.75 / (5 * 222) = 20.07 gal/acre (trade formula)
     assert convert(rate, "L/ha", "gal/acre") == pytest.approx(20.07, abs=5e-3)
-    assert flow_needed_l_per_min(rate, mph, inch) == pytest.approx(flow)
     # gal/min = GPA * mph * row_ft / 495: 100 gal/acre at 2 mph in 18 ft rows
-    needed = flow_needed_l_per_min(
-        convert(100.0, "gal/acre", "L/ha"), quantity("2 mph", "m/s"), 18 * FT
-    )
-    assert convert(needed, "L", "gal") == pytest.approx(100 * 2 * 18 / 495)
-    # 1/128 acre: fluid ounces caught = gal/acre
-    plot = convert(1 / 128, "acre", "m2")
-    caught = convert(40.0, "fl_oz", "L")
-    assert convert(rate_from_plot_l_per_ha(caught, plot), "L/ha", "gal/acre") == pytest.approx(40)
+    needed = convert(100 * 2 * 18 / 495, "gal", "L")
+    rate = rate_given_l_per_ha(needed, quantity("2 mph", "m/s"), 18 * FT)
+    assert convert(rate, "L/ha", "gal/acre") == pytest.approx(100)
     # along a row the spacing falls out: rate = flow / speed
     assert row_given_l_per_m(60.0, 1.0) == pytest.approx(1.0)
     assert flow_from_catch_l_per_min(2.0, 30.0) == 4.0
@@ -96,18 +76,17 @@ def test_calibration_identities() -> None:
 
 
 def test_nozzles() -> None:
-    check = check_nozzles((1.0, 1.0, 1.0, 1.2))
-    assert (check.total_l_per_min, check.uneven) == (pytest.approx(4.2), (4,))
+    assert uneven_nozzles((1.0, 1.0, 1.0, 1.2)) == (4,)
     with pytest.raises(InputError, match=r"nozzle 1.*nozzle 3"):
-        check_nozzles((0.0, 1.0, -1.0))
+        uneven_nozzles((0.0, 1.0, -1.0))
     with pytest.raises(InputError, match="number of nozzles"):
-        check_nozzles(())
+        uneven_nozzles(())
 
 
 def test_mix_published() -> None:
     # 200 mL in 10 L = 2 %; Rutgers: 200 gal/acre = 4 gal oil at 2 %
-    assert product_mix(tank_loads(10.0, 10.0), oil_rate(0.02)).total == pytest.approx(0.2)
-    gallons = product_mix(tank_loads(convert(200.0, "gal", "L"), 400.0), oil_rate(0.02)).total
+    assert product_mix(tank_loads(10.0, 10.0), Rate("oil", 0.02)).total == pytest.approx(0.2)
+    gallons = product_mix(tank_loads(convert(200.0, "gal", "L"), 400.0), Rate("oil", 0.02)).total
     assert convert(gallons, "L", "gal") == pytest.approx(4.0)
     # Utah State: 2 gal per 100 gal is about 5 Tbsp/gal, which is 1.95 %
     assert 5 * quantity("1 Tbsp", "gal") == pytest.approx(0.0195, abs=5e-5)
@@ -120,7 +99,7 @@ def test_loads() -> None:
     assert (tenths.full, tenths.last_l, tenths.count) == (3, 0.0, 3)
     mix = product_mix(loads, Rate("powder", 0.004, "kg"))
     assert (mix.per_full_load, mix.last_load, mix.total) == pytest.approx((0.4, 0.2, 1.0))
-    assert product_mix(tank_loads(50.0, 100.0), oil_rate(0.02)).per_full_load == 0
+    assert product_mix(tank_loads(50.0, 100.0), Rate("oil", 0.02)).per_full_load == 0
 
 
 @given(total=st.floats(0.01, 1e5), tank=st.floats(1, 1e4))
@@ -132,28 +111,26 @@ def test_loads_add_up(total: float, tank: float) -> None:
 
 def test_strong_mixes_are_warned_of_and_kept() -> None:
     loads = tank_loads(100.0, 100.0)
-    assert product_mix(loads, oil_rate(0.03)).warnings == ()
-    strong = product_mix(loads, oil_rate(0.04))
+    assert product_mix(loads, Rate("oil", 0.03, usual_most=0.03)).warnings == ()
+    strong = product_mix(loads, Rate("oil", 0.04, usual_most=0.03))
     assert strong.total == pytest.approx(4.0)
     assert "4 % is over the usual 3 %" in strong.warnings[0]
-    assert product_mix(loads, oil_rate(0.02, in_leaf=True)).warnings
+    assert product_mix(loads, Rate("oil", 0.02, usual_most=0.01)).warnings
 
 
 def test_bad_sizes_are_refused_together() -> None:
     with pytest.raises(InputError, match=r"canopy width.*canopy height"):
         tree_volume_l(0.0, -1.0)
-    with pytest.raises(InputError, match="row spacing"):
-        tree_row_volume_m3_per_ha(5.0, 3.0, 2.0)
     with pytest.raises(InputError, match=r"spray volume.*tank"):
         tank_loads(float("nan"), 0.0)
     with pytest.raises(InputError, match="spray volume"):
         tank_loads(float("inf"), 100.0)
     with pytest.raises(InputError, match="rate"):
-        oil_rate(1.5)
+        Rate("oil", 1.5)
     with pytest.raises(InputError, match="row length"):
         row_volume_l(3.0, 3.0, -1.0)
     with pytest.raises(InputError, match="speed"):
-        flow_needed_l_per_min(500.0, 0.0, 5.0)
+        rate_given_l_per_ha(5.0, 0.0, 5.0)
 
 
 def test_crew_time() -> None:
@@ -172,6 +149,7 @@ def test_crew_time() -> None:
 
 
 TODAY = date(2020, 2, 29)
+EU_COPPER = UseLimit("Reg. (EU) 2018/1981", years=7, copper_kg_per_ha=28.0)
 
 
 def _copper(day: date, kg: float, *, planned: bool = False, block: str = "old") -> Use:

@@ -12,8 +12,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from spraywindow.errors import InputError
-from spraywindow.orchard import route_solver
-from spraywindow.orchard.best_route import best_route, plain_route, route_of
 from spraywindow.orchard.driving import (
     EARTH_RADIUS_KM,
     driving_minutes,
@@ -21,8 +19,13 @@ from spraywindow.orchard.driving import (
     with_minutes_table,
 )
 from spraywindow.orchard.route import CrewDay, Job, Route
-from spraywindow.orchard.route_near import exchanged_routes, near_route
-from spraywindow.orchard.route_solver import solved_route
+from spraywindow.orchard.route_labels import exchanged_routes, route_of
+
+
+def _best(
+    jobs: list[Job], minutes: np.ndarray, home: int | None = None, ready_min: float = -math.inf
+) -> Route:
+    return route_of(CrewDay(tuple(jobs), minutes, home, ready_min))
 
 
 def _tried_out(jobs: list[Job], minutes: np.ndarray, home: int | None, ready: float) -> tuple:
@@ -72,7 +75,7 @@ def test_no_order_is_better(
 ) -> None:
     minutes = np.array(numbers, dtype=float).reshape(5, 5)  # not symmetric, not metric
     home = 4 if at_home else None
-    route = best_route(jobs, minutes, home=home, ready_min=ready)
+    route = _best(jobs, minutes, home=home, ready_min=ready)
     worth, drive = _tried_out(jobs, minutes, home, ready)
     assert route.worth == pytest.approx(worth)
     assert route.drive_min == pytest.approx(drive)
@@ -111,40 +114,33 @@ def _random_day(seed: int, sites: int, work_min: float, materials: int) -> CrewD
     return CrewDay(tuple(jobs), minutes, sites, 420.0)
 
 
-PLAIN_SHARE, MEAN_SHARE = 0.9, 0.99
-"""What the searches without a proof reach of the best worth: on every day, and in the mean."""
+NEAR_SHARE, MEAN_SHARE = 0.9, 0.99
+"""What the search without a proof reaches of the best worth: on every day, and in the mean."""
 
 
-def test_the_searches_without_a_proof_come_near_the_best() -> None:
+def test_the_search_without_a_proof_comes_near_the_best() -> None:
     """Held against the exact search, itself held against every order above."""
-    shares: dict[str, list[float]] = {"insertion": [], "plain": [], "OR-Tools": []}
+    shares = []
     for seed in range(60):
         day = _random_day(seed, 3 + seed % 8, (30, 60, 90)[seed % 3], 1 + seed % 2)
         best = route_of(day)
         assert best.proven
-        first = near_route(day)
-        # so narrow that it must leave labels behind
-        found = {
-            "insertion": first,
-            "plain": plain_route(day, 10),
-            "OR-Tools": solved_route(day, first, 200),
-        }  # fmt: skip
-        for name, route in found.items():
-            _keeps_to_the_hours(route, day.minutes, day.home, day.ready_min)
-            assert route.rank >= best.rank
-            shares[name].append(route.worth / best.worth)
-        assert found["OR-Tools"].rank <= first.rank
-    assert min(shares["plain"]) >= PLAIN_SHARE, min(shares["plain"])
-    for name, reached in shares.items():
-        assert np.mean(reached) >= MEAN_SHARE, (name, np.mean(reached))
+        near = route_of(day, most=0, widest=60)  # so narrow that it must leave labels behind
+        _keeps_to_the_hours(near, day.minutes, day.home, day.ready_min)
+        assert near.rank >= best.rank
+        if not near.proven:
+            shares.append(near.worth / best.worth)
+    assert len(shares) >= 20
+    assert min(shares) >= NEAR_SHARE
+    assert np.mean(shares) >= MEAN_SHARE
 
 
-@pytest.mark.parametrize("solver", [False, True])
-def test_more_sites_than_can_be_told_exactly_are_planned_all_the_same(solver: bool) -> None:
+@pytest.mark.parametrize("widest", [1, 50])
+def test_more_sites_than_can_be_told_exactly_are_planned_all_the_same(widest: int) -> None:
     day = _random_day(1, 24, 45, 1)
-    route, again = (route_of(day, most_labels=3000, widest=50, solver=solver) for _ in range(2))
+    route, again = (route_of(day, most=3000, widest=widest) for _ in range(2))
     assert route == again
-    assert (route.proven, route.way) == (False, "OR-Tools" if solver else "insertion and exchange")
+    assert (route.proven, route.way) == (False, "label search")
     _keeps_to_the_hours(route, day.minutes, day.home, day.ready_min)
     assert len(route.stops) >= 6
     left = set(range(24)) - {job.site for job in route.jobs}
@@ -155,13 +151,6 @@ def test_more_sites_than_can_be_told_exactly_are_planned_all_the_same(solver: bo
         _keeps_to_the_hours(other, day.minutes, day.home, day.ready_min)
 
 
-def test_without_the_extra_the_plain_search_answers(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(route_solver, "find_spec", lambda name: None)
-    day = _random_day(1, 24, 45, 1)
-    route = route_of(day, most_labels=3000, widest=50)
-    assert route == route_of(day, most_labels=3000, widest=50, solver=False)
-
-
 def test_a_full_book_of_open_sites_is_told_exactly() -> None:
     """Two-hour jobs, as most are: few fit into a day, however many sites are open."""
     day = _random_day(7, 30, 120, 2)
@@ -169,13 +158,13 @@ def test_a_full_book_of_open_sites_is_told_exactly() -> None:
 
 
 def test_no_sites_no_route() -> None:
-    assert best_route([], np.zeros((1, 1)), home=0).stops == ()
-    assert best_route([], np.zeros((0, 0))).proven
+    assert _best([], np.zeros((1, 1)), home=0).stops == ()
+    assert _best([], np.zeros((0, 0))).proven
 
 
 def test_the_crew_leaves_home_as_late_as_it_may() -> None:
     minutes = np.array([[0.0, 20.0], [20.0, 0.0]])
-    (stop,) = best_route([Job(0, "oil", 600, 720, 60, 1.0)], minutes, home=1).stops
+    (stop,) = _best([Job(0, "oil", 600, 720, 60, 1.0)], minutes, home=1).stops
     assert (stop.leave_min, stop.arrive_min, stop.start_min) == (580, 600, 600)
 
 
@@ -239,7 +228,7 @@ def test_of_equal_routes_the_one_with_the_least_driving() -> None:
     at = np.array([10.0, 0.0, 20.0])
     minutes = np.abs(at[:, None] - at)
     jobs = [Job(n, "oil", 0, 500, 60, 1.0) for n in (0, 1)] + [Job(2, "oil", 600, 660, 60, 1.0)]
-    route = best_route(jobs, minutes, ready_min=0)
+    route = _best(jobs, minutes, ready_min=0)
     assert [stop.job.site for stop in route.stops] == [1, 0, 2]
     assert route.drive_min == 20
 
@@ -247,11 +236,11 @@ def test_of_equal_routes_the_one_with_the_least_driving() -> None:
 def test_an_earlier_end_is_kept_for_what_comes_after() -> None:
     # the first site is open late and early; only the early hours leave time for the second
     late, early = Job(0, "oil", 600, 720, 60, 1.0), Job(0, "oil", 480, 540, 60, 1.0)
-    route = best_route([late, early, Job(1, "oil", 540, 630, 60, 1.0)], np.zeros((2, 2)))
+    route = _best([late, early, Job(1, "oil", 540, 630, 60, 1.0)], np.zeros((2, 2)))
     assert route.worth == 2.0
 
 
 def test_a_worthier_material_at_the_same_site_is_taken() -> None:
     jobs = [Job(0, "copper", 480, 720, 60, 0.2), Job(0, "oil", 600, 720, 60, 0.3)]
-    (stop,) = best_route(jobs, np.zeros((1, 1))).stops
+    (stop,) = _best(jobs, np.zeros((1, 1))).stops
     assert stop.job.material == "oil"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import runpy
 import shutil
 import subprocess
 import sys
@@ -16,13 +17,15 @@ import pytest
 from spraywindow.errors import InputError
 from spraywindow.place import Place
 from spraywindow.sources import samples
-from spraywindow.sources.generator import DECIMALS, generate, rain_chance
 from spraywindow.spray.catalogue import OIL
 from spraywindow.spray.hours import score_hours
 from spraywindow.weather.hourly import OPTIONAL, REQUIRED, check_hourly
 from tests.conftest import ROOT
 
-GENERATOR = [sys.executable, "-m", "spraywindow.sources.generator"]
+SCRIPT = ROOT / "data" / "samples" / "invent.py"
+DECIMALS, generate, rain_chance = (
+    runpy.run_path(str(SCRIPT))[name] for name in ("DECIMALS", "generate", "rain_chance")
+)
 HOUR = pd.Timedelta(hours=1)
 FIRST = pd.Timestamp("2020-12-30", tz="UTC")
 
@@ -45,7 +48,9 @@ def forecast() -> pd.DataFrame:
 def written(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
     """Both files, made anew by the command that the README beside them names."""
     folder = tmp_path_factory.mktemp("samples")
-    done = subprocess.run([*GENERATOR, folder], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, SCRIPT, folder], capture_output=True, text=True, check=True
+    )
     return [Path(line) for line in done.stdout.splitlines()]
 
 
@@ -112,8 +117,9 @@ def test_packing_holds_neither_clock_nor_name(written: list[Path]) -> None:
     assert header[3:8] == b"\0\0\0\0\0"
 
 
-def test_generator_says_where_to_run_it(tmp_path: Path) -> None:
-    lost = subprocess.run(GENERATOR, cwd=tmp_path, capture_output=True, text=True, check=False)
+def test_the_script_says_that_a_folder_is_not_there(tmp_path: Path) -> None:
+    command = [sys.executable, SCRIPT, tmp_path / "none"]
+    lost = subprocess.run(command, capture_output=True, text=True, check=False)
     assert lost.returncode == 1
     assert "no such folder" in lost.stderr
     assert "Traceback" not in lost.stderr
@@ -226,14 +232,15 @@ def test_files_are_found_in_the_layout_of_the_wheel(tmp_path: Path) -> None:
     for name in wheel["packages"]:
         shutil.copytree(ROOT / name, tmp_path / name)
     for source, target in wheel["force-include"].items():
-        shutil.copytree(ROOT / source, tmp_path / target)
+        (tmp_path / target).parent.mkdir(exist_ok=True)
+        shutil.copy(ROOT / source, tmp_path / target)
     code = (
-        "from spraywindow.sources import samples as s; print(s.sample_path('forecast.csv'));"
+        "from spraywindow.sources import samples as s; print(s.sample_path('orchard.toml'));"
         "print(len(s.demo_forecast()), len(s.demo_winters()))"
     )
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True
     )
     where, lengths = done.stdout.splitlines()
-    assert Path(where) == tmp_path / "spraywindow" / "_samples" / "forecast.csv"
+    assert Path(where) == tmp_path / "spraywindow" / "_samples" / "orchard.toml"
     assert lengths == "240 105192"

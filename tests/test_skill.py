@@ -19,13 +19,8 @@ def test_counts_and_metrics_of_the_tornado_table() -> None:
     table = skill.count(answered, happened)
     assert table == skill.Counts(28, 72, 23, 2680)
     assert table.n == 2803
-    assert skill.accuracy(table) == pytest.approx(0.966, abs=5e-4)
-    assert skill.hit_rate(table) == pytest.approx(0.549, abs=5e-4)
     assert skill.missed_go_rate(table) == pytest.approx(1 - 0.549, abs=5e-4)
     assert skill.false_go_ratio(table) == pytest.approx(0.720, abs=5e-4)
-    assert skill.false_go_rate(table) == pytest.approx(0.026, abs=5e-4)
-    assert skill.frequency_bias(table) == pytest.approx(1.96, abs=5e-3)
-    assert skill.peirce_score(table) == pytest.approx(0.523, abs=5e-4)
 
 
 def test_unknown_pairs_are_counted_apart() -> None:
@@ -37,47 +32,17 @@ def test_unknown_pairs_are_counted_apart() -> None:
 
 def test_nothing_to_count_is_unknown() -> None:
     empty = skill.count([], [])
-    for metric in (skill.accuracy, skill.hit_rate, skill.false_go_ratio, skill.peirce_score):
-        assert math.isnan(metric(empty))
+    assert math.isnan(skill.missed_go_rate(empty))
+    assert math.isnan(skill.false_go_ratio(empty))
     assert math.isnan(skill.brier_score([], []))
-    assert math.isnan(skill.brier_parts([np.nan], [1.0]).skill)
-
-
-def test_skill_of_the_published_example() -> None:
-    # Australian bureau of meteorology verification page, example POP3 (24 h): 0.144 =
-    # 0.025 - 0.060 + 0.179, skill 0.194 (which its rounded parts give to 0.002).
-    parts = skill.BrierParts(0.144, 0.025, 0.060, 0.179)
-    assert parts.reliability - parts.resolution + parts.uncertainty == pytest.approx(parts.score)
-    assert parts.skill == pytest.approx(0.194, abs=0.002)
+    assert math.isnan(skill.brier_score([np.nan], [1.0]))
 
 
 @given(st.lists(st.tuples(st.sampled_from(np.linspace(0, 1, 11)), st.booleans()), min_size=1))
-def test_parts_add_up_to_the_score_of_scikit_learn(pairs: list[tuple[float, bool]]) -> None:
+def test_brier_score_as_scikit_learn(pairs: list[tuple[float, bool]]) -> None:
     chance, happened = np.array(pairs, dtype=float).T
     expected = float(brier_score_loss(happened, chance, pos_label=1, labels=[0, 1]))
-    parts = skill.brier_parts(chance, happened)
     assert skill.brier_score(chance, happened) == pytest.approx(expected)
-    assert parts.score == pytest.approx(expected)
-    assert min(parts.reliability, parts.resolution, parts.uncertainty) >= 0
-    assert parts.uncertainty == pytest.approx(happened.mean() * (1 - happened.mean()))
-
-
-def test_chances_that_keep_their_word_have_no_reliability_term() -> None:
-    chance = np.repeat([0.2, 0.8], 10)
-    happened = np.r_[np.ones(2), np.zeros(8), np.ones(8), np.zeros(2)]
-    parts = skill.brier_parts(chance, happened)
-    assert parts.reliability == pytest.approx(0.0)
-    assert parts.resolution == pytest.approx(0.09)  # (0.3)^2, closed form
-    assert parts.skill == pytest.approx(0.36)
-
-
-def test_reliability_table_by_groups() -> None:
-    table = skill.reliability_table([0.1, 0.2, 0.5, 0.9, np.nan], [0, 1, 1, 1, 1], edges=[0.5])
-    np.testing.assert_allclose(table.chance, [0.15, 0.7])
-    np.testing.assert_allclose(table.happened, [0.5, 1.0])
-    np.testing.assert_array_equal(table.n, [2, 2])
-    low, high = skill.wilson_interval([1, 2], [2, 2])
-    np.testing.assert_allclose([table.low, table.high], [low, high])
 
 
 def test_chances_beyond_one_are_refused() -> None:

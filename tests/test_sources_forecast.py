@@ -19,35 +19,29 @@ from spraywindow.sources.session import polite_session
 from tests import test_sources_metnorway, test_sources_nws, test_sources_openmeteo
 from tests.loopback import Loopback, Reply
 
-# Coordinates of towns to two decimals, from memory of any atlas.
-INSIDE = {
-    "Seattle": (47.61, -122.33), "Los Angeles": (34.05, -118.24), "San Diego": (32.72, -117.16),
-    "El Paso": (31.78, -106.30), "Brownsville": (25.95, -97.45), "Key West": (24.56, -81.78),
-    "Miami": (25.77, -80.19), "Boston": (42.36, -71.06), "Caribou": (46.86, -68.00),
-    "Detroit": (42.35, -83.10), "Buffalo": (42.89, -78.85), "Duluth": (46.79, -92.10),
-    "Anchorage": (61.22, -149.90), "Juneau": (58.30, -134.42), "Honolulu": (21.31, -157.86),
-    "Hilo": (19.71, -155.08), "San Juan": (18.47, -66.11), "Fresno": (36.74, -119.78),
-}  # fmt: skip
-OUTSIDE = {
-    "Toronto": (43.65, -79.38), "Vancouver": (49.28, -123.12), "Montreal": (45.50, -73.57),
-    "Victoria": (48.43, -123.37), "Whitehorse": (60.72, -135.05), "Tijuana": (32.51, -117.02),
-    "Mexicali": (32.62, -115.45), "Monterrey": (25.67, -100.31), "Hermosillo": (29.07, -110.96),
-    "Havana": (23.11, -82.37), "Nassau": (25.05, -77.35), "Santo Domingo": (18.48, -69.90),
-    "Halifax": (44.65, -63.57), "Athens": (37.98, 23.73), "Sydney": (-33.87, 151.21),
-    "Cape Town": (-33.93, 18.42), "Santiago": (-33.45, -70.67), "mirror of Fresno": (36.7, 119.8),
-}  # fmt: skip
+# Names that a site file may give; those of the second line are old ones.
+US_ZONES = (
+    "America/Los_Angeles", "America/Boise", "America/Indiana/Knox", "America/Detroit",
+    "US/Pacific", "America/Fort_Wayne", "Navajo", "America/Atka", "America/Virgin",
+    "America/Anchorage", "Pacific/Honolulu", "America/Puerto_Rico", "Pacific/Guam",
+)  # fmt: skip
+OTHER_ZONES = (
+    "America/Toronto", "America/Vancouver", "America/Tijuana", "America/Nassau", "America/Havana",
+    "America/Creston",  # in Canada, though a link to Phoenix
+    "Canada/Pacific", "Europe/Athens", "Australia/Sydney", "Africa/Johannesburg", "UTC",
+)  # fmt: skip
 FRESNO = Place(36.74, -119.78, 90, "America/Los_Angeles")
 ATHENS = Place(37.98, 23.73, 100, "Europe/Athens")
 
 
-@pytest.mark.parametrize("at", INSIDE.values(), ids=INSIDE)
-def test_the_us_service_inside_the_us(at: tuple[float, float]) -> None:
-    assert default_service(Place(*at, 0.0, "UTC")) == "nws"
+@pytest.mark.parametrize("zone", US_ZONES)
+def test_the_us_service_inside_the_us(zone: str) -> None:
+    assert default_service(Place(36.74, -119.78, 0.0, zone)) == "nws"
 
 
-@pytest.mark.parametrize("at", OUTSIDE.values(), ids=OUTSIDE)
-def test_met_norway_elsewhere(at: tuple[float, float]) -> None:
-    assert default_service(Place(*at, 0.0, "UTC")) == "metnorway"
+@pytest.mark.parametrize("zone", OTHER_ZONES)
+def test_met_norway_elsewhere(zone: str) -> None:
+    assert default_service(Place(36.74, -119.78, 0.0, zone)) == "metnorway"
 
 
 def ask(

@@ -19,13 +19,13 @@ def hours(start: str, days: int, minutes: int = 30) -> pd.DatetimeIndex:
 
 def test_nrel_example() -> None:
     # NREL/TP-560-34302 appendix A.5: 2003-10-17 12:30:30, UTC-7; 820 hPa, 11 degC.
-    # Zenith 50.111622 holds refraction (eq. 42 at 820 hPa and 11 degC: 0.0163 degrees).
+    # Zenith 50.111622 holds refraction (eq. 42 at 820 hPa and 11 degC).
     place = Place(39.742476, -105.1786, 1830.14, "America/Denver")
     time = pd.DatetimeIndex(["2003-10-17 12:30:30"]).tz_localize("Etc/GMT+7")
     elevation = sun.sun_at(time, place).elevation_deg
-    zenith = 90.0 - elevation - sun.refraction_deg(elevation, 820.0, 11.0)
-    assert zenith == pytest.approx([50.111622], abs=0.003)
-    assert sun.azimuth_deg(time, place) == pytest.approx([194.340241], abs=0.003)
+    bend = 1.02 / (60 * np.tan(np.radians(elevation + 10.3 / (elevation + 5.11))))
+    refraction = 820 / 1010 * 283 / (273 + 11) * bend
+    assert 90.0 - elevation - refraction == pytest.approx([50.111622], abs=0.003)
 
 
 @pytest.mark.parametrize("latitude", [-60.0, -34.0, 0.0, 16.2, 38.0, 51.0, 65.0])
@@ -38,8 +38,6 @@ def test_position_against_pvlib(latitude: float, year: int) -> None:
     away = np.abs(theirs["elevation"].to_numpy()) < 85.0
     assert error[away].max() < 0.004
     assert error.max() < 0.15  # the arcsine is steep at the zenith and the nadir
-    across = (sun.azimuth_deg(times, place) - theirs["azimuth"].to_numpy() + 180) % 360 - 180
-    assert np.abs(across * np.cos(np.radians(theirs["elevation"].to_numpy()))).max() < 0.003
 
 
 def test_an_instant_has_one_answer_in_every_table() -> None:
@@ -106,11 +104,3 @@ def test_cloud_and_share_are_inverse() -> None:
     assert sun.transmitted_share(np.array([0.0, 1.0])) == pytest.approx([1.0, 0.25])
     assert sun.cloud_from_share(sun.transmitted_share(cloud)) == pytest.approx(cloud)
     assert sun.cloud_from_share(np.array([1.2, 0.1])) == pytest.approx([0.0, 1.0])
-
-
-def test_refraction_is_nothing_below_the_horizon() -> None:
-    # about 34 arc minutes on the horizon (Saemundsson's formula gives 29 at its true elevation)
-    bend = sun.refraction_deg(np.array([-5.0, 0.0, 45.0]))
-    assert bend[0] == 0.0
-    assert 0.45 < bend[1] < 0.6
-    assert bend[2] == pytest.approx(1 / 60, abs=0.001)

@@ -4,13 +4,14 @@ from itertools import product
 
 import numpy as np
 import pytest
+from numpy.typing import ArrayLike
 
 from spraywindow.errors import InputError
 from spraywindow.season.entry import Entry
 from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
-from spraywindow.season.states import program_states
-from spraywindow.season.values import best_visit, decide, value_to_go, visit_gains
+from spraywindow.season.states import ProgramStates, program_states
+from spraywindow.season.values import best_values, best_visit, value_to_go, visit_gains
 
 BOTH = Program.of(oil=(3, 5), copper=(5, 5), between=2)
 NO = np.nan
@@ -20,6 +21,14 @@ def winters(seed: int, days: int, count: int, share: float = 0.25) -> np.ndarray
     rng = np.random.default_rng(seed)
     shape = (days, 2, count)
     return np.where(rng.random(shape) < share, rng.random(shape), np.nan)
+
+
+def decide(
+    known: np.ndarray, states: ProgramStates, state: np.ndarray, end: ArrayLike, copies: int = 1
+) -> np.ndarray:
+    """The first day's best visits when only the next mornings are known."""
+    gains = visit_gains(known, states, copies=copies)
+    return best_visit(gains[0], states, state, best_values(gains[1:], states, end)[0])
 
 
 def test_only_waits_that_can_be_reached_are_states() -> None:

@@ -11,9 +11,9 @@ import pandas as pd
 import pytest
 
 from spraywindow.errors import InputError
-from spraywindow.orchard.best_route import route_of
 from spraywindow.orchard.driving import driving_minutes
 from spraywindow.orchard.route import CrewDay, Job
+from spraywindow.orchard.route_labels import route_of
 from spraywindow.orchard.site import Site, read_site, with_done
 from spraywindow.orchard.urgency import Urgency, end_is_assumed, last_day_of
 from spraywindow.orchard.visit_reasons import told_apart, why_not_visited

@@ -21,7 +21,6 @@ from spraywindow.orchard.came import came, hours_passed, rain_between
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.weather.rain import MEASURABLE_MM
 
-_ORDER = ("keep", "inspect", "redo")
 COPPER_HALF_MM = 25.0
 COPPER_REDO_MM = 50.0
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar
 
-from spraywindow.orchard.calibration import NozzleCheck, check_nozzles, row_given_l_per_m
+from spraywindow.orchard.calibration import row_given_l_per_m, uneven_nozzles
 from spraywindow.orchard.mix_block import BlockMix, length_m
 from spraywindow.orchard.site_mixing import SprayerFields
 
@@ -18,6 +18,7 @@ OFF_SHARE = 0.10
 class Calibration:
     """What the sprayer puts out: flow of a gun (by rows: of all nozzles) [L/min], and what of it.
 
+    `uneven` are the numbers, from 1, of nozzles or guns far from the mean of all.
     `seconds_per_tree` by hand gun, for each block. By rows what the trees want of spray per
     length of row [L/m]; with a known speed also what it gets, and the speed [m/s] or the flow
     [L/min] that would give what is wanted, and the speed for each block. `ground_m2_per_m` is
@@ -31,7 +32,7 @@ class Calibration:
     )  # fmt: skip
 
     flow_l_per_min: float
-    nozzles: NozzleCheck
+    uneven: tuple[int, ...]
     seconds_per_tree: dict[str, float]
     speed_ms: float | None = None
     given_l_per_m: float | None = None
@@ -69,20 +70,20 @@ def calibrate(blocks: Sequence[BlockMix], sprayer: SprayerFields) -> Calibration
     By rows that is compared along the row: how far apart the rows stand changes neither what
     the trees want nor what they get.
     """
-    nozzles, flow = check_nozzles(sprayer.flows_l_per_min), sprayer.flow_l_per_min
+    uneven, flow = uneven_nozzles(sprayer.flows_l_per_min), sprayer.flow_l_per_min
     if sprayer.way == "hand gun":
         seconds = {each.block.name: 60 * each.per_tree_l / flow for each in blocks}
-        return Calibration(flow, nozzles, seconds)
+        return Calibration(flow, uneven, seconds)
     length = sum(length_m(each.block) for each in blocks)
     wanted = sum(each.round_l for each in blocks) / length
     grounds = [length_m(b) * b.row_spacing for b in (e.block for e in blocks) if b.row_spacing]
     ground = sum(grounds) / length if len(grounds) == len(blocks) else None
     speed = sprayer.speed_ms
     if speed is None:
-        return Calibration(flow, nozzles, {}, wanted_l_per_m=wanted, ground_m2_per_m=ground)
+        return Calibration(flow, uneven, {}, wanted_l_per_m=wanted, ground_m2_per_m=ground)
     given = row_given_l_per_m(flow, speed)
     return Calibration(
-        flow, nozzles, {}, speed, given, wanted,
+        flow, uneven, {}, speed, given, wanted,
         better_speed_ms=speed * given / wanted,
         better_flow_l_per_min=flow * wanted / given,
         ground_m2_per_m=ground,
@@ -96,8 +97,8 @@ def calibrate(blocks: Sequence[BlockMix], sprayer: SprayerFields) -> Calibration
 def sprayer_warnings(sprayer: SprayerFields, calibration: Calibration, people: int) -> list[str]:
     """What is wrong with the sprayer: uneven nozzles, more guns than people, too much or little."""
     warnings = []
-    if calibration.nozzles.uneven:
-        numbers = ", ".join(map(str, calibration.nozzles.uneven))
+    if calibration.uneven:
+        numbers = ", ".join(map(str, calibration.uneven))
         what = "gun" if sprayer.way == "hand gun" else "nozzle"
         warnings.append(f"more than 10 % off the mean, clean or change: {what} {numbers}")
     if sprayer.way == "hand gun" and sprayer.guns > people:

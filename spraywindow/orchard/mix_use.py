@@ -118,10 +118,6 @@ class UseLimit:
         return _years_before(last, self.years)
 
 
-EU_COPPER = UseLimit("Reg. (EU) 2018/1981", years=7, copper_kg_per_ha=28.0)
-"""The European copper limit [1], a mean of 4 kg/ha a year."""
-
-
 def _years_before(day: date, years: int) -> date:
     """The same day some years earlier; 28 February for the 29th."""
     try:

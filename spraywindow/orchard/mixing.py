@@ -4,9 +4,6 @@ References
 ----------
 .. [1] Cornell University, tree-row volume: dilute 0.7 (well pruned) to 1.0 (dense) US gallons
    per 1000 cubic feet of canopy.
-.. [2] Penn State University, tree-row volume: worked examples of canopy per acre.
-.. [3] Utah State University, tree-fruit advisory (2016), and Rutgers University, Early season
-   tree fruit (2018): 2 % dormant oil.
 """
 
 from __future__ import annotations
@@ -25,10 +22,6 @@ DENSE_L_PER_M3 = 1.0 * LITRES_PER_GALLON / (1000 * 0.3048**3)
 MEDIUM_L_PER_M3 = (WELL_PRUNED_L_PER_M3 + DENSE_L_PER_M3) / 2
 HAND_GUN_FACTOR = 1.5
 """Extra for spraying a single tree by hand until it drips; P: common practice, no source."""
-OIL_DORMANT_MOST = 0.03
-"""Oil in the tank above which a dormant spray is warned of (v/v); P, labels give 2 % [3]."""
-OIL_IN_LEAF_MOST = 0.01
-"""The same on trees in leaf (v/v); P, published 0.5-2 %."""
 
 
 @dataclass(frozen=True)
@@ -130,24 +123,6 @@ def tree_volume_l(
     return width_m * width_m * height_m * litres_per_m3 * hand_gun_factor
 
 
-def tree_row_volume_m3_per_ha(width_m: float, height_m: float, row_spacing_m: float) -> float:
-    """Canopy volume per area of an orchard in rows [m3/ha], [1], [2].
-
-    Raises
-    ------
-    InputError
-        If a size is not positive, or the canopy is wider than twice the row spacing.
-    """
-    refuse(
-        (
-            number_problem("canopy width", width_m, "m", high=30),
-            number_problem("canopy height", height_m, "m", high=30),
-            number_problem("row spacing", row_spacing_m, "m", low=width_m / 2, low_allowed=True),
-        )
-    )
-    return width_m * height_m * 10_000 / row_spacing_m
-
-
 def row_volume_l(
     width_m: float, height_m: float, row_length_m: float, *, litres_per_m3: float = MEDIUM_L_PER_M3
 ) -> float:
@@ -191,8 +166,3 @@ def product_mix(loads: Loads, rate: Rate) -> ProductMix:
         total=rate.per_litre * loads.total_l,
         warnings=warnings,
     )
-
-
-def oil_rate(per_litre: float, *, in_leaf: bool = False, product: str = "oil") -> Rate:
-    """A rate of horticultural oil (v/v) with the usual most for dormant or leafy trees."""
-    return Rate(product, per_litre, "L", OIL_IN_LEAF_MOST if in_leaf else OIL_DORMANT_MOST)

@@ -14,7 +14,6 @@ from spraywindow.orchard.checks import number_problem, refuse
 from spraywindow.orchard.local_days import row_at
 from spraywindow.orchard.rain_bounds import rain_between
 
-M3_PER_YD3 = 0.9144**3
 INCH_M = 0.0254
 WET_ENOUGH_MM = 5.0
 """Rain that wets compost or mulch; less in the days before and after means watering in. P."""
@@ -101,11 +100,6 @@ class LayerNeed:
     site_m3: float
     bags: int | None
     warnings: tuple[str, ...]
-
-    @property
-    def site_yd3(self) -> float:
-        """For the site in cubic yards, as it is sold; 1 yd3 covers 324 ft2 an inch deep."""
-        return self.site_m3 / M3_PER_YD3
 
 
 def layer_need(rings: Sequence[Ring], layer: Layer, *, bag_l: float | None = None) -> LayerNeed:

@@ -14,8 +14,6 @@ RULES: dict[str, str] = {
     "us-state": "common on US state forms, beside the federal fields",
     "eu": "EU professional users: Reg. 1107/2009 Art. 67, Reg. 2023/564",
 }
-US_KEEP_YEARS = 2
-"""7 CFR 110.3: how long the record is kept."""
 US_RECORD_WITHIN_DAYS = 14
 """7 CFR 110.3: how soon after the application the record is made."""
 

@@ -9,7 +9,8 @@ from typing import Literal
 
 from spraywindow.weather.interval import Array
 
-Way = Literal["exact", "OR-Tools", "insertion and exchange"]
+Way = Literal["exact", "label search"]
+NEAR: Way = "label search"
 WORTH_STEPS = 1_000_000
 """Worths are compared in millionths, so that sums are exact."""
 CLOSE_MIN = 1e-9

@@ -4,7 +4,7 @@ A label is a set of sites visited, the last of them, the worth gathered, the tim
 so far [1]_. It is dropped when another one of the same set and last site is at least as good in
 all three, or when even the worthiest sites left could not bring it up to a round that is known:
 the answer is exact. With a width, only the most promising labels of each length go on [2]_, and
-the answer is as good as exact only where none had to be left behind.
+the answer is exact only where none had to be left behind.
 
 References
 ----------
@@ -23,7 +23,16 @@ from dataclasses import replace
 from itertools import islice
 from typing import NamedTuple
 
-from spraywindow.orchard.route import CLOSE_MIN, CrewDay, Job, Route, timed
+import numpy as np
+
+from spraywindow.orchard.route import CLOSE_MIN, NEAR, CrewDay, Job, Route, timed
+
+MOST_LABELS = 1_000_000
+"""Beyond so many visits looked at, a few seconds, the exact search is given up."""
+WIDEST = 1000
+"""Labels of each length that the search without a proof keeps."""
+USUAL_WAY = 0.25
+"""Quantile of the driving between the sites that stands for the way to a next one."""
 
 
 class _Label(NamedTuple):
@@ -41,29 +50,68 @@ class _Label(NamedTuple):
         return [] if self.before is None else [*self.before.jobs(), self.last]
 
 
-def labelled_route(
-    day: CrewDay, known: Route, *, most: float = math.inf, widest: int | None = None
-) -> Route | None:
+def route_of(day: CrewDay, *, most: int = MOST_LABELS, widest: int = WIDEST) -> Route:
     """Find the route with the most worth, of those the one with the least driving.
 
     Parameters
     ----------
     day : CrewDay
-    known : Route
-        Any route of that day; the better, the sooner the answer.
-    most : float
-        Beyond so many visits looked at the search is given up.
-    widest : int, optional
-        So many labels of each length go on, those that could still gather the most.
+    most : int
+        Beyond so many visits looked at the exact search is given up.
+    widest : int
+        So many labels of each length go on in the search for a near route, which comes first.
 
     Returns
     -------
-    Route or None
-        Equal in worth and driving, the one that ends first. None where the search was given up.
+    Route
+        `proven` where no other is better; elsewhere no single exchange of visits makes it better.
+    """
+    near = _labelled_route(day, widest=widest)
+    assert near is not None  # it is never given up
+    if near.proven:
+        return near
+    exact = _labelled_route(day, near, most=most)
+    if exact is not None:
+        return exact
+    sites = {job.site for job in day.jobs}
+    while True:
+        others = (made for site in sites for _, made in exchanged_routes(day, near, site))
+        other = min(others, key=lambda route: route.rank, default=near)
+        if other.rank >= near.rank:
+            return near
+        near = other
+
+
+def exchanged_routes(day: CrewDay, route: Route, site: int) -> Iterator[tuple[Job, Route]]:
+    """Every route in which a visit of a site, not on it, takes the place of one of the visits.
+
+    Gives the job that goes with each; the others keep their order.
+    """
+    if any(job.site == site for job in route.jobs):
+        return
+    for number, out in enumerate(route.jobs):
+        rest = route.jobs[:number] + route.jobs[number + 1 :]
+        for job in (job for job in day.jobs if job.site == site):
+            for place in range(len(rest) + 1):
+                if made := timed(day, [*rest[:place], job, *rest[place:]]):
+                    yield out, replace(made, way=NEAR)
+
+
+def _labelled_route(
+    day: CrewDay,
+    known: Route | None = None,
+    *,
+    most: float = math.inf,
+    widest: float = math.inf,
+) -> Route | None:
+    """Search by labels; of equal worth and driving, the route that ends first.
+
+    With a route that is known the answer comes sooner. None where more visits than `most` were
+    looked at.
     """
     steps = _Steps(day)
     best = _Label(0, -1, 0, day.ready_min, 0.0)
-    best_rank, least = steps.rank(best), -known.rank[0]
+    best_rank, least = steps.rank(best), -known.rank[0] if known else 0
     looked, whole = 0, True
     level = [best]
     while level:
@@ -78,14 +126,14 @@ def labelled_route(
         level = [
             label for labels in following.values() for label in labels if steps.most(label) >= least
         ]
-        if widest is not None and len(level) > widest:
+        if len(level) > widest:
             whole = False
-            level.sort(key=lambda label: (-steps.most(label), label.time_min))
-            del level[widest:]
+            level.sort(key=lambda label: (-steps.likely(label), label.time_min))
+            del level[int(widest) :]
     found = timed(day, [day.jobs[number] for number in best.jobs()])
     if found is None:
         raise ValueError("a label that does not keep to its hours")
-    return replace(found, proven=whole, way="exact" if whole else "insertion and exchange")
+    return replace(found, proven=whole, way="exact" if whole else NEAR)
 
 
 class _Steps:
@@ -118,6 +166,7 @@ class _Steps:
         ways = [float(day.minutes[one, other]) for one in bit for other in bit if one != other]
         work = min((job.work_min for job in day.jobs), default=1.0)
         self._shortest = work + min(ways, default=0.0)
+        self._usual = work + (float(np.quantile(ways, USUAL_WAY)) if ways else 0.0)
 
     def visits_after(self, label: _Label) -> Iterator[_Label]:
         """Every label that one visit more makes."""
@@ -137,8 +186,17 @@ class _Steps:
     def most(self, label: _Label) -> int:
         """The most worth that can come of a label: the worthiest sites left, as time allows."""
         count = int((self._closes - label.time_min) / self._shortest + 1e-6)
-        left = (worth for worth, site in self._worths if not label.visited & site)
-        return label.worth + sum(islice(left, max(count, 0)))
+        return label.worth + sum(islice(self._left(label), max(count, 0)))
+
+    def likely(self, label: _Label) -> float:
+        """As `most`, were the ways to the sites left the usual ones."""
+        count, part = divmod(max((self._closes - label.time_min) / self._usual, 0.0), 1.0)
+        left = self._left(label)
+        return label.worth + sum(islice(left, int(count))) + part * next(left, 0)
+
+    def _left(self, label: _Label) -> Iterator[int]:
+        """Worths of the sites not visited, the worthiest first."""
+        return (worth for worth, site in self._worths if not label.visited & site)
 
 
 def _keep(labels: list[_Label], made: _Label) -> None:

@@ -159,8 +159,6 @@ def _chill(text: object) -> str:
     return cultivar_group(text).name
 
 
-Metres = Annotated[float, measured("m")]
-Kelvins = Annotated[float, measured("delta_degC")]
 Hours = Annotated[float, measured("h")]
 Bearing = Annotated[float, measured("deg", 0, 360)]
 Share = Annotated[float, measured("fraction", 0, 1, above=True)]

@@ -90,11 +90,6 @@ class Soil:
         """Water above which the ground counts as saturated [mm]."""
         return self.capacity_mm + SATURATED_SHARE * (self.full_mm - self.capacity_mm)
 
-    @property
-    def dry_mm(self) -> float:
-        """Water below which the trees begin to be short of it [mm], FAO-56 eq. 84."""
-        return self.capacity_mm - STRESS_SHARE * (self.capacity_mm - self.wilting_mm)
-
 
 SOILS: dict[str, Soil] = {
     soil.name: soil

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from spraywindow.orchard.route import CrewDay, Route, timed
-from spraywindow.orchard.route_near import exchanged_routes
+from spraywindow.orchard.route_labels import exchanged_routes
 from spraywindow.orchard.site import Site
 
 _MOST_DIGITS = 6  # worths are whole millionths

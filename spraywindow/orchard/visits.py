@@ -15,9 +15,9 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError, SprayWindowError, one_line
-from spraywindow.orchard.best_route import route_of
 from spraywindow.orchard.evening import Answer, Evening, evening
 from spraywindow.orchard.route import CrewDay, Job, Route
+from spraywindow.orchard.route_labels import route_of
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.spacing import in_season, refuse_future
 from spraywindow.orchard.urgency import Urgency, urgency

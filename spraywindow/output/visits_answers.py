@@ -117,9 +117,7 @@ def route_words(visits: Visits) -> str:
     if route.proven:
         return "exact, no round is better"
     many = len({choice.site for several in visits.choices for choice in several if choice.slots})
-    words = f"near the best, not proven ({route.way}), as {many} sites have open hours"
-    cure = "" if route.way == "OR-Tools" else "; the extra `routes` lets OR-Tools search further"
-    return words + cure
+    return f"near the best, not proven, as {many} sites have open hours"
 
 
 def visit_cautions(visits: Visits) -> list[str]:

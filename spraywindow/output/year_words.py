@@ -125,8 +125,3 @@ def rain_words(low_mm: float, high_mm: float, system: System) -> str:
 def first_reason(days: tuple[HosingDay, ...], verdict: str) -> str:
     """The reason of the first day with a verdict; "too early to say" without one."""
     return next((day.reason for day in days if day.verdict == verdict), EARLY)
-
-
-def source_words(notes: tuple[str, ...]) -> list[str]:
-    """The notes of the weather, as lines."""
-    return [f"Note: {note}." for note in notes]

@@ -6,14 +6,10 @@ three hours; anything longer is for the caller to decide.
 
 References
 ----------
-.. [1] Richardson, Seeley and Walker (1974), A model for estimating the completion of rest for
-   'Redhaven' and 'Elberta' peach trees, HortScience 9: 331-332.
-.. [2] Fishman, Erez and Couvillon (1987), The temperature dependence of dormancy breaking in
+.. [1] Fishman, Erez and Couvillon (1987), The temperature dependence of dormancy breaking in
    plants, J. Theor. Biol. 124: 473-483; Erez et al. (1990), Acta Hort. 276: 165-174.
-.. [3] Anderson, Richardson and Kesner (1986), Validation of chill unit and flower bud phenology
+.. [2] Anderson, Richardson and Kesner (1986), Validation of chill unit and flower bud phenology
    models for 'Montmorency' sour cherry, Acta Hort. 184: 71-78.
-.. [4] Linvill (1990), Calculating chilling hours and chill units from daily maximum and minimum
-   temperature observations, HortScience 25: 14-16.
 """
 
 from __future__ import annotations
@@ -26,29 +22,8 @@ Floats = NDArray[np.float64]
 LONGEST_GAP_H = 3
 """Gaps up to this many hours are bridged by a straight line (P: common practice, no source)."""
 
-_UTAH_EDGES_C = np.array([1.4, 2.4, 9.1, 12.4, 15.9, 18.0])
-_UTAH_UNITS = np.array([0.0, 0.5, 1.0, 0.5, 0.0, -0.5, -1.0])
 _E0, _E1, _A0, _A1, _SLOPE, _THETA = 4153.5, 12888.8, 139500.0, 2.567e18, 1.6, 277.0
 _BASE_C, _OPTIMUM_C, _CRITICAL_C = 4.0, 25.0, 36.0
-
-
-def chill_hours(temp_c: ArrayLike) -> Floats:
-    """Chill hours: 1 for every hour above 0 and up to 7.2 degC, else 0; NaN where unknown."""
-    temp = np.asarray(temp_c, dtype=float)
-    return np.where(np.isnan(temp), np.nan, ((temp > 0.0) & (temp <= 7.2)).astype(float))
-
-
-def utah_units(temp_c: ArrayLike) -> Floats:
-    """Utah chill units of each hour, -1 to 1; NaN where the temperature is unknown.
-
-    Notes
-    -----
-    [1]_: up to 1.4 degC 0, to 2.4 0.5, to 9.1 1, to 12.4 0.5, to 15.9 0, to 18 -0.5, above -1;
-    an edge belongs to the class below it.
-    """
-    temp = np.asarray(temp_c, dtype=float)
-    units = _UTAH_UNITS[np.searchsorted(_UTAH_EDGES_C, temp, side="left")]
-    return np.where(np.isnan(temp), np.nan, units)
 
 
 def chill_portions(temp_c: ArrayLike) -> Floats:
@@ -66,7 +41,7 @@ def chill_portions(temp_c: ArrayLike) -> Floats:
 
     Notes
     -----
-    [2]_: an intermediate product E builds up and breaks down with the temperature; what exceeds
+    [1]_: an intermediate product E builds up and breaks down with the temperature; what exceeds
     one unit is fixed for good as a portion, by a share that warmth reduces.
     """
     temp = np.asarray(temp_c, dtype=float)
@@ -91,7 +66,7 @@ def growing_degree_hours(temp_c: ArrayLike) -> Floats:
 
     Notes
     -----
-    The asymmetric cosine of [3]_ between 4 degC (base), 25 (optimum) and 36 (critical).
+    The asymmetric cosine of [2]_ between 4 degC (base), 25 (optimum) and 36 (critical).
     """
     temp = np.asarray(temp_c, dtype=float)
     rise = 10.5 * (1 + np.cos(np.pi + np.pi * (temp - _BASE_C) / (_OPTIMUM_C - _BASE_C)))
@@ -122,57 +97,3 @@ def fill_short_gaps(values: ArrayLike, longest_h: int = LONGEST_GAP_H) -> Floats
     right = np.take_along_axis(known, np.minimum(after, len(known) - 1), axis=0)
     weight = (hours - before) / np.maximum(after - before, 1)
     return np.where(short, left + weight * (right - left), known)
-
-
-def hourly_from_daily(
-    temp_min_c: ArrayLike, temp_max_c: ArrayLike, latitude: float, day_of_year: ArrayLike
-) -> Floats:
-    """Hourly temperatures from the daily extremes, by a sine by day and a logarithm by night.
-
-    Parameters
-    ----------
-    temp_min_c, temp_max_c : array, shape (days, ...)
-        Lowest and highest temperature of consecutive days [degC].
-    latitude : float
-        [degrees], north positive.
-    day_of_year : array, shape (days,)
-        1 to 366.
-
-    Returns
-    -------
-    array, shape (24 * days, ...)
-        Temperature [degC] at 0, 1, ... 23 h of local solar time; NaN where an extreme that the
-        hour needs is unknown.
-
-    Notes
-    -----
-    [4]_. By day ``Tmin + (Tmax - Tmin) sin(pi t / (L + 4))``, t hours after sunrise and L the day
-    length; by night ``Ts - (Ts - Tmin) ln t / ln(24 - L)``, t hours after sunset, Ts the
-    temperature then and Tmin that of the morning to come. The first hour after sunset is held
-    at Ts. At the ends of the record the night borrows its own day's values.
-    """
-    from pvlib.solarposition import declination_spencer71
-
-    low, high = np.asarray(temp_min_c, dtype=float), np.asarray(temp_max_c, dtype=float)
-    shape = (len(low), 1, *[1] * (low.ndim - 1))
-    declination = declination_spencer71(np.asarray(day_of_year, dtype=float))
-    # FAO-56 (Allen et al. 1998), eq. 25 and 34.
-    sunset_angle = np.arccos(np.clip(-np.tan(np.radians(latitude)) * np.tan(declination), -1, 1))
-    length_h = (24 / np.pi * sunset_angle).reshape(shape)
-    hour = np.arange(24.0).reshape(1, 24, *shape[2:])
-    rise_h, set_h = 12 - length_h / 2, 12 + length_h / 2
-
-    low, high = low[:, None], high[:, None]
-    at_sunset = low + (high - low) * np.sin(np.pi * length_h / (length_h + 4))
-    low_next = np.concatenate([low[1:], low[-1:]])
-    at_sunset_before = np.concatenate([at_sunset[:1], at_sunset[:-1]])
-
-    def night(since_h: Floats, start: Floats, end: Floats) -> Floats:
-        share = np.log(np.maximum(since_h, 1.0)) / np.log(np.maximum(24 - length_h, 1.0 + 1e-9))
-        return np.asarray(start - (start - end) * np.minimum(share, 1.0))
-
-    by_day = low + (high - low) * np.sin(np.pi * (hour - rise_h) / (length_h + 4))
-    evening = night(hour - set_h, at_sunset, low_next)
-    morning = night(hour + 24 - set_h, at_sunset_before, low)
-    curve = np.where(hour < rise_h, morning, np.where(hour <= set_h, by_day, evening))
-    return np.asarray(curve.reshape(24 * len(low), *low.shape[2:]))

@@ -1,4 +1,4 @@
-"""Infection weather by published gates: leaf curl on shoots and on fruit, shot hole.
+"""Infection weather by a published gate: leaf curl on shoots.
 
 Pure array functions: hours on the first axis, winters or sites after it. `wet` is 1 (wet),
 0 (dry) or NaN (not known), so are gaps in temperature and rain; every risk is therefore a pair,
@@ -8,8 +8,6 @@ References
 ----------
 .. [1] Rossi et al. (2006), Environmental factors influencing the dispersal and infection of
    Taphrina deformans, Phytopathology 96: 155-163 (peach leaf curl, shoots).
-.. [2] Rossi et al. (2007), Phytopathology 97: 1625 (Taphrina deformans, fruit).
-.. [3] Univ. of California statewide pest programme, Shot hole.
 """
 
 from __future__ import annotations
@@ -34,30 +32,24 @@ class InfectionGate:
         Least wet hours in the spell [h].
     rain_mm : float
         Least rain in the spell [mm].
-    below_c, least_c : float
-        The mean temperature of the spell lies below the first; hours colder than the second do
-        not count as wet [degC].
-    break_h : int
-        Dry hours that do not end a spell [h].
+    below_c : float
+        The mean temperature of the spell lies below it [degC].
     incubation_h, incubation_below_c : int, float
         The mean temperature over that many hours after the spell lies below this [h, degC].
-    full_h, full_c : float or None
-        Wet hours and temperature from which the severity no longer grows [h, degC]; None for a
-        gate that is only open or shut.
+    full_h, full_c : float
+        Wet hours and temperature from which the severity no longer grows [h, degC].
     source : str
     """
 
     name: str
     wet_h: float
-    rain_mm: float = 0.0
-    below_c: float = np.inf
-    least_c: float = -np.inf
-    break_h: int = 0
-    incubation_h: int = 0
-    incubation_below_c: float = np.inf
-    full_h: float | None = None
-    full_c: float | None = None
-    source: str = ""
+    rain_mm: float
+    below_c: float
+    incubation_h: int
+    incubation_below_c: float
+    full_h: float
+    full_c: float
+    source: str
 
 
 LEAF_CURL = InfectionGate(
@@ -66,13 +58,6 @@ LEAF_CURL = InfectionGate(
     source="Rossi et al. 2006; two weeks of incubation and a straight line between the end "
     "points are common practice, no source",
 )  # fmt: skip
-FRUIT_CURL = InfectionGate(
-    "leaf curl on fruit, after petal fall", wet_h=24.0, rain_mm=12.0, below_c=17.0, break_h=4,
-    source="Rossi et al. 2007",
-)  # fmt: skip
-SHOT_HOLE = InfectionGate(
-    "shot hole", wet_h=24.0, least_c=2.2, source="Univ. of California, Shot hole"
-)
 
 
 def infection_risk(
@@ -107,26 +92,24 @@ def infection_risk(
     )
     shape, hours = wetness.shape, len(wetness)
     # One long column: a dry, unknown tail behind each column keeps its spells apart.
-    tail = max(gate.break_h, gate.incubation_h) + 1
+    tail = gate.incubation_h + 1
     flat_wet = _flatten(wetness, tail, 0.0)
     flat_temp, flat_rain = _flatten(temp, tail, np.nan), _flatten(rain, tail, 0.0)
-    warm_sure, warm_maybe = flat_temp >= gate.least_c, ~(flat_temp < gate.least_c)
 
-    sure = _spells((flat_wet == 1) & (warm_sure | np.isneginf(gate.least_c)), gate.break_h)
-    maybe = _spells((flat_wet != 0) & warm_maybe, gate.break_h)
+    sure, maybe = _spells(flat_wet == 1), _spells(flat_wet != 0)
     low, high = np.zeros_like(flat_wet), np.zeros_like(flat_wet)
-    starts, ends, wet_hours = maybe
-    most = _severity(gate, starts, ends, wet_hours, flat_temp, flat_rain, most=True)
+    starts, ends = maybe
+    most = _severity(gate, starts, ends, flat_temp, flat_rain, most=True)
     whole = np.zeros(len(starts), dtype=bool)  # spells that are surely wet from end to end
-    inner, inner_ends, inner_wet = sure
-    least = _severity(gate, inner, inner_ends, inner_wet, flat_temp, flat_rain, most=False)
+    inner, inner_ends = sure
+    least = _severity(gate, inner, inner_ends, flat_temp, flat_rain, most=False)
     if len(inner):
         home = np.searchsorted(starts, inner, side="right") - 1
         unlike = (starts[home] != inner) | (ends[home] != inner_ends)
         for spell in np.flatnonzero(unlike & (least > 0.0)):
             outer = int(starts[home[spell]]), int(ends[home[spell]])
             span = int(inner[spell]), int(inner_ends[spell])
-            least[spell] = _mildest(gate, span, outer, int(inner_wet[spell]), flat_temp)
+            least[spell] = _mildest(gate, span, outer, flat_temp)
         np.maximum.at(low, starts[home], least)
         whole[home[~unlike]] = True
     for number in np.flatnonzero(~whole & (ends - starts >= gate.wet_h)):
@@ -158,20 +141,15 @@ def _flatten(values: Floats, tail: int, fill: float) -> Floats:
     return np.pad(columns, ((0, 0), (0, tail)), constant_values=fill).ravel()
 
 
-def _spells(wet: Bools, break_h: int) -> tuple[NDArray[np.int64], ...]:
-    """Starts, ends (exclusive) and wet hours of the spells; short breaks do not end one."""
+def _spells(wet: Bools) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Starts and ends (exclusive) of the runs of wet hours."""
     step = np.diff(np.concatenate([[False], wet, [False]]).astype(np.int8))
-    starts, ends = np.flatnonzero(step == 1), np.flatnonzero(step == -1)
-    if len(starts):
-        apart = starts[1:] - ends[:-1] > break_h
-        starts, ends = starts[np.r_[True, apart]], ends[np.r_[apart, True]]
-    total = np.concatenate([[0], np.cumsum(wet)])
-    return starts, ends, total[ends] - total[starts]
+    return np.flatnonzero(step == 1), np.flatnonzero(step == -1)
 
 
 def _severity(
     gate: InfectionGate, starts: NDArray[np.int64], ends: NDArray[np.int64],
-    wet_hours: NDArray[np.int64], temp_c: Floats, rain_mm: Floats, *, most: bool,
+    temp_c: Floats, rain_mm: Floats, *, most: bool,
 ) -> Floats:  # fmt: skip
     """Severity of spells with what is unknown taken for the worst (`most`) or the best."""
     unknown_temp = -np.inf if most else np.inf
@@ -180,14 +158,13 @@ def _severity(
     rain = _sum(np.nan_to_num(rain_mm), starts, ends)
     rain = np.where(_sum(np.isnan(rain_mm), starts, ends) > 0, rain + unknown_rain, rain)
     after = _mean(temp_c, ends, ends + gate.incubation_h, unknown_temp)
-    met = (wet_hours >= gate.wet_h) & (rain >= gate.rain_mm) & (temp < gate.below_c)
-    if gate.incubation_h:
-        met &= after < gate.incubation_below_c
-    return np.where(met, _by_length_and_temp(gate, wet_hours, temp), 0.0)
+    met = (ends - starts >= gate.wet_h) & (rain >= gate.rain_mm) & (temp < gate.below_c)
+    met &= after < gate.incubation_below_c
+    return np.where(met, _by_length_and_temp(gate, ends - starts, temp), 0.0)
 
 
 def _mildest(
-    gate: InfectionGate, span: tuple[int, int], outer: tuple[int, int], wet_h: int, temp_c: Floats
+    gate: InfectionGate, span: tuple[int, int], outer: tuple[int, int], temp_c: Floats
 ) -> float:
     """Severity of a surely wet span if hours around it, within `outer`, were wet as well."""
     temp = temp_c[outer[0] : outer[1] + gate.incubation_h]
@@ -195,9 +172,9 @@ def _mildest(
     after = np.arange(span[1] - outer[0], outer[1] - outer[0] + 1)
     warmest = float(_mean(temp, first, after, np.inf).max())
     later = float(_mean(temp, after, after + gate.incubation_h, np.inf).max())
-    if not warmest < gate.below_c or (gate.incubation_h and not later < gate.incubation_below_c):
+    if not (warmest < gate.below_c and later < gate.incubation_below_c):
         return 0.0
-    return float(_by_length_and_temp(gate, np.array(wet_h), np.array(warmest)))
+    return float(_by_length_and_temp(gate, np.array(span[1] - span[0]), np.array(warmest)))
 
 
 def _worst(
@@ -206,7 +183,7 @@ def _worst(
     """Severity of the worst span within `outer`, of `whole` at least."""
     shortest, hours = int(np.ceil(gate.wet_h)), outer[1] - outer[0]
     # of spans twice as long as it takes, one half is as cold on the mean as the whole
-    longest = min(hours, 2 * int(gate.full_h or shortest) - 1)
+    longest = min(hours, 2 * int(gate.full_h) - 1)
     rain = rain_mm[outer[0] : outer[1]]
     if longest < shortest or (not np.isnan(rain).any() and rain.sum() < gate.rain_mm):
         return whole
@@ -214,17 +191,13 @@ def _worst(
     first, length = np.arange(hours - shortest + 1), np.arange(shortest, longest + 1)[:, None]
     end = np.minimum(first + length, hours)
     mean = _mean(temp, first, end, -np.inf)
-    met = (first + length <= hours) & (mean < gate.below_c)
-    if gate.incubation_h:
-        after = _mean(temp, end, end + gate.incubation_h, -np.inf)
-        met &= after < gate.incubation_below_c
+    after = _mean(temp, end, end + gate.incubation_h, -np.inf)
+    met = (first + length <= hours) & (mean < gate.below_c) & (after < gate.incubation_below_c)
     worst = np.where(met, _by_length_and_temp(gate, length, mean), 0.0)
     return max(whole, float(worst.max()))
 
 
 def _by_length_and_temp(gate: InfectionGate, wet_h: NDArray[np.int64], temp_c: Floats) -> Floats:
-    if gate.full_h is None or gate.full_c is None:
-        return np.ones(np.broadcast_shapes(wet_h.shape, temp_c.shape))
     by_wet = np.clip((wet_h - gate.wet_h) / (gate.full_h - gate.wet_h), 0.0, 1.0)
     by_temp = np.clip((gate.below_c - temp_c) / (gate.below_c - gate.full_c), 0.0, 1.0)
     return np.asarray(by_wet * by_temp)

@@ -1,11 +1,10 @@
-"""How good yes-or-no answers and chances were: counts, Brier score, reliability, intervals.
+"""How good yes-or-no answers and chances were: counts, Brier score, intervals.
 
 References
 ----------
-.. [1] Murphy (1973), A new vector partition of the probability score, J. Appl. Meteor. 12: 595.
-.. [2] Wilson (1927), Probable inference, the law of succession, and statistical inference,
+.. [1] Wilson (1927), Probable inference, the law of succession, and statistical inference,
    J. Amer. Statist. Assoc. 22: 209-212.
-.. [3] Jolliffe and Stephenson (2012), Forecast Verification, 2nd ed., chapter 3.
+.. [2] Jolliffe and Stephenson (2012), Forecast Verification, 2nd ed., chapter 3.
 """
 
 from __future__ import annotations
@@ -65,16 +64,6 @@ def count(answered_go: ArrayLike, was_good: ArrayLike) -> Counts:
     )
 
 
-def accuracy(c: Counts) -> float:
-    """Share of all answers that were right."""
-    return _ratio(c.hits + c.correct_no_go, c.n)
-
-
-def hit_rate(c: Counts) -> float:
-    """Share of the good times that were called go."""
-    return _ratio(c.hits, c.hits + c.missed_go)
-
-
 def missed_go_rate(c: Counts) -> float:
     """Share of the good times that were called no-go."""
     return _ratio(c.missed_go, c.hits + c.missed_go)
@@ -85,49 +74,8 @@ def false_go_ratio(c: Counts) -> float:
     return _ratio(c.false_go, c.hits + c.false_go)
 
 
-def false_go_rate(c: Counts) -> float:
-    """Share of the bad times that were called go (probability of false detection)."""
-    return _ratio(c.false_go, c.false_go + c.correct_no_go)
-
-
-def frequency_bias(c: Counts) -> float:
-    """How many go answers for each good time; 1 is neither bold nor shy."""
-    return _ratio(c.hits + c.false_go, c.hits + c.missed_go)
-
-
-def peirce_score(c: Counts) -> float:
-    """Hit rate less false-go rate: 1 perfect, 0 no better than always or never go."""
-    return hit_rate(c) - false_go_rate(c)
-
-
 def _ratio(part: float, whole: float) -> float:
     return part / whole if whole else float("nan")
-
-
-@dataclass(frozen=True)
-class BrierParts:
-    """A Brier score and its parts; ``score = reliability - resolution + uncertainty``."""
-
-    score: float
-    reliability: float
-    resolution: float
-    uncertainty: float
-
-    @property
-    def skill(self) -> float:
-        """Skill against always giving the mean frequency: 1 perfect, 0 none."""
-        return _ratio(self.resolution - self.reliability, self.uncertainty)
-
-
-@dataclass(frozen=True)
-class ReliabilityTable:
-    """For each group of forecasts: mean chance given, share that happened, its 95 % range, n."""
-
-    chance: Floats
-    happened: Floats
-    low: Floats
-    high: Floats
-    n: NDArray[np.int64]
 
 
 def brier_score(chance: ArrayLike, happened: ArrayLike) -> float:
@@ -136,52 +84,10 @@ def brier_score(chance: ArrayLike, happened: ArrayLike) -> float:
     return float(np.mean((forecast - outcome) ** 2)) if len(forecast) else float("nan")
 
 
-def reliability_table(
-    chance: ArrayLike, happened: ArrayLike, edges: ArrayLike | None = None
-) -> ReliabilityTable:
-    """Group the chances and see how often the thing happened.
-
-    Parameters
-    ----------
-    chance, happened : array
-        Chances 0-1 and outcomes 0 or 1; pairs with NaN are left out.
-    edges : array, optional
-        Inner edges of the groups, ascending; an edge belongs to the group above it. By default
-        every distinct chance is a group.
-    """
-    forecast, outcome = _pairs(chance, happened)
-    keys = forecast if edges is None else np.digitize(forecast, np.asarray(edges, dtype=float))
-    _, group, n = np.unique(keys, return_inverse=True, return_counts=True)
-    good = np.bincount(group, weights=outcome, minlength=len(n))
-    given = np.bincount(group, weights=forecast, minlength=len(n)) / n
-    low, high = wilson_interval(good, n)
-    return ReliabilityTable(given, good / n, low, high, n.astype(np.int64))
-
-
-def brier_parts(
-    chance: ArrayLike, happened: ArrayLike, edges: ArrayLike | None = None
-) -> BrierParts:
-    """Split the Brier score into reliability, resolution and uncertainty [1]_.
-
-    With `edges`, the score is that of the chances replaced by the mean of their group, so that
-    the identity of the parts holds.
-    """
-    table = reliability_table(chance, happened, edges)
-    total = table.n.sum()
-    if total == 0:
-        return BrierParts(*[float("nan")] * 4)
-    weight = table.n / total
-    base = float(np.sum(weight * table.happened))
-    reliability = float(np.sum(weight * (table.chance - table.happened) ** 2))
-    resolution = float(np.sum(weight * (table.happened - base) ** 2))
-    uncertainty = base * (1 - base)
-    return BrierParts(reliability - resolution + uncertainty, reliability, resolution, uncertainty)
-
-
 def wilson_interval(
     successes: ArrayLike, n: ArrayLike, level: float = 0.95
 ) -> tuple[Floats, Floats]:
-    """Wilson score interval of a share [2]_.
+    """Wilson score interval of a share [1]_.
 
     Parameters
     ----------

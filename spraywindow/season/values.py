@@ -81,40 +81,6 @@ def best_values(gains: Integers, states: ProgramStates, end: npt.ArrayLike = 0) 
     return values
 
 
-def decide(
-    known: npt.ArrayLike,
-    states: ProgramStates,
-    state: npt.ArrayLike,
-    end: npt.ArrayLike,
-    *,
-    nearness: npt.ArrayLike | None = None,
-    copies: int = 1,
-) -> Integers:
-    """Give the first day's best visit when only the next mornings are known.
-
-    Parameters
-    ----------
-    known, nearness : arrays [day, material, calendar]
-        The mornings known, tomorrow first; at least one.
-    states : ProgramStates
-        From `program_states`.
-    state : array [calendar]
-        State of each calendar tomorrow morning.
-    end : array [state, calendar]
-        Value of each state after the last morning known; for the mean of other winters, the
-        sum of their values, with their number as `copies`.
-    copies : int
-        As in `value_to_go`.
-
-    Returns
-    -------
-    array [calendar]
-        Numbers of visits in ``states.visits``.
-    """
-    gains = visit_gains(known, states, nearness=nearness, copies=copies)
-    return best_visit(gains[0], states, state, best_values(gains[1:], states, end)[0])
-
-
 def best_visit(
     gains: Integers, states: ProgramStates, state: npt.ArrayLike, later: Integers
 ) -> Integers:

@@ -64,13 +64,6 @@ def dew_point_from_humidity(temp_c: ArrayLike, rh_pct: ArrayLike) -> Array:
         return np.asarray(237.3 * log / (17.27 - log))
 
 
-def vapour_deficit_kpa(temp_c: ArrayLike, dew_point_c: ArrayLike) -> Array:
-    """Vapour pressure deficit [kPa]: saturation less actual vapour pressure."""
-    return np.asarray(
-        saturation_vapour_pressure_kpa(temp_c) - saturation_vapour_pressure_kpa(dew_point_c)
-    )
-
-
 def pressure_at_kpa(elevation_m: float) -> float:
     """Mean air pressure [kPa] at a height above the sea [m], FAO-56 eq. 7."""
     return float(101.3 * ((293.0 - 0.0065 * elevation_m) / 293.0) ** 5.26)

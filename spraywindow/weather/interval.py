@@ -152,10 +152,3 @@ def lesser(first: Interval, second: Interval) -> Interval:
     low = np.minimum(first.low, second.low)
     known = first.known and second.known
     return Interval(low, low if known else np.minimum(first.high, second.high))
-
-
-def greater(first: Interval, second: Interval) -> Interval:
-    """The greater of two quantities."""
-    low = np.maximum(first.low, second.low)
-    known = first.known and second.known
-    return Interval(low, low if known else np.maximum(first.high, second.high))

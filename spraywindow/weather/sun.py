@@ -95,19 +95,6 @@ def sun_at(times: pd.DatetimeIndex, place: Place) -> Sun:
     )
 
 
-def azimuth_deg(times: pd.DatetimeIndex, place: Place) -> Array:
-    """Azimuth of the sun [degrees, clockwise from north], [1] eq. 45-46."""
-    seconds, nodes, slow_angle, declination = _slow_terms(times)
-    omega = np.pi / 12.0 * _hour_angle_h(seconds, np.interp(seconds, nodes, slow_angle), place)
-    delta = np.interp(seconds, nodes, declination)
-    latitude = np.radians(place.latitude)
-    from_south = np.arctan2(
-        np.sin(omega) * np.cos(delta),
-        np.cos(omega) * np.sin(latitude) * np.cos(delta) - np.sin(delta) * np.cos(latitude),
-    )
-    return np.asarray((np.degrees(from_south) + 180.0) % 360.0)
-
-
 def _hour_angle_h(seconds: Array, slow_angle_deg: Array, place: Place) -> Array:
     """Hours from true noon, -12 to 12: one hour an hour plus the slow part."""
     angle = seconds / 3600.0 + (slow_angle_deg + place.longitude) / 15.0 + 12.0
@@ -143,20 +130,6 @@ def _daily(coarse: Array) -> Array:
     ])  # fmt: skip
     inner = np.lib.stride_tricks.sliding_window_view(coarse, 4) @ weights
     return np.append(inner.ravel(), coarse[-2])
-
-
-def refraction_deg(
-    elevation_deg: Array, pressure_hpa: float = 1010.0, temp_c: float = 10.0
-) -> Array:
-    """Atmospheric refraction [degrees] to add to the sun's elevation, [1] eq. 42.
-
-    Zero below the horizon.
-    """
-    elevation = np.asarray(elevation_deg, dtype=float)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        bend = 1.02 / (60.0 * np.tan(np.radians(elevation + 10.3 / (elevation + 5.11))))
-    scale = pressure_hpa / 1010.0 * 283.0 / (273.0 + temp_c)
-    return np.asarray(np.where(elevation >= HORIZON_DEG, scale * bend, 0.0))
 
 
 def transmitted_share(cloud: Array) -> Array:

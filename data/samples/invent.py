@@ -1,7 +1,7 @@
-"""Invented hourly weather of a mild, wet winter: a seeded generator for the embedded demo.
+"""Write the demo's two weather files: invented hours of mild, wet winters, from seeds.
 
-``python -m spraywindow.sources.generator``, in the root of a checkout, writes the demo's two
-weather files anew.
+``python data/samples/invent.py [folder]`` writes them beside itself, or into the folder named;
+the same bytes every time.
 
 The scheme is the daily one of [1]_ (wet and dry days as a first-order Markov chain, amounts by
 season, temperature as a persistent departure that depends on the day being wet), spread over
@@ -20,13 +20,23 @@ References
 
 from __future__ import annotations
 
+import gzip
+import io
 import sys
 from itertools import accumulate
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from spraywindow.place import Place
+from spraywindow.sources.samples import DEMO_NOW, DEMO_PLACE, FORECAST_FILE, WINTERS_FILE
+
+FIRST_WINTER, WINTERS = 2013, 12
+RECORD_DAYS, FORECAST_DAYS = 2, 8
+WINTERS_SEED = 4
+WEEK_SEED = 8418
+"""Picked among twelve thousand, for a week with good hours, and bad ones for several reasons."""
 
 DECIMALS = {
     "temp_c": 1,
@@ -244,7 +254,59 @@ def _persistent(shocks: np.ndarray, memory: float) -> np.ndarray:
     return np.array(list(accumulate(rest, lambda a, b: memory * a + scale * b, initial=first)))
 
 
-if __name__ == "__main__":
-    from spraywindow.sources.samples import main
+def invent_forecast() -> pd.DataFrame:
+    """Weather around `DEMO_NOW`, as `demo_forecast` reads it from its file."""
+    table = generate(
+        DEMO_NOW - pd.Timedelta(days=RECORD_DAYS),
+        DEMO_NOW + pd.Timedelta(days=FORECAST_DAYS),
+        WEEK_SEED,
+        DEMO_PLACE,
+    )
+    lead_h = np.arange(len(table)) - RECORD_DAYS * 24
+    chance = rain_chance(table["rain_mm"].to_numpy(), np.maximum(lead_h, 0).astype(float))
+    return table.assign(rain_chance=np.where(lead_h < 0, np.nan, chance))
 
-    main(sys.argv[1:])
+
+def invent_winters() -> pd.DataFrame:
+    """Weather of the past winters, as `demo_winters` reads it from its file."""
+    first = pd.Timestamp(FIRST_WINTER, 9, 1, tz="UTC")
+    return generate(first, first + pd.DateOffset(years=WINTERS), WINTERS_SEED, DEMO_PLACE)
+
+
+def write_samples(folder: Path) -> list[Path]:
+    """Write the two weather files anew from their seeds; the same bytes every time.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The files written.
+    """
+    files = {
+        folder / FORECAST_FILE: _to_csv(invent_forecast()),
+        folder / WINTERS_FILE: _packed(_to_csv(invent_winters())),
+    }
+    for path, content in files.items():
+        path.write_bytes(content)
+    return list(files)
+
+
+def _to_csv(table: pd.DataFrame) -> bytes:
+    whole = {name: "int64" for name, decimals in DECIMALS.items() if decimals <= 0}
+    text = table.astype(whole).to_csv(date_format="%Y-%m-%dT%H:%MZ", lineterminator="\n")
+    return text.encode()
+
+
+def _packed(text: bytes) -> bytes:
+    """Gzip without the clock and the name of the file in its header."""
+    buffer = io.BytesIO()
+    with gzip.GzipFile(filename="", mode="wb", fileobj=buffer, mtime=0) as packed:
+        packed.write(text)
+    return buffer.getvalue()
+
+
+if __name__ == "__main__":
+    folder = Path(*sys.argv[1:2]) if sys.argv[1:] else Path(__file__).parent
+    if not folder.is_dir():
+        raise SystemExit(f"{folder}: no such folder")
+    for path in write_samples(folder):
+        print(path)
