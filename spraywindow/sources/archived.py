@@ -23,7 +23,7 @@ from spraywindow.place import Place
 from spraywindow.sources.archived_replay import DAYS, Archived, Floats
 from spraywindow.sources.fetch import get_json
 from spraywindow.sources.openmeteo import SERVICE, Variable
-from spraywindow.sources.reply import CURE, block, hour_stamps, numbers
+from spraywindow.sources.reply import block, hour_stamps, numbers
 from spraywindow.units import convert
 from spraywindow.weather.air import dew_point_from_humidity
 from spraywindow.weather.hourly import COLUMNS, REQUIRED
@@ -67,7 +67,9 @@ def parse(payloads: Iterable[Any]) -> Archived:
     parts = [_table(payload) for payload in payloads]
     table = pd.concat(parts)
     if table.index.max() - table.index.min() > len(parts) * pd.Timedelta(days=PIECE_D):
-        raise _odd("the answers span more time than was asked for")  # it would fill the memory
+        raise SERVICE.odd(
+            "the answers span more time than was asked for"
+        )  # it would fill the memory
     table = table[~table.index.duplicated()].asfreq("h")
     columns: dict[str, Floats] = {}
     for variable in VARIABLES:
@@ -87,9 +89,9 @@ def _table(payload: Any) -> pd.DataFrame:
     times = block(payload, "hourly", "time", service=SERVICE.name, kind=list)
     units = block(payload, "hourly_units", service=SERVICE.name, kind=dict)
     if payload.get("utc_offset_seconds") != 0:
-        raise _odd("the times are not UTC")
+        raise SERVICE.odd("the times are not UTC")
     if units.get("time") != "iso8601":
-        raise _odd("the times are not ISO 8601")
+        raise SERVICE.odd("the times are not ISO 8601")
     index = hour_stamps(times, service=SERVICE.name)
     columns = {}
     for variable in VARIABLES:
@@ -99,7 +101,7 @@ def _table(payload: Any) -> pd.DataFrame:
             if name in payload["hourly"] and units.get(name) != "undefined":
                 values = numbers(payload["hourly"][name], service=SERVICE.name, where=name)
                 if len(values) != len(index):
-                    raise _odd(f"{name} has {len(values)} values for {len(index)} hours")
+                    raise SERVICE.odd(f"{name} has {len(values)} values for {len(index)} hours")
                 values = _in_our_unit(values, name, variable, units.get(name))
             columns[variable.ours, day] = values
     return pd.DataFrame(columns, index=index)
@@ -110,7 +112,7 @@ def _in_our_unit(values: Floats, name: str, variable: Variable, unit: Any) -> Fl
     try:
         return np.asarray(convert(values, str(unit), ours), dtype=float)
     except InputError as error:
-        raise _odd(f"{name} comes in {unit!r}") from error
+        raise SERVICE.odd(f"{name} comes in {unit!r}") from error
 
 
 def _notes(columns: Mapping[str, Floats], first: pd.Timestamp) -> tuple[str, ...]:
@@ -188,7 +190,3 @@ def archived_forecasts(
         )  # fmt: skip
         payloads.append(payload)
     return parse(payloads)
-
-
-def _odd(what: str) -> SourceError:
-    return SourceError(describe(what, where=SERVICE.name, cure=CURE))

@@ -10,6 +10,7 @@ import pandas as pd
 
 from spraywindow.errors import SourceError, describe
 from spraywindow.sources.fetch import OLDEST_COPY_H, Answer
+from spraywindow.sources.reply import odd
 from spraywindow.weather.hourly import (
     COLUMNS,
     OPTIONAL,
@@ -46,6 +47,10 @@ class Service(NamedTuple):
     name: str
     credit: str
     old_issue_h: float
+
+    def odd(self, what: str) -> SourceError:
+        """Make the error for a reply that is not as the service describes it."""
+        return odd(self.name, what)
 
 
 def hours_between(first: pd.Timestamp, last: pd.Timestamp, *, service: str) -> pd.DatetimeIndex:

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, SourceError, describe
+from spraywindow.errors import InputError
 from spraywindow.place import Place
 from spraywindow.sources.assemble import (
     HOUR,
@@ -29,7 +29,7 @@ from spraywindow.sources.assemble import (
     rain_columns,
 )
 from spraywindow.sources.fetch import get_json
-from spraywindow.sources.reply import CURE, block, hour_stamps, numbers, stamps
+from spraywindow.sources.reply import block, hour_stamps, numbers, stamps
 from spraywindow.units import convert
 from spraywindow.weather.hourly import COLUMNS, REQUIRED
 
@@ -141,7 +141,7 @@ def _details(step: Any, period: str) -> Any:
     coming = step["data"].get(period) or {}
     details = coming.get("details") or {} if isinstance(coming, dict) else None
     if not isinstance(details, dict):
-        raise _odd(f"{period} is odd")
+        raise SERVICE.odd(f"{period} is odd")
     return details
 
 
@@ -152,7 +152,7 @@ def _column(given: list[Any], theirs: str, ours: str, units: Any) -> NDArray[np.
     try:
         return convert(values, str(units.get(theirs)), COLUMNS[ours].unit)
     except InputError as error:
-        raise _odd(f"{theirs} comes in {units.get(theirs)!r}") from error
+        raise SERVICE.odd(f"{theirs} comes in {units.get(theirs)!r}") from error
 
 
 def forecast(
@@ -190,7 +190,3 @@ def forecast(
         return finish(table, SERVICE, answer, issued=issued, forecast_from=first, now=now)
 
     return newest(read)
-
-
-def _odd(what: str) -> SourceError:
-    return SourceError(describe(what, where=SERVICE.name, cure=CURE))

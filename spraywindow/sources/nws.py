@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from spraywindow.errors import InputError, SourceError, describe
+from spraywindow.errors import InputError, SourceError
 from spraywindow.place import Place
 from spraywindow.sources.assemble import (
     HOUR,
@@ -29,7 +29,7 @@ from spraywindow.sources.assemble import (
     rain_columns,
 )
 from spraywindow.sources.fetch import get_json
-from spraywindow.sources.reply import CURE, ServiceRefusal, block, numbers
+from spraywindow.sources.reply import ServiceRefusal, block, numbers
 from spraywindow.units import convert
 from spraywindow.weather.hourly import COLUMNS, REQUIRED
 
@@ -95,7 +95,7 @@ def parse(payload: Any) -> pd.DataFrame:
     rain = _layer(properties, RAIN, "rain_mm")
     told = [interval for layer in layers.values() for interval in layer]
     if not told:
-        raise _odd("the answer holds no layers")
+        raise SERVICE.odd("the answer holds no layers")
     last = max(i.start + (i.hours - 1) * HOUR for i in told)
     index = hours_between(min(i.start for i in told), last, service=SERVICE.name)
     columns = {
@@ -115,14 +115,14 @@ def _layer(properties: Any, name: str, ours: str) -> list[Interval]:
     layer = properties.get(name) or {}
     given = layer.get("values") or [] if isinstance(layer, dict) else None
     if not isinstance(given, list) or not all(isinstance(entry, dict) for entry in given):
-        raise _odd(f"{name} is not a list of intervals")
+        raise SERVICE.odd(f"{name} is not a list of intervals")
     if not given:
         return []
     values = numbers([entry.get("value") for entry in given], service=SERVICE.name, where=name)
     try:
         values = convert(values, str(layer.get("uom")), COLUMNS[ours].unit)
     except InputError as error:
-        raise _odd(f"{name} comes in {layer.get('uom')!r}") from error
+        raise SERVICE.odd(f"{name} comes in {layer.get('uom')!r}") from error
     intervals = []
     for entry, value in zip(given, values, strict=True):
         start, _, duration = str(entry.get("validTime")).partition("/")
@@ -130,9 +130,9 @@ def _layer(properties: Any, name: str, ours: str) -> list[Interval]:
         try:
             hours = pd.Timedelta(duration) / HOUR
         except ValueError as error:
-            raise _odd(f"{name} has a validTime {entry.get('validTime')!r}") from error
+            raise SERVICE.odd(f"{name} has a validTime {entry.get('validTime')!r}") from error
         if not 0 < hours <= LONGEST_INTERVAL_H:
-            raise _odd(f"{name} has a validTime {entry.get('validTime')!r}")
+            raise SERVICE.odd(f"{name} has a validTime {entry.get('validTime')!r}")
         if first == first.floor("h") and hours == int(hours):  # else it tells no whole hours
             intervals.append(Interval(first, int(hours), float(value)))
     return intervals
@@ -154,7 +154,7 @@ def _time(text: Any) -> pd.Timestamp:
             return time.tz_convert("UTC")
     except (ValueError, TypeError):
         pass
-    raise _odd(f"a stamp is not a time: {str(text)[:40]!r}")
+    raise SERVICE.odd(f"a stamp is not a time: {str(text)[:40]!r}")
 
 
 def forecast(
@@ -201,7 +201,7 @@ def forecast(
         for key in ("gridId", "gridX", "gridY")
     ]
     if not re.fullmatch(r"[A-Z]{3} \d+ \d+", " ".join(grid)):
-        raise _odd(f"the grid square is not one: {' '.join(grid)[:40]!r}")
+        raise SERVICE.odd(f"the grid square is not one: {' '.join(grid)[:40]!r}")
 
     def read(fresh: bool) -> pd.DataFrame:
         payload, answer = get_json(
@@ -217,7 +217,3 @@ def forecast(
         return finish(table, SERVICE, answer, issued=issued, forecast_from=first, now=now)
 
     return newest(read)
-
-
-def _odd(what: str) -> SourceError:
-    return SourceError(describe(what, where=SERVICE.name, cure=CURE))

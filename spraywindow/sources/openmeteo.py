@@ -17,11 +17,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
-from spraywindow.errors import InputError, SourceError, describe
+from spraywindow.errors import InputError
 from spraywindow.place import Place
 from spraywindow.sources.assemble import Service, finish, hours_between
 from spraywindow.sources.fetch import get_json
-from spraywindow.sources.reply import CURE, block, hour_stamps, numbers
+from spraywindow.sources.reply import block, hour_stamps, numbers
 from spraywindow.units import convert
 from spraywindow.weather.hourly import COLUMNS, REQUIRED
 
@@ -79,15 +79,15 @@ def parse(payload: Any) -> pd.DataFrame:
     """
     if isinstance(payload, list):
         if len(payload) != 1:
-            raise _odd(f"{len(payload)} places came where one was asked")
+            raise SERVICE.odd(f"{len(payload)} places came where one was asked")
         payload = payload[0]
     times = block(payload, "hourly", "time", service=SERVICE.name, kind=list)
     units = block(payload, "hourly_units", service=SERVICE.name, kind=dict)
     if payload.get("utc_offset_seconds") != 0:
         # one of today's offsets is put on all stamps, so local ones cannot be undone
-        raise _odd("the times are not UTC")
+        raise SERVICE.odd("the times are not UTC")
     if units.get("time") != "iso8601":
-        raise _odd("the times are not ISO 8601")
+        raise SERVICE.odd("the times are not ISO 8601")
     told = hour_stamps(times, service=SERVICE.name)
     index = hours_between(told[0], told[-1], service=SERVICE.name)
     hourly = payload["hourly"]
@@ -99,7 +99,7 @@ def parse(payload: Any) -> pd.DataFrame:
             continue
         values = numbers(hourly[variable.theirs], service=SERVICE.name, where=variable.theirs)
         if len(values) != len(told):
-            raise _odd(f"{variable.theirs} has {len(values)} values for {len(told)} hours")
+            raise SERVICE.odd(f"{variable.theirs} has {len(values)} values for {len(told)} hours")
         series = pd.Series(values, index=told).reindex(index)
         columns[variable.ours] = _in_our_unit(series, variable, units.get(variable.theirs))
     return pd.DataFrame(columns, index=index)
@@ -111,7 +111,7 @@ def _in_our_unit(series: pd.Series, variable: Variable, unit: Any) -> pd.Series:
     try:
         values = convert(series.to_numpy(), str(unit), COLUMNS[variable.ours].unit)
     except InputError as error:
-        raise _odd(f"{variable.theirs} comes in {unit!r}") from error
+        raise SERVICE.odd(f"{variable.theirs} comes in {unit!r}") from error
     out = pd.Series(values, index=series.index)
     return out.shift(-1) if variable.hour_ending else out
 
@@ -161,7 +161,3 @@ def forecast(
     table = parse(payload)
     forecast_from = min(now, answer.fetched).floor("h")
     return finish(table, SERVICE, answer, issued=None, forecast_from=forecast_from, now=now)
-
-
-def _odd(what: str) -> SourceError:
-    return SourceError(describe(what, where=SERVICE.name, cure=CURE))

@@ -105,6 +105,11 @@ def what_failed(error: Exception, service: str) -> str:
     return describe(what, where=service, cure="check the network, or give a weather file")
 
 
+def odd(service: str, what: str) -> SourceError:
+    """Make the error for a reply that is not as the service describes it."""
+    return SourceError(describe(what, where=service, cure=CURE))
+
+
 def block(payload: Any, *keys: str, service: str, kind: type = object) -> Any:
     """Walk to a block of a reply, or say which one is missing.
 
@@ -128,10 +133,10 @@ def block(payload: Any, *keys: str, service: str, kind: type = object) -> Any:
     for number, key in enumerate(keys, start=1):
         if not isinstance(here, Mapping) or here.get(key) is None:
             path = ".".join(keys[:number])
-            raise SourceError(describe(f"the answer has no {path}", where=service, cure=CURE))
+            raise odd(service, f"the answer has no {path}")
         here = here[key]
     if not isinstance(here, kind):
-        raise SourceError(describe(f"{'.'.join(keys)} is odd", where=service, cure=CURE))
+        raise odd(service, f"{'.'.join(keys)} is odd")
     return here
 
 
@@ -151,7 +156,7 @@ def stamps(values: list[Any], *, service: str) -> pd.DatetimeIndex:
                 return times
     except ValueError:
         pass
-    raise SourceError(describe("a stamp is not a time", where=service, cure=CURE))
+    raise odd(service, "a stamp is not a time")
 
 
 def hour_stamps(values: list[Any], *, service: str) -> pd.DatetimeIndex:
@@ -171,7 +176,7 @@ def hour_stamps(values: list[Any], *, service: str) -> pd.DatetimeIndex:
     elif (times != times.floor("h")).any():
         what = "a stamp is not on an hour"
     if what:
-        raise SourceError(describe(what, where=service, cure=CURE))
+        raise odd(service, what)
     return times
 
 
