@@ -26,6 +26,8 @@ def feed(
 ) -> None:
     """Say when to feed the trees and how much; never while they are dormant."""
     from spraywindow.orchard.feed_site import feed_site
+    from spraywindow.output.feed_text import FEED_WORDS, feed_text
+    from spraywindow.output.json import to_json
 
     demo = site is None
     the = the_site(site)
@@ -33,12 +35,4 @@ def feed(
     answer = feed_site(the, year_weather(the, weather, columns, at, demo=demo), at)
     if demo:
         note(DEMO_NOTE)
-    if json:
-        from spraywindow.output.json import to_json
-        from spraywindow.output.year_answers import feed_answer
-
-        say(to_json(feed_answer(answer)))
-    else:
-        from spraywindow.output.feed_text import feed_text
-
-        say(feed_text(answer))
+    say(to_json(answer, FEED_WORDS) if json else feed_text(answer))

@@ -26,6 +26,8 @@ def hose(
 ) -> None:
     """Say on which mornings to wash the leaves with a jet of water."""
     from spraywindow.orchard.hose_site import hose_site
+    from spraywindow.output.hose_text import HOSE_WORDS, hose_text
+    from spraywindow.output.json import to_json
 
     demo = site is None
     the = the_site(site)
@@ -33,12 +35,4 @@ def hose(
     answer = hose_site(the, year_weather(the, weather, columns, at, demo=demo), at)
     if demo:
         note(DEMO_NOTE)
-    if json:
-        from spraywindow.output.json import to_json
-        from spraywindow.output.year_answers import hose_answer
-
-        say(to_json(hose_answer(answer)))
-    else:
-        from spraywindow.output.hose_text import hose_text
-
-        say(hose_text(answer))
+    say(to_json(answer, HOSE_WORDS) if json else hose_text(answer))

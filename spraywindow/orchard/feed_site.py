@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import pandas as pd
 
@@ -18,6 +18,7 @@ from spraywindow.orchard.feeding import (
     feeding_advice,
 )
 from spraywindow.orchard.feeding_days import FeedingRules
+from spraywindow.orchard.feeding_dose import Part
 from spraywindow.orchard.local_days import at_clock
 from spraywindow.orchard.mulch import LayerNeed, Ring, WaterIn, compost, layer_need, mulch, water_in
 from spraywindow.orchard.site import Site
@@ -41,6 +42,14 @@ class BlockFeed:
     `unseen`: flowering was expected in the last days and nobody has noted it.
     """
 
+    json_keys: ClassVar = (
+        "name=block.name", "trees=block.trees", "verdict", "state=advice.state", "reason!",
+        "flowering=wake.day", "flowering_observed=wake.observed", "last_day=advice.last_day",
+        "given=advice.plan.given", "left=advice.plan.left", "next_amount", "parts",
+        "nitrogen_kg=advice.nitrogen.nitrogen_kg", "nitrogen_most_kg=advice.nitrogen.most_kg",
+        "windows", "days=advice.days",
+    )  # fmt: skip
+
     block: Block
     wake: Wake | None
     advice: FeedingAdvice
@@ -63,10 +72,15 @@ class BlockFeed:
         return tuple(text for text in advice.warnings if text not in advice.nitrogen.warnings)
 
     @property
-    def next_amount(self) -> float:
-        """Of the next part, per tree, in the user's measure; 0 where none is left."""
+    def next_amount(self) -> float | None:
+        """Of the next part, per tree, in the user's measure; 0 for none, None without a plan."""
         plan = self.advice.plan
-        return plan.next_part.amount if plan and plan.next_part else 0.0
+        return None if plan is None else plan.next_part.amount if plan.next_part else 0.0
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """The parts of the year's dose; none while no waking is known."""
+        return self.advice.plan.parts if self.advice.plan else ()
 
     @property
     def verdict(self) -> Verdict:
@@ -80,16 +94,57 @@ class BlockFeed:
 
 
 @dataclass(frozen=True)
+class BlockLayer:
+    """What one tree of a block takes of a layer [m3]."""
+
+    json_keys: ClassVar = ("name=block.name", "per_tree_m3")
+
+    block: Block
+    per_tree_m3: float
+
+
+@dataclass(frozen=True)
+class GroundLayer:
+    """What a layer takes, in bags of `bag_l` where it is bought so."""
+
+    json_keys: ClassVar = (
+        "name=need.layer.name", "depth_m=need.layer.depth_m", "blocks", "site_m3=need.site_m3",
+        "bag_l", "bags=need.bags",
+    )  # fmt: skip
+
+    need: LayerNeed
+    blocks: tuple[BlockLayer, ...]
+    bag_l: float | None
+
+
+@dataclass(frozen=True)
+class WaterDay:
+    """Whether a layer laid on a day needs watering."""
+
+    json_keys: ClassVar = ("date", "needed=water.needed", "reason!")
+
+    date: dt.date
+    water: WaterIn
+
+
+@dataclass(frozen=True)
 class Ground:
     """Compost and mulch: what they take, and whether they need watering when laid on a day."""
 
-    layers: tuple[LayerNeed, ...]
-    water: tuple[tuple[dt.date, WaterIn], ...]
+    layers: tuple[GroundLayer, ...]
+    water_in: tuple[WaterDay, ...]
 
 
 @dataclass(frozen=True)
 class FeedAnswer:
     """The whole answer; `blocks` is empty where the site file tells only of the ground."""
+
+    json_keys: ClassVar = (
+        "site=site.name", "now", "verdict", "window", "source",
+        "fertilizer=site.feeding.fertilizer", "measure=site.feeding.dose.measure",
+        "dose_per_tree=site.feeding.dose.amount", "dose_kg_per_tree", "blocks", "ground",
+        "warnings!", "cautions!",
+    )  # fmt: skip
 
     site: Site
     now: pd.Timestamp
@@ -99,10 +154,18 @@ class FeedAnswer:
     notes: tuple[str, ...]
 
     @property
-    def verdict(self) -> Verdict:
-        """Go if any block may be fed on any of the coming days."""
+    def verdict(self) -> Verdict | None:
+        """Go if any block may be fed on any of the coming days; None without blocks."""
+        if not self.blocks:
+            return None
         verdicts = {block.verdict for block in self.blocks}
         return "go" if "go" in verdicts else "unknown" if "unknown" in verdicts else "no-go"
+
+    @property
+    def dose_kg_per_tree(self) -> float | None:
+        """The year's dose of a tree [kg]."""
+        feeding = self.site.feeding
+        return None if feeding is None else feeding.dose.to("kg", feeding.product)
 
     @property
     def window(self) -> FeedingWindow | None:
@@ -206,8 +269,12 @@ def _ground(site: Site, table: pd.DataFrame, today: dt.date) -> Ground | None:
         for layer, depth in ((compost, fields.compost), (mulch, fields.mulch))
         if depth is not None
     ]
-    layers = tuple(layer_need(rings, layer, bag_l=fields.bag) for layer in chosen)
-    return Ground(layers, _watering(table, site.place, today))
+    layers = []
+    for layer in chosen:
+        need = layer_need(rings, layer, bag_l=fields.bag)
+        each = tuple(map(BlockLayer, site.blocks, need.per_tree_m3))
+        layers.append(GroundLayer(need, each, fields.bag))
+    return Ground(tuple(layers), _watering(table, site.place, today))
 
 
 def _gap_problem(block: Block, gap_m: float) -> str | None:
@@ -222,16 +289,12 @@ def _gap_problem(block: Block, gap_m: float) -> str | None:
     )
 
 
-def _watering(
-    table: pd.DataFrame, place: Place, today: dt.date
-) -> tuple[tuple[dt.date, WaterIn], ...]:
+def _watering(table: pd.DataFrame, place: Place, today: dt.date) -> tuple[WaterDay, ...]:
     """The watering for the coming days, as far as the weather knows; at least tomorrow's."""
     found = []
     for ahead in range(1, 8):
         day = today + dt.timedelta(days=ahead)
         water = water_in(table, at_clock(pd.Timestamp(day), MORNING_H, place.timezone))
-        found.append((day, water))
-    known: Sequence[tuple[dt.date, WaterIn]] = [
-        each for each in found if each[1].needed is not None
-    ]
+        found.append(WaterDay(day, water))
+    known = [each for each in found if each.water.needed is not None]
     return tuple(known or found[:1])

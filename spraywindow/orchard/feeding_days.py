@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -67,6 +68,10 @@ class FeedingDay:
 
     `light_rain` is None where it is not known.
     """
+
+    json_keys: ClassVar = (
+        "date=day", "verdict", "rain_low_mm:2", "rain_high_mm:2", "light_rain", "reason!",
+    )  # fmt: skip
 
     day: date
     verdict: Verdict

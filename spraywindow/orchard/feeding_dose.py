@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import fsum
 
 import pandas as pd
 
@@ -123,7 +124,7 @@ def plan_doses(
                      got=str(day)) for day in late
         ]))  # fmt: skip
     season = [gift for gift in given if _months_after(last_day, -12) < gift.day]
-    had = sum(gift.dose.to(annual.measure, fertilizer) for gift in season)
+    had = fsum(gift.dose.to(annual.measure, fertilizer) for gift in season)
     left = max(annual.amount - had, 0.0)
     periods = part_periods(wake, last_day, parts)
     served = [any(start <= gift.day <= stop for gift in season) for start, stop in periods]

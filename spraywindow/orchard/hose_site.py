@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import pandas as pd
 
@@ -21,6 +22,10 @@ BACK_D, AHEAD_D = 60, 11
 @dataclass(frozen=True)
 class BlockHose:
     """Mornings of one block, and the stage that they rest on (None: not known)."""
+
+    json_keys: ClassVar = (
+        "name=block.name", "verdict", "reason!", "stage=stage_bbch", "first=first.day", "days",
+    )  # fmt: skip
 
     block: Block
     stage_bbch: int | None
@@ -41,6 +46,13 @@ class BlockHose:
 @dataclass(frozen=True)
 class HoseAnswer:
     """The whole answer."""
+
+    json_keys: ClassVar = (
+        "site=site.name", "now", "verdict", "source", "every_days=rules.dust_days",
+        "washing_rain_mm=rules.washing_rain_mm", "film_mm=rules.film_mm",
+        "start_hour=rules.start_hour", "done_hour=rules.done_hour",
+        "evening_hour=rules.evening_hour", "blocks", "cautions!",
+    )  # fmt: skip
 
     site: Site
     now: pd.Timestamp

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 import pandas as pd
@@ -98,6 +98,10 @@ class HosingRules:
 @dataclass(frozen=True)
 class HosingDay:
     """A local morning: verdict and reason, the jet, and what can evaporate by evening [mm]."""
+
+    json_keys: ClassVar = (
+        "date=day", "verdict", "jet", "drying_low_mm:2", "drying_high_mm:2", "reason!",
+    )  # fmt: skip
 
     day: date
     verdict: Verdict

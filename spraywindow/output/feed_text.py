@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from spraywindow.orchard.feed_site import BlockFeed, FeedAnswer
+from spraywindow.orchard.feed_site import BlockFeed, FeedAnswer, WaterDay
 from spraywindow.orchard.feeding import CAUTIONS, FeedingWindow
 from spraywindow.orchard.feeding_days import FeedingDay, FeedingRules
 from spraywindow.orchard.fertilizer import GROWN_TREE_NITROGEN_KG, Dose
 from spraywindow.orchard.wording import day_words
-from spraywindow.output.notices import FEEDING
+from spraywindow.output.notices import FEEDING, Words
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.units import System
 from spraywindow.output.words import source_line
@@ -94,8 +94,10 @@ def feed_warnings(answer: FeedAnswer) -> list[str]:
         text if len(names) == len(answer.blocks) else f"{', '.join(names)}: {text}"
         for text, names in found.items()
     ]
-    layers = answer.ground.layers if answer.ground else ()
-    return lines + [reader_words(text, answer.site.units) for la in layers for text in la.warnings]
+    needs = [layer.need for layer in answer.ground.layers] if answer.ground else []
+    return lines + [
+        reader_words(text, answer.site.units) for need in needs for text in need.warnings
+    ]
 
 
 def _doses(answer: FeedAnswer) -> str:
@@ -130,7 +132,7 @@ def _doses(answer: FeedAnswer) -> str:
 def _to_bring(block: BlockFeed, answer: FeedAnswer) -> str:
     feeding = answer.site.feeding
     assert feeding is not None  # there is a part only with it
-    total = Dose(block.next_amount * block.block.trees, feeding.dose.measure)
+    total = Dose((block.next_amount or 0.0) * block.block.trees, feeding.dose.measure)
     mass = amount_in(total.to("kg", feeding.product), "kg", answer.site.units)
     shown = dose_words(total.amount, total.measure)
     also = "" if shown == mass else f" ({mass})"
@@ -210,25 +212,37 @@ def _ground(answer: FeedAnswer) -> str:
     ground, system = answer.ground, answer.site.units
     assert ground is not None  # the caller looks
     rows, lines = [], []
-    for need in ground.layers:
-        for block, volume in zip(answer.site.blocks, need.per_tree_m3, strict=True):
+    for layer in ground.layers:
+        need, bag = layer.need, layer.bag_l
+        for each in layer.blocks:
+            volume, block = each.per_tree_m3, each.block
             rows.append([
                 need.layer.name, amount_in(need.layer.depth_m, "m", system), block.name,
                 amount_in(volume, "m3", system), amount_in(volume * block.trees, "m3", system),
             ])  # fmt: skip
-        bag = answer.site.ground.bag if answer.site.ground else None
         bags = (
             "" if need.bags is None or bag is None
             else f", {need.bags} bags of {_bag_words(bag, system)}"
         )  # fmt: skip
         lines.append(f"{need.layer.name.capitalize()} in all: "
                      f"{amount_in(need.site_m3, 'm3', system)}{bags}.")  # fmt: skip
-    first = ground.water[0]
-    other = next((each for each in ground.water if each[1].needed != first[1].needed), None)
-    for each in (first, other):
-        if each is not None:
-            dry = "no need to water it: " if each[1].needed is False else ""
-            reason = reader_words(each[1].reason, system)
-            lines.append(f"Laid on {day_words(each[0])}: {dry}{reason}.")
+    first = ground.water_in[0]
+    other = [day for day in ground.water_in if day.water.needed != first.water.needed]
+    for day in (first, *other[:1]):
+        dry = "no need to water it: " if day.water.needed is False else ""
+        reason = reader_words(day.water.reason, system)
+        lines.append(f"Laid on {day_words(day.date)}: {dry}{reason}.")
     table = table_text(["layer", "depth", "block", "a tree", "the block"], rows, right=(1, 3))
     return "\n".join(["From the trunk gap out to the drip line", table, *map(paragraph, lines)])
+
+
+FEED_WORDS: Words = {
+    (BlockFeed, "reason"): lambda block, answer: (
+        None if block.verdict == "go" else block_reason(block, answer.site.units)
+    ),
+    (FeedingDay, "reason"): lambda day, answer: day_reason(day, answer.site.units),
+    (WaterDay, "reason"): lambda day, answer: reader_words(day.water.reason, answer.site.units),
+    (FeedAnswer, "warnings"): lambda answer, _: feed_warnings(answer),
+    (FeedAnswer, "cautions"): lambda answer, _: feed_cautions(answer),
+}
+"""What the JSON says in words."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from spraywindow.orchard.hose_site import BlockHose, HoseAnswer
 from spraywindow.orchard.hosing import CAUTIONS, HosingDay
 from spraywindow.orchard.wording import clock_words, day_words
+from spraywindow.output.notices import Words
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.units import System
 from spraywindow.output.words import source_line
@@ -111,3 +112,13 @@ def _days(answer: HoseAnswer) -> list[str]:
             head + "\n" + table_text(["day", "answer", "can dry", "why"], rows, right=(2,))
         )
     return texts
+
+
+HOSE_WORDS: Words = {
+    (BlockHose, "reason"): lambda block, answer: (
+        None if block.verdict == "go" else block_reason(block, answer.site.units)
+    ),
+    (HosingDay, "reason"): lambda day, answer: reader_words(day.reason, answer.site.units) or None,
+    (HoseAnswer, "cautions"): lambda _, __: hose_cautions(),
+}
+"""What the JSON says in words."""
