@@ -122,6 +122,10 @@ class Site(Table):
         """Give a material by name; `InputError` listing the known ones otherwise."""
         return material_of(self.materials, name)
 
+    def is_copper(self, name: str) -> bool:
+        """Whether a material is metallic copper; not where the site file does not know it."""
+        return name in self.materials and self.materials[name].copper
+
     @cached_property
     def program(self) -> Program:
         """The winter's program; three rounds of oil and five of copper where the file has none."""
