@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -14,6 +15,8 @@ from hypothesis import strategies as st
 from spraywindow.orchard.advice import after_rain, residue_share
 from spraywindow.orchard.came import came, extremes_between, rain_between, with_weather
 from spraywindow.orchard.record_fields import Entry
+from spraywindow.spray.catalogue import CATALOGUE, COPPER, OIL
+from spraywindow.spray.material import Rainfast
 
 START = datetime(2031, 1, 11, 18, tzinfo=UTC)
 DONE = START + timedelta(hours=2)
@@ -105,23 +108,29 @@ def test_forecast_hours_have_not_come() -> None:
     ],
 )
 def test_oil_by_the_rain_that_came(rain: dict[int, float], verdict: str) -> None:
-    assert after_rain(entry(), weather(rain=rain), now=LATER).verdict == verdict
+    assert after_rain(entry(), weather(rain=rain), now=LATER, material=OIL).verdict == verdict
 
 
 def test_the_label_stands_in_for_the_minimum() -> None:
     table = weather(rain={5: 3.0})
-    assert after_rain(entry(rain_free_h=4.0), table, now=LATER).verdict == "inspect"
-    told = after_rain(entry(rain_free_h=6.0), table, now=LATER)
+    assert after_rain(entry(rain_free_h=4.0), table, now=LATER, material=OIL).verdict == "inspect"
+    told = after_rain(entry(rain_free_h=6.0), table, now=LATER, material=OIL)
     assert (told.verdict, told.reason) == ("redo", "3.0 mm fell within the label's minimum of 6 h")
-    assert "usual minimum" in after_rain(entry(), table, now=LATER).reason
+    assert "usual minimum" in after_rain(entry(), table, now=LATER, material=OIL).reason
+    labelled = replace(OIL, rainfast=Rainfast(6, "a label", of_label=True))
+    assert after_rain(entry(), table, now=LATER, material=labelled) == told
+    sooner = after_rain(entry(rain_free_h=4.0), table, now=LATER, material=labelled)
+    assert sooner.verdict == "inspect"  # the record's own goes first
 
 
 def test_before_the_wanted_hours_are_over_nothing_is_promised() -> None:
-    told = after_rain(entry(), weather(), now=DONE + timedelta(hours=20))
+    told = after_rain(entry(), weather(), now=DONE + timedelta(hours=20), material=OIL)
     assert told.verdict == "unknown"
     assert told.reason == "too early to say: 20 of 72 h have passed, no rain known so far"
     assert told.rain_wanted_mm == (0.0, None)
-    long = after_rain(entry(rain_free_h=96.0), weather(), now=DONE + timedelta(hours=80))
+    long = after_rain(
+        entry(rain_free_h=96.0), weather(), now=DONE + timedelta(hours=80), material=OIL
+    )
     assert "80 of 96 h" in long.reason
 
 
@@ -138,7 +147,7 @@ def test_before_the_wanted_hours_are_over_nothing_is_promised() -> None:
     ],
 )
 def test_copper_by_amount(rain: dict[int, float], verdict: str) -> None:
-    told = after_rain(entry(material="copper"), weather(rain=rain), now=LATER)
+    told = after_rain(entry(material="copper"), weather(rain=rain), now=LATER, material=COPPER)
     assert told.verdict == verdict
 
 
@@ -146,9 +155,11 @@ def test_copper_half_goes_with_25_mm() -> None:
     # Ontario agriculture ministry 2020: about 50 % per 25 mm
     assert [residue_share(mm) for mm in (0, 25, 50)] == [1.0, 0.5, 0.25]
     now = DONE + timedelta(days=4, minutes=30)  # the running hour must not make it unknown
-    told = after_rain(entry(material="copper"), weather(rain={60: 50.0}), now=now)
+    told = after_rain(entry(material="copper"), weather(rain={60: 50.0}), now=now, material=COPPER)
     assert told.residue_share == (0.25, 0.25)
-    unknown = after_rain(entry(material="copper"), weather(rain={60: np.nan}), now=now)
+    unknown = after_rain(
+        entry(material="copper"), weather(rain={60: np.nan}), now=now, material=COPPER
+    )
     assert unknown.residue_share == (0.0, 1.0)
 
 
@@ -163,7 +174,12 @@ def test_more_rain_never_helps_and_gaps_never_promise(
     order = ("keep", "inspect", "redo")
 
     def verdict(extra: dict[int, float]) -> str:
-        return after_rain(entry(material=material), weather(rain=rain | extra), now=LATER).verdict
+        return after_rain(
+            entry(material=material),
+            weather(rain=rain | extra),
+            now=LATER,
+            material=CATALOGUE[material],
+        ).verdict
 
     known = verdict({})
     more = verdict({hour: rain.get(hour, 0.0) + 10.0})

@@ -262,6 +262,17 @@ def test_the_dry_spell_of_the_site_file_counts(
     assert "keep: oil" in said.out  # the 5 mm fell after 28 h
 
 
+def test_a_material_that_the_site_does_not_know_is_judged_with_caution(
+    run: CommandLine, site: Path, weather: Path
+) -> None:
+    start = ("--start", "2026-01-13 10:00", "--end", "12:00")
+    run("log", "add", "--site", site, "--material", "zinc", "--product", "Z", *start,
+        "--now", "2026-01-13 14:00", "--no-fetch")  # fmt: skip
+    said = run("log", "advice", "--site", site, "--weather", weather, "--now", "2026-01-20 12:00")
+    # the 5 mm fell after 28 h: later than the day that oil needs, within the three that it wants
+    assert "inspect: zinc" in said.out
+
+
 def test_advice_in_us_units(run: CommandLine, tmp_path: Path, weather: Path) -> None:
     site = write_site(tmp_path / "us.toml", units="us")
     run("log", "add", "--site", site, *OIL, "--now", NOW, "--no-fetch")

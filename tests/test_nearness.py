@@ -16,6 +16,8 @@ from spraywindow.season.nearness import REACH_D, Nearness, nearness
 from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
 from spraywindow.season.states import program_states
+from spraywindow.spray.catalogue import CATALOGUE, general_material
+from spraywindow.spray.material import Material
 
 FIRST = dt.date(2025, 12, 2)
 PROGRAM = Program.of(oil=(1, 5), copper=(2, 5), between=2)
@@ -30,8 +32,12 @@ def stages(winters: int = 1, days: int = 110) -> StageDays:
     return StageDays(turned_out, then, unseen)
 
 
+def materials(program: Program = PROGRAM) -> list[Material]:
+    return [CATALOGUE.get(name) or general_material(name) for name in program.materials]
+
+
 def near(program: Program = PROGRAM, fall: dt.date = FIRST, winters: int = 1) -> Nearness:
-    return nearness(program, FIRST, fall, stages(winters), 110)
+    return nearness(program, materials(program), FIRST, fall, stages(winters), 110)
 
 
 def test_copper_belongs_after_leaf_fall_and_before_bud_swell_oil_late() -> None:
@@ -47,7 +53,7 @@ def test_copper_belongs_after_leaf_fall_and_before_bud_swell_oil_late() -> None:
 def test_an_evening_goes_by_the_stage_as_forecast_then() -> None:
     moving = stages()
     moving.then[:75, 0] += 10.0  # a week before, it is seen to come earlier
-    found = nearness(PROGRAM, FIRST, FIRST, moving, 110)
+    found = nearness(PROGRAM, materials(), FIRST, FIRST, moving, 110)
     assert found.turned_out[:, 0, 0].argmax() == 80
     assert found.ahead(70, 100)[:, 0, 0].argmax() == 20
     assert found.ahead(76, 100)[:, 0, 0].argmax() == 4

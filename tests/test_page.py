@@ -202,6 +202,16 @@ def test_copper_left_is_bounded_where_the_rain_is_not_known() -> None:
     assert "No copper" in copper_words(None, site)[0]
 
 
+def test_copper_outside_the_program_is_on_the_wood_for_its_season() -> None:
+    based = {"materials": {"bordeaux": {"based_on": "copper"}}}
+    program = {"rounds": [{"material": "oil", "rounds": 3}]}
+    for day, counts in (("2025-12-20", True), ("2024-12-20", False)):
+        sprays = {"bordeaux": [day], "captan": ["2026-01-02"]}
+        site = demo_site(program=program, other_sprays=sprays, **based)
+        left = copper_left(_weather(0.0, 8.0), site, DEMO_NOW)
+        assert (left is not None and str(left.done) == day) == counts
+
+
 def test_us_sites_read_us_units_throughout() -> None:
     site = demo_site(units="us")
     words = Reader(page_html(evenings_of(site), demo_forecast())).words

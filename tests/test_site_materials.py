@@ -11,7 +11,7 @@ from spraywindow.orchard.site import site_of
 from spraywindow.orchard.site_limits import UNIT_OF
 from spraywindow.orchard.site_materials import days_apart
 from spraywindow.spray.catalogue import COPPER, OIL
-from spraywindow.spray.material import Material
+from spraywindow.spray.material import Material, Rainfast
 from spraywindow.spray.quantities import QUANTITIES
 from tests.command import SITE
 
@@ -76,6 +76,22 @@ def test_new_material_based_on_another() -> None:
     new = material('[materials."summer oil"]\nbased_on = "oil"\n', "summer oil")
     assert new.limits == OIL.limits
     assert new.name == "summer oil"
+    assert (new.rainfast, new.targets, new.copper) == (OIL.rainfast, OIL.targets, False)
+    assert material('[materials.mine]\nbased_on = "copper"\n', "mine").copper
+
+
+def test_a_material_without_facts_is_on_the_cautious_side() -> None:
+    new = material('[materials."copper paste"]\n', "copper paste")
+    # no copper by its name alone, a day without rain as the longest known, no stage aimed at
+    assert (new.copper, new.rainfast.hours, new.targets) == (False, OIL.rainfast.hours, ())
+
+
+def test_the_labels_rainfast_hours() -> None:
+    copper = material(
+        '[materials.copper]\nrainfast = "90 min"\nsource = "label of 2025"\n', "copper"
+    )
+    assert copper.rainfast == Rainfast(1.5, "label of 2025", of_label=True)
+    assert copper.dry_spell_h == COPPER.dry_spell_h
 
 
 @pytest.mark.parametrize(
@@ -109,6 +125,7 @@ def test_limits_that_cannot_be_meant(tables: str, said: str) -> None:
         ('[materials.mine]\nbased_on = "oyl"\n', r"mine\.based_on: unknown material"),
         ('[materials.oil]\nlast_satge = "pink"\n', r"last_satge: .*did you mean last_stage\?"),
         ('[materials.oil]\ndry_spell = "11 days"\n', r"dry_spell: out of range.*at most 240 h"),
+        ('[materials.oil]\nrainfast = "0 h"\n', r"rainfast: out of range.*more than 0"),
         ("[materials.oil]\ndays_apart = {sulfur = 30}\n", r"sulfur: a number without its unit"),
     ],
 )
@@ -141,3 +158,9 @@ def test_days_apart_by_any_form_of_a_name(name: str, days: int) -> None:
 def test_days_apart_count_both_ways() -> None:
     sulfur = material("[materials.sulfur]\n", "sulfur")
     assert days_apart(sulfur, OIL) == days_apart(OIL, sulfur) == 30
+
+
+def test_days_apart_by_what_a_material_is_based_on() -> None:
+    tables = '[materials.zinc]\ndays_apart = {oil = "9 days"}\n[materials.wax]\nbased_on = "oil"\n'
+    zinc, wax = material(tables, "zinc"), material(tables, "wax")
+    assert days_apart(zinc, wax) == days_apart(wax, zinc) == 9

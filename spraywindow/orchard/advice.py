@@ -19,40 +19,13 @@ import pandas as pd
 
 from spraywindow.orchard.came import came, hours_passed, rain_between
 from spraywindow.orchard.record_fields import Entry
+from spraywindow.spray.material import Material, Rainfast
 from spraywindow.weather.rain import MEASURABLE_MM
 
+DRIZZLE_MM = 2.0
+"""Rain that the wanted hours may bring in all, as before the round; P [mm]."""
 COPPER_HALF_MM = 25.0
 COPPER_REDO_MM = 50.0
-
-
-@dataclass(frozen=True)
-class RainRule:
-    """How long a material must stay dry, and how much rain breaks it.
-
-    Parameters
-    ----------
-    minimum_h, wanted_h : float
-        Hours without rain: needed, and wanted [h]. A label's hours stand in for `minimum_h`.
-    minimum_mm : float
-        Rain that breaks the needed hours [mm]; less is a trace.
-    wanted_mm : float
-        Rain that the wanted hours may bring in all [mm].
-    washes_off : bool
-        Whether the total since the round counts (copper).
-    """
-
-    minimum_h: float
-    wanted_h: float
-    minimum_mm: float = MEASURABLE_MM
-    wanted_mm: float = 2.0
-    washes_off: bool = False
-
-
-RAIN_RULES: dict[str, RainRule] = {
-    "oil": RainRule(24, 72),  # P: common practice, no source
-    "copper": RainRule(2, 24, washes_off=True),  # 2 h: [1]; 24 h: P
-}
-"""By material; any other follows oil."""
 
 
 @dataclass(frozen=True)
@@ -85,46 +58,46 @@ def residue_share(rain_mm: float) -> float:
     return float(0.5 ** (rain_mm / COPPER_HALF_MM))
 
 
-def after_rain(
-    entry: Entry, weather: pd.DataFrame, *, now: datetime, rule: RainRule | None = None
-) -> Advice:
+def after_rain(entry: Entry, weather: pd.DataFrame, *, now: datetime, material: Material) -> Advice:
     """Say whether a round may be kept.
 
     Parameters
     ----------
     entry : Entry
-        Its `rain_free_h`, the label's, stands in for the rule's minimum.
+        Its `rain_free_h`, the label's, stands in for the material's rainfast hours.
     weather : pandas.DataFrame
         Hourly table; only hours before `now` and not forecast are used.
     now : datetime
         tz-aware.
-    rule : RainRule, optional
-        Default: that of the material in `RAIN_RULES`.
+    material : Material
+        Gives the hours without rain that are needed, and wanted, and whether copper washes off.
 
     Returns
     -------
     Advice
         ``unknown`` while rain not known, or hours still to come, could change the answer.
     """
-    rule = rule or RAIN_RULES.get(entry.material, RAIN_RULES["oil"])
-    minimum_h = rule.minimum_h if entry.rain_free_h is None else entry.rain_free_h
-    wanted_h = max(rule.wanted_h, minimum_h)
+    rainfast, copper = material.rainfast, material.copper
+    if entry.rain_free_h is not None:
+        rainfast = Rainfast(entry.rain_free_h, "the record", of_label=True)
+    minimum_h = rainfast.hours
+    wanted_h = max(material.dry_spell_h, minimum_h)
     past, done = came(weather, now), entry.finished
     needed = rain_between(past, done, done + timedelta(hours=minimum_h))
     wanted = rain_between(past, done, done + timedelta(hours=wanted_h))
     # up to the last full hour: the one that is running has no value yet
     since = rain_between(past, done, pd.Timestamp(now).tz_convert("UTC").floor("h"))
     bounds = [
-        _verdict(rule, *amounts) for amounts in zip(needed, wanted, since, strict=True)
+        _verdict(copper, *amounts) for amounts in zip(needed, wanted, since, strict=True)
     ]  # more rain never makes the answer better: the two ends bracket it
     verdict = bounds[0] if bounds[0] == bounds[1] else "unknown"
     passed = hours_passed(done, now)
     if verdict == "unknown":
         reason = _open_reason(bounds[0], passed, wanted_h, since[0])
-    elif needed[0] >= rule.minimum_mm:
-        whose = "usual" if entry.rain_free_h is None else "label's"
+    elif needed[0] >= MEASURABLE_MM:
+        whose = "label's" if rainfast.of_label else "usual"
         reason = f"{needed[0]:.1f} mm fell within the {whose} minimum of {minimum_h:g} h"
-    elif rule.washes_off and since[0] >= COPPER_HALF_MM:
+    elif copper and since[0] >= COPPER_HALF_MM:
         reason = f"{since[0]:.0f} mm since the round: about {residue_share(since[0]):.0%} left"
     elif verdict == "inspect":
         reason = f"{wanted[0]:.1f} mm fell within the {wanted_h:g} h wanted"
@@ -139,15 +112,15 @@ def after_rain(
         _told(needed),
         _told(wanted),
         _told(since),
-        (residue_share(since[1]), residue_share(since[0])) if rule.washes_off else None,
+        (residue_share(since[1]), residue_share(since[0])) if copper else None,
     )
 
 
-def _verdict(rule: RainRule, needed_mm: float, wanted_mm: float, since_mm: float) -> str:
+def _verdict(copper: bool, needed_mm: float, wanted_mm: float, since_mm: float) -> str:
     """The answer for known amounts of rain."""
-    if needed_mm >= rule.minimum_mm or (rule.washes_off and since_mm >= COPPER_REDO_MM):
+    if needed_mm >= MEASURABLE_MM or (copper and since_mm >= COPPER_REDO_MM):
         return "redo"
-    if wanted_mm > rule.wanted_mm or (rule.washes_off and since_mm >= COPPER_HALF_MM):
+    if wanted_mm > DRIZZLE_MM or (copper and since_mm >= COPPER_HALF_MM):
         return "inspect"
     return "keep"
 

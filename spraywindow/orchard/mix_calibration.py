@@ -27,7 +27,7 @@ class Calibration:
     """
 
     json_keys: ClassVar = (
-        "flow_l_per_min", "uneven=nozzles.uneven", "speed_ms", "given_l_per_m", "wanted_l_per_m",
+        "flow_l_per_min", "uneven", "speed_ms", "given_l_per_m", "wanted_l_per_m",
         "given_l_per_ha", "wanted_l_per_ha", "better_speed_ms", "better_flow_l_per_min",
     )  # fmt: skip
 

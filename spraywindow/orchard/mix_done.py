@@ -20,8 +20,8 @@ from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.site_mixing import MixFields
 
-COPPER_USED = "copper"
-"""Material under which `[copper] used` is added up."""
+THE_METAL = "copper"
+"""Name under which `[copper] used` is added up at a site that mixes no copper."""
 
 
 @dataclass(frozen=True)
@@ -131,11 +131,14 @@ def _names(site: Site) -> list[str]:
 
 
 def _told(site: Site, today: dt.date) -> list[Use]:
-    fields = site.mix.get(COPPER_USED, MixFields())
+    """`[copper] used`, as the product that the site uses now: the first copper it names."""
+    coppers = filter(site.is_copper, (*site.program.materials, *site.mix))
+    name = next(coppers, THE_METAL)
+    fields = site.mix.get(name, MixFields())
     share = fields.copper_share or 1.0  # without it the metal itself is the product
     base = fields.base if fields.copper_share else "kg"
     return [
-        Use(used.day, block.name, COPPER_USED, used.copper * area / 10_000 / share, area, share,
+        Use(used.day, block.name, name, used.copper * area / 10_000 / share, area, share,
             base=base)
         for used in site.copper.used
         if used.day <= today

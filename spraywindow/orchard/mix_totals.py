@@ -186,7 +186,7 @@ def _notes(site: Site, material: str, sprays: Sprays, done: Done) -> list[str]:
     coppers = [
         name
         for name in dict.fromkeys((material, *(use.material for use in done.uses)))
-        if is_copper(site, name)
+        if site.is_copper(name)
     ]
     notes += [
         f'Copper of {name} is not added up: add copper = "50 %" to [mix."{name}"]'
@@ -196,8 +196,3 @@ def _notes(site: Site, material: str, sprays: Sprays, done: Done) -> list[str]:
     if material in coppers and not site.copper.limits:
         notes.append("No regional limit of copper is given: [[copper.limits]]")
     return notes
-
-
-def is_copper(site: Site, material: str) -> bool:
-    """Whether a material is copper, or built on it."""
-    return "copper" in (material, site.based_on.get(material))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from spraywindow.orchard.mix_done import amount_of, recorded_uses, uses_done
 from spraywindow.orchard.mix_spray import sprays_of
-from spraywindow.orchard.mix_totals import copper_limits, is_copper, label_limits
+from spraywindow.orchard.mix_totals import copper_limits, label_limits
 from spraywindow.orchard.mix_use import Use, UseLimit
 from spraywindow.orchard.record_fields import Entry
 from spraywindow.orchard.season_totals import LimitUse, limits_used
@@ -73,7 +73,7 @@ def over_limits(site: Site, entries: Sequence[Entry], entry: Entry, today: dt.da
 
 def _notes(site: Site, entry: Entry, limits: Sequence[UseLimit], own: Sequence[Use]) -> list[str]:
     fields = site.mix.get(entry.material, MixFields())
-    if is_copper(site, entry.material) and fields.copper is None and site.copper.limits:
+    if site.is_copper(entry.material) and fields.copper is None and site.copper.limits:
         return [f'its copper is not counted: add copper = "50 %" to [mix."{entry.material}"]']
     bearing = [
         each for each in limits if (each.copper_kg_per_ha, each.amount_per_ha) != (None,) * 2

@@ -150,7 +150,9 @@ def limits_of(values: Mapping[str, Any], site: Site) -> tuple[list[Limit], list[
         Names of the hard limits that cannot be judged: what they look at is not known.
     """
     name = str(values["material"])
-    materials = [general_material(name), CATALOGUE.get(name), site.materials.get(name)]
+    own = site.materials.get(name)
+    base = CATALOGUE.get(own.based_on or name) if own else None
+    materials = [general_material(name), base, own]
     known = {limit.name: limit for each in materials if each for limit in each.limits}
     built, dark = [], []
     for each in values["limits"] or []:

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar
 
 import pandas as pd
 
-from spraywindow.orchard.advice import RAIN_RULES, Advice, RainRule, after_rain
+from spraywindow.orchard.advice import Advice, after_rain
 from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.record_file import Kept
 from spraywindow.orchard.record_history import EXACT
 from spraywindow.orchard.record_site import season_rounds, with_rounds
 from spraywindow.orchard.site import Site
 from spraywindow.orchard.spacing import in_season, next_day, wanted_days
+from spraywindow.spray.catalogue import general_material
 from spraywindow.weather.source import WeatherSource, weather_source
+
+UNKNOWN_DRY_H = 72
+"""Hours without rain wanted after a material that the site file does not know; P [h]."""
 
 
 @dataclass(frozen=True)
@@ -114,13 +118,6 @@ def _of(rows: Sequence[Kept], material: str) -> list[Kept]:
     return [row for row in rows if row.entry.material == material]
 
 
-def rain_rule(site: Site, material: str) -> RainRule:
-    """The rule of the rain after a round, with the dry spell that the site file wants."""
-    rule = RAIN_RULES.get(material, RAIN_RULES["oil"])
-    known = site.materials.get(material)
-    return rule if known is None else replace(rule, wanted_h=known.dry_spell_h)
-
-
 def advise(
     chosen: Sequence[Kept],
     rows: Sequence[Kept],
@@ -171,7 +168,8 @@ def _one(
         if row.id not in ids and (row.entry.day - entry.day).days >= apart
     ]
     until = later[0] if later else None
-    advice = after_rain(entry, weather, now=min(now, until or now), rule=rain_rule(site, name))
+    material = site.materials.get(name) or general_material(name).with_dry_spell(UNKNOWN_DRY_H)
+    advice = after_rain(entry, weather, now=min(now, until or now), material=material)
     open_share = max(0.0, round(1.0 - sum(row.entry.share for row in parts), EXACT))
     last, rest = parts[-1].entry, None
     if known and open_share and parts is rounds[-1]:

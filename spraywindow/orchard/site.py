@@ -75,8 +75,6 @@ class Site:
         The winter's program, with what is done of it.
     materials : mapping
         The catalogue's materials and the file's own, by name.
-    based_on : mapping
-        The file's material to the catalogue's one that it names as its base.
     other_sprays : mapping
         Sprays outside the program, by name: local days.
     feeding, ground, hosing, sprayer, mix, copper
@@ -96,7 +94,6 @@ class Site:
     season: SeasonFields
     program: Program
     materials: Mapping[str, Material]
-    based_on: Mapping[str, str]
     other_sprays: Mapping[str, tuple[dt.date, ...]]
     feeding: FeedingFields | None
     ground: GroundFields | None
@@ -108,6 +105,10 @@ class Site:
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""
         return material_of(self.materials, name)
+
+    def is_copper(self, name: str) -> bool:
+        """Whether a material is metallic copper; not where the site file does not know it."""
+        return name in self.materials and self.materials[name].copper
 
 
 class SiteFields(Table):
@@ -164,9 +165,6 @@ class SiteFields(Table):
             season=self.season,
             program=program,
             materials=materials,
-            based_on={
-                name: each.based_on for name, each in self.materials.items() if each.based_on
-            },
             other_sprays=self.other_sprays,
             feeding=self.feeding,
             ground=self.ground,

@@ -15,11 +15,13 @@ from spraywindow.orchard.site_problems import Problems, nearest, problems_of
 from spraywindow.orchard.site_tables import DAY_H, Days
 from spraywindow.season.stages import FIRST_FLOWER, stage_words
 from spraywindow.spray.catalogue import CATALOGUE, general_material
-from spraywindow.spray.material import Limit, Material, season_order
+from spraywindow.spray.material import Limit, Material, Rainfast, season_order
 
 _PLAIN = (
     "title", "last_stage", "green_stage", "rounds", "usual_rate", "highest_rate", "cautions",
 )  # fmt: skip
+
+DryHours = Annotated[float, measured("h", 0, 10 * DAY_H, above=True)]
 
 
 class MaterialFields(Table):
@@ -33,7 +35,8 @@ class MaterialFields(Table):
     rounds: Count | None = None
     usual_rate: Share | None = None
     highest_rate: Share | None = None
-    dry_spell: Annotated[float, measured("h", 0, 10 * DAY_H, above=True)] | None = None
+    dry_spell: DryHours | None = None
+    rainfast: DryHours | None = None
     days_apart: dict[str, Days] | None = None
     cautions: tuple[str, ...] | None = None
     source: str = LABEL
@@ -64,7 +67,9 @@ class MaterialFields(Table):
         if self.days_apart is not None:
             apart = {other: whole_days(hours) for other, hours in self.days_apart.items()}
             changes["days_apart"] = MappingProxyType({**base.days_apart, **apart})
-        material = replace(base, name=name, source=self.source, **changes)
+        if self.rainfast is not None:
+            changes["rainfast"] = Rainfast(self.rainfast, self.source, of_label=True)
+        material = replace(base, name=name, based_on=self.based_on, source=self.source, **changes)
         self._keep_off_flowers(name, base, material)
         if name not in CATALOGUE and self.title is None:
             material = replace(material, title=name)
@@ -105,12 +110,17 @@ def whole_days(hours: float) -> int:
 def days_apart(one: Material, other: Material | str) -> int:
     """Days that two sprays are to be kept apart, whichever label says so; 0 where none does.
 
-    A name counts in every form that holds it: "sulfur" in "Lime Sulphur" too.
+    A name counts in every form that holds it: "sulfur" in "Lime Sulphur" too. A material that is
+    based on another answers to both names.
     """
-    name = other if isinstance(other, str) else other.name
-    days = [days for key, days in one.days_apart.items() if _words(key) <= _words(name)]
-    if isinstance(other, Material):
-        days.append(days_apart(other, one.name))
+    if isinstance(other, str):
+        return _label_days(one, other)
+    names = [(one, other.name), (one, other.based_on), (other, one.name), (other, one.based_on)]
+    return max(_label_days(label, name) for label, name in names if name is not None)
+
+
+def _label_days(label: Material, name: str) -> int:
+    days = [days for key, days in label.days_apart.items() if _words(key) <= _words(name)]
     return max(days, default=0)
 
 

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from spraywindow.orchard.block_states import season_start
 from spraywindow.orchard.site import Site
+from spraywindow.orchard.spacing import sprays_done
 from spraywindow.output.units import System, shown
 from spraywindow.output.week import conditions_of
 from spraywindow.output.words import day_words
@@ -74,30 +76,31 @@ def curl_spells(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> list[Sp
     ]
 
 
-def copper_left(
-    weather: pd.DataFrame, site: Site, now: pd.Timestamp, material: str = "copper"
-) -> CopperLeft | None:
-    """How much of the last round is left at `now`; None without a round done.
+def copper_left(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> CopperLeft | None:
+    """How much of the season's last copper is left at `now`; None without a round done.
 
     Parameters
     ----------
     weather : DataFrame
         As far back as it goes; rain before its first hour is unknown.
     """
-    entry = next((each for each in site.program.entries if each.material == material), None)
-    local = now.tz_convert(site.place.timezone)
-    days = [day for day in (entry.days_done if entry else ()) if day <= local.date()]
+    today = now.tz_convert(site.place.timezone).date()
+    start = season_start(today, site)
+    days = [
+        day for _, name, day in sprays_done(site) if site.is_copper(name) and start <= day <= today
+    ]
     if not days:
         return None
+    last = max(days)
     # the hour of the round is not in the site file: the day's noon
-    since = pd.Timestamp(days[-1], tz=site.place.timezone) + pd.Timedelta(hours=12)
+    since = pd.Timestamp(last, tz=site.place.timezone) + pd.Timedelta(hours=12)
     table = check_hourly(weather)
     inside = table[(table.index >= since) & (table.index < now)]
     wanted = max(int((now - since) / pd.Timedelta(hours=1)), 0)
     fallen = float(inside["rain_mm"].sum())
     known = int(inside["rain_mm"].notna().sum()) >= wanted
     left = float(copper_residue(fallen))
-    return CopperLeft(days[-1], fallen, left if known else 0.0, left, known)
+    return CopperLeft(last, fallen, left if known else 0.0, left, known)
 
 
 def curl_words(spells: list[Spell], system: System) -> list[str]:

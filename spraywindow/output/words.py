@@ -188,7 +188,8 @@ def cautions(evening: Evening) -> list[str]:
             unmet = inside[limit.name] < 0 if limit.kind == "caution" else inside[limit.name] == 0
             if unmet.any():
                 lines.append(f"{limit.words}: {limit.reason}")
-    usual = CATALOGUE.get(evening.material.name, evening.material)
+    material = evening.material
+    usual = CATALOGUE.get(material.based_on or material.name, material)
     lines += [
         f"{state.block.name}: {stage_words(state.block.stage)} is past the usual last stage; only "
         "this label allows it, and it may burn"

@@ -1,8 +1,7 @@
 """Where rounds belong: how near each day lies to the stage that a material's rounds are meant for.
 
-Copper pays most just after leaf fall and just before bud swell (UC Master Gardeners of Napa
-County, 2013), oil late in dormancy, before bud burst (UC IPM, 2017). How fast that fades is
-common practice, no source. It never costs a round: the planner counts rounds first.
+How fast that fades is common practice, no source. It never costs a round: the planner counts
+rounds first.
 """
 
 from __future__ import annotations
@@ -17,14 +16,10 @@ from spraywindow.season.bloom import STAGE_SHARES
 from spraywindow.season.dormancy import StageDays
 from spraywindow.season.program import Program
 from spraywindow.season.stages import parse_stage
+from spraywindow.spray.material import Material
 from spraywindow.weather.interval import Array
 
-LEAF_FALL_CODES, LEAF_FALL, BUD_SWELL = (93, 95, 97), 97, 51
-DEFAULT_TARGETS: dict[str, tuple[int, ...]] = {
-    "copper": (LEAF_FALL, BUD_SWELL),
-    "oil": (BUD_SWELL,),
-}
-"""Of every material whose name holds the word."""
+LEAF_FALL_CODES = (93, 95, 97)
 REACH_D = 30.0
 """So many days from its stage, a day is of no more use than any other [d]; P."""
 
@@ -59,14 +54,21 @@ class Nearness:
 
 
 def nearness(
-    program: Program, first: dt.date, leaf_fall: dt.date, stages: StageDays, days: int
+    program: Program,
+    materials: Sequence[Material],
+    first: dt.date,
+    leaf_fall: dt.date,
+    stages: StageDays,
+    days: int,
 ) -> Nearness:
     """Put each material's targets on the calendars.
 
     Parameters
     ----------
     program : Program
-        An entry's `target` (stages in words or code, or dates) goes over the default.
+        An entry's `target` (stages in words or code, or dates) goes over the material's.
+    materials : sequence of Material
+        In the order of the program.
     first : date
         Day 0 in the season meant.
     leaf_fall : date
@@ -78,9 +80,9 @@ def nearness(
     """
     evenings, _, winters = stages.then.shape
     aims, aims_then = [], []
-    for entry in program.entries:
+    for entry, material in zip(program.entries, materials, strict=True):
         rows, rows_then = [], []
-        for target in entry.target or _default(entry.material):
+        for target in entry.target or material.targets:
             code = None if isinstance(target, dt.date) else parse_stage(target).bbch
             if code in STAGE_SHARES:
                 place = list(STAGE_SHARES).index(code)
@@ -93,10 +95,6 @@ def nearness(
         aims.append(np.array(rows).reshape(len(rows), winters))
         aims_then.append(np.array(rows_then).reshape(len(rows_then), evenings, winters))
     return Nearness(days, tuple(aims), tuple(aims_then))
-
-
-def _default(material: str) -> Sequence[int]:
-    return next((aims for word, aims in DEFAULT_TARGETS.items() if word in material), ())
 
 
 def _near(days: Array, aims: Array) -> Array:

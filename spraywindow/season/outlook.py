@@ -207,7 +207,7 @@ def _curl(
 ) -> CurlCover | None:
     """Cover of the first copper; the tables tell of the winter at hand."""
     for which, entry in enumerate(program.entries):
-        if "copper" in season.materials[which].name and season.labels:
+        if season.materials[which].copper and season.labels:
             since = midnight(season.first, place) - pd.Timedelta(days=366)
             known = [
                 check_hourly(table[table.index >= since])

@@ -210,7 +210,7 @@ def past_season(
         verdicts=tuple(verdicts),
         foreseen=np.where(free[..., None], of_used(foreseen), np.nan),
         ending=endings(stages, last_stages),
-        near=nearness(program, first, need.leaf_fall or first, stages, days),
+        near=nearness(program, order, first, need.leaf_fall or first, stages, days),
         ahead=ahead,
         ahead_scores=ahead_scores,
         labels=tuple(sums.labels[columns[number]] for number in used),

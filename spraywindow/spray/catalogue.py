@@ -10,10 +10,9 @@ applications*, *Rainfastness of fungicides* (2020); 3 CCR 6960: California Code 
 
 from __future__ import annotations
 
-from dataclasses import replace
 from types import MappingProxyType
 
-from spraywindow.spray.material import Limit, Material
+from spraywindow.spray.material import Limit, Material, Rainfast
 from spraywindow.weather.rain import MEASURABLE_MM
 
 MPH = 0.44704
@@ -91,6 +90,8 @@ OIL = Material(
     usual_rate=0.02,
     highest_rate=0.03,
     days_apart=MappingProxyType({"sulfur": 30, "captan": 14}),
+    rainfast=Rainfast(24, "P"),
+    targets=(51,),  # late in dormancy, before bud burst: UC IPM
     cautions=(
         "Oil: not near freezing, in heat, on thirsty trees, or within 30 days of sulfur.",
         "Oil: not after bud burst unless the label allows it; never on open flowers.",
@@ -119,6 +120,9 @@ COPPER = Material(
     last_stage=59,
     least_days=5,
     rounds=5,
+    copper=True,
+    rainfast=Rainfast(2, "Ontario 2020: rain within 2 h means assume lost"),
+    targets=(97, 51),  # just after leaf fall and just before bud swell: UC Napa
     cautions=(
         "Copper: toxic to water life, builds up in soil; no drains, ponds, streams or runoff rain; "
         "add up the year's copper. It can damage eyes for good.",
@@ -131,14 +135,16 @@ CATALOGUE = MappingProxyType({material.name: material for material in (OIL, COPP
 
 
 def general_material(name: str) -> Material:
-    """Give limits for a material that the catalogue does not know: those of copper, renamed.
+    """Give limits for a material that the catalogue does not know: those of copper, no facts.
 
     The user's own fields go over it; its cautions say that the label decides.
     """
-    return replace(
-        COPPER,
+    return Material(
         name=name,
         title=name,
+        limits=COPPER.limits,
+        last_stage=COPPER.last_stage,
+        least_days=COPPER.least_days,
         rounds=1,
         cautions=(f"{name}: the limits are general ones; the label decides.",),
         source="P",

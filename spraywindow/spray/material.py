@@ -90,8 +90,30 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Rainfast:
+    """How long a material must stay dry to hold.
+
+    Parameters
+    ----------
+    hours : float
+        Hours without rain after the spray [h].
+    source : str
+        Where they come from; "P" is common practice, no source.
+    of_label : bool
+        Whether they are the label's own.
+    """
+
+    hours: float
+    source: str
+    of_label: bool = False
+
+
+@dataclass(frozen=True)
 class Material:
-    """A spray material: its limits, where it stops, and how often it goes on.
+    """A spray material: its limits, its own facts, where it stops, and how often it goes on.
+
+    Without facts of its own it is on the cautious side: no copper, so that it covers nothing;
+    not rainfast before a day is over; and aimed at no stage, so that no round waits for one.
 
     Parameters
     ----------
@@ -110,6 +132,14 @@ class Material:
         Share of the mix by volume [0-1]; above the highest a warning.
     days_apart : mapping
         Days to keep from another material, both ways: ``{"sulfur": 30}``.
+    copper : bool
+        Whether it is metallic copper: it washes off by the amount of rain, covers against leaf
+        curl while it lasts, and adds up in the soil.
+    rainfast : Rainfast
+    targets : tuple of int
+        BBCH stages that its rounds are meant for.
+    based_on : str, optional
+        The material of the catalogue that it is made of, under a name of its own.
     cautions : tuple of str
     source : str
 
@@ -129,6 +159,10 @@ class Material:
     usual_rate: float | None = None
     highest_rate: float | None = None
     days_apart: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    copper: bool = False
+    rainfast: Rainfast = Rainfast(24, "P")
+    targets: tuple[int, ...] = ()
+    based_on: str | None = None
     cautions: tuple[str, ...] = ()
     source: str = ""
 
