@@ -1,4 +1,4 @@
-"""What several tests need: real records beside a checkout, how properties are tried, commands."""
+"""What several tests need: real records beside a checkout, how properties are tried."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import pytest
 from hypothesis import settings
 
 from spraywindow.errors import SourceError
-from tests.command_line import CommandLine
 
 ROOT = Path(__file__).resolve().parents[1]
 SHARED = ROOT.parent / "shared"
@@ -25,11 +24,10 @@ settings.load_profile("same")
 
 
 @pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> CommandLine:
-    """The command line where no service answers."""
+def no_service(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No weather service answers."""
 
     def unreachable(*_: object, **__: object) -> None:
         raise SourceError("the service does not answer")
 
     monkeypatch.setattr("spraywindow.sources.forecast.get_forecast", unreachable)
-    return CommandLine(monkeypatch, capsys)

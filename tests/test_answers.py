@@ -15,7 +15,7 @@ import pytest
 from spraywindow.output.answers import number, slots_answer, stamp, to_json
 from spraywindow.output.csv import hours_csv, slots_csv
 from spraywindow.output.receipt import receipt_answer, weather_hash
-from tests.command import steady
+from tests.site_files import steady
 from tests.test_evening import answer, site
 
 KEYS = {"site", "material", "now", "known_until", "source", "not_judged", "tomorrow", "slots",

@@ -19,7 +19,7 @@ from spraywindow.output.words import (
     source_line,
 )
 from spraywindow.spray.catalogue import CATALOGUE, OIL
-from tests.command import steady
+from tests.site_files import steady
 from tests.test_evening import answer, site
 
 EARLY_PEACH = (

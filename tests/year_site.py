@@ -7,10 +7,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from typer.testing import CliRunner, Result
-
-from spraywindow.cli.main import app
 from spraywindow.sources.samples import sample_path
+from tests.command import Said, command
 
 PLAIN: dict[str, Any] = {
     "name": "Dry Creek",
@@ -60,18 +58,11 @@ def _inline(value: Any) -> str:
     return json.dumps(value)
 
 
-def run(*arguments: str) -> Result:
-    return CliRunner().invoke(app, list(arguments))
-
-
-def answer(folder: Path, command: str, now: str, site: dict[str, Any], *more: str) -> Any:
+def answer(folder: Path, name: str, now: str, site: dict[str, Any], *more: str) -> Any:
     """The JSON of a command for a site on the demo's past weather."""
-    result = ask(folder, command, now, site, "--json", *more)
-    assert result.exit_code == 0, result.output + repr(result.exception)
-    return json.loads(result.stdout)
+    return ask(folder, name, now, site, "--json", *more).answer
 
 
-def ask(folder: Path, command: str, now: str, site: dict[str, Any], *more: str) -> Result:
+def ask(folder: Path, name: str, now: str, site: dict[str, Any], *more: str) -> Said:
     path = write(folder, site)
-    weather = ("--weather", str(WINTERS))
-    return run(command, "--site", str(path), "--now", now, *weather, *more)
+    return command(name, "--site", path, "--now", now, "--weather", WINTERS, *more)
