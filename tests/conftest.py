@@ -8,6 +8,7 @@ import pytest
 from hypothesis import settings
 
 from spraywindow.errors import SourceError
+from tests.season_values import winters
 
 ROOT = Path(__file__).resolve().parents[1]
 SHARED = ROOT.parent / "shared"
@@ -21,6 +22,14 @@ needs_records = pytest.mark.skipif(
 # --hypothesis-profile=default
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.load_profile("same")
+
+
+@pytest.fixture(scope="session")
+def few_winters(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A file of three of the demo's winters, where all of them would tell no more."""
+    path = tmp_path_factory.mktemp("record") / "winters.csv"
+    winters().loc["2013-09":"2016-08"].to_csv(path)
+    return path
 
 
 @pytest.fixture

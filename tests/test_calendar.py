@@ -145,7 +145,7 @@ def test_no_calendar_where_one_should_be(tmp_path: Path) -> None:
 
 def test_the_command_writes_and_updates_a_file(tmp_path: Path) -> None:
     file, picture = tmp_path / "slots.ics", tmp_path / "week.svg"
-    for _ in range(2):
-        assert command("slots", "--ics", file, "--plot", picture).code == 0
+    for more in (("--plot", picture), ()):
+        assert command("slots", "--ics", file, *more).code == 0
         assert len(read(file.read_bytes())) == sum(len(each.slots) for each in demo_evenings())
     assert picture.read_text("utf-8").startswith("<?xml")

@@ -12,7 +12,7 @@ import pytest
 
 from spraywindow.sources import archived
 from spraywindow.sources.samples import sample_path
-from tests.command import command
+from tests.command import command, demo
 from tests.loopback import Asked, Loopback, Reply
 from tests.season_values import winters
 
@@ -20,16 +20,13 @@ NOW = "2026-01-12T18:00"
 
 
 @pytest.fixture
-def few(tmp_path: Path) -> list[object]:
+def few(few_winters: Path) -> list[object]:
     """Arguments for the demo's site as a file, and three of its winters."""
-    site, record = tmp_path / "site.toml", tmp_path / "record.csv"
-    site.write_text(sample_path("orchard.toml").read_text(encoding="utf-8"), encoding="utf-8")
-    winters().loc["2013-09":"2016-08"].to_csv(record)
-    return ["--site", site, "--weather", record, "--now", NOW]
+    return ["--site", sample_path("orchard.toml"), "--weather", few_winters, "--now", NOW]
 
 
 def test_json_has_the_keys_that_are_promised() -> None:
-    answer = command("backtest", "--json").answer
+    answer = demo("backtest", "--json").answer
     assert set(answer["winters"][0]) >= {"winter", "rounds", "spoiled"}
     assert set(answer["winters"][0]["spoiled"]) == {"24", "48", "72"}
     assert answer["rounds_wanted"] == 8
@@ -67,7 +64,7 @@ def test_the_dry_looking_day_is_said_to_know_a_day_of_rain(few: Any) -> None:
 
 
 def test_text_is_verdict_first_and_fits_the_screen() -> None:
-    said = command("backtest")
+    said = demo("backtest")
     assert said.code == 0
     assert said.out.startswith("Varkessa Bank: in 12 winters this rule made")
     assert max(map(len, said.out.splitlines())) <= 80
@@ -163,6 +160,7 @@ def test_archived_forecasts_are_replayed_in_the_winters_they_cover(
 ) -> None:
     monkeypatch.setenv("SPRAYWINDOW_CACHE", str(tmp_path / "cache"))
     monkeypatch.delenv("SPRAYWINDOW_OPENMETEO_KEY", raising=False)
+    few[3] = tmp_path / "later.csv"
     shifted().to_csv(few[3])
     arguments = [*few, "--archived", "--errors", "0"]
     with Loopback(as_archived) as service:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.command import command
+from tests.command import demo
 from tests.year_site import FEEDING, answer, ask, tables
 
 SPRING = "2025-04-12 10:00"
@@ -104,11 +104,11 @@ def test_us_readers_read_no_metric_units(tmp_path: Path) -> None:
 
 
 def test_the_demo_refuses_its_dormant_block_and_fits_the_screen() -> None:
-    result = command("feed")
+    result = demo("feed")
     assert "Not rows 1-4: the trees are dormant" in result.text
     assert max(map(len, result.text.splitlines())) <= 80
 
 
 def test_the_demo_can_be_asked_about_its_past_springs() -> None:
-    found = command("feed", "--now", "2025-04-10 10:00", "--json").answer
+    found = demo("feed", "--now", "2025-04-10 10:00", "--json").answer
     assert {block["verdict"] for block in found["blocks"]} == {"go"}

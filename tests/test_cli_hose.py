@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.command import command
+from tests.command import demo
 from tests.year_site import FEEDING, answer, ask, tables
 
 JUNE = "2025-06-10 20:00"
@@ -61,6 +61,6 @@ def test_washing_waits_as_long_as_the_user_wants(tmp_path: Path) -> None:
 
 
 def test_the_demo_fits_the_screen() -> None:
-    result = command("hose", "--now", "2024-06-20 20:00")
+    result = demo("hose", "--now", "2024-06-20 20:00")
     assert "go, washing Fri 21 Jun" in result.text
     assert max(map(len, result.text.splitlines())) <= 80

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from spraywindow.units import convert
-from tests.command import command
+from tests.command import command, demo
 from tests.year_site import SPRAYER, answer, ask, tables, write
 
 NOW = "2025-01-03 18:00"
@@ -301,8 +301,8 @@ def test_uneven_nozzles_and_a_rich_mix_are_warned_of(tmp_path: Path) -> None:
 
 
 def test_the_demo_leaves_flowering_trees_out_and_fits_the_screen() -> None:
-    result = command("mix", "--material", "copper")
+    result = demo("mix", "--material", "copper")
     assert "not the early apricots: open flowers" in result.text
     assert "Next slot that long: Tue 13 Jan" in result.text
     assert max(map(len, result.text.splitlines())) <= 80
-    assert [block["name"] for block in command("mix", "--json").answer["blocks"]] == ["rows 1-4"]
+    assert [block["name"] for block in demo("mix", "--json").answer["blocks"]] == ["rows 1-4"]

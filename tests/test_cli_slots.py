@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from tests.command import command
+from tests.command import command, demo
 from tests.site_files import NOW, SITE, steady, write_mapped
 
 
@@ -25,7 +25,7 @@ def own(tmp_path: Path) -> list[str | Path]:
 
 
 def test_the_demo_says_that_it_is_one_and_answers_first_in_one_line() -> None:
-    said = command("slots")
+    said = demo("slots")
     assert "demo" in said.err
     assert said.text.startswith("Varkessa Bank: go ")
     assert "demo" in said.out.split("Weather: ")[1]

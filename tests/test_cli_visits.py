@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.command import command
+from tests.command import command, demo
 from tests.site_files import write_site, write_weather
 
 EVENING = ("--now", "2026-01-08 18:00")
@@ -166,17 +166,14 @@ def test_a_table_of_minutes_may_name_a_site_that_is_left_out(
 
 
 def test_the_book_wants_every_site_and_names_the_one_that_fails(
-    sites: list[Path], tmp_path: Path
+    sites: list[Path], tmp_path: Path, few_winters: Path
 ) -> None:
-    from spraywindow.sources.samples import sample_path
-
-    past = sample_path("winters.csv.gz")
     mess = tmp_path / "mess.toml"
     mess.write_text("name = ")
     bare = write_site(tmp_path / "bare.toml", name="Bare")
     bare.write_text(bare.read_text().replace("leaf_fall = 2025-12-02\n", ""))
     for bad, told in ((mess, f"{mess}: "), (bare, "Bare: ")):
-        said = command("visits", *sites, bad, "--book", "--weather", past, *EVENING)
+        said = command("visits", *sites, bad, "--book", "--weather", few_winters, *EVENING)
         assert told in said.refusal
 
 
@@ -193,11 +190,8 @@ def test_more_open_sites_than_can_be_told_exactly_are_planned(
     assert answer["route"]["proven"] is True  # two-hour jobs: few fit
 
 
-def test_the_book_of_the_demo_winters(sites: list[Path]) -> None:
-    from spraywindow.sources.samples import sample_path
-
-    past = sample_path("winters.csv.gz")
-    ask = ("visits", *sites, "--book", "--weather", past, "--now", "2025-11-10 18:00")
+def test_the_book_of_the_demo_winters(sites: list[Path], few_winters: Path) -> None:
+    ask = ("visits", *sites, "--book", "--weather", few_winters, "--now", "2025-11-10 18:00")
     answer = command(*ask, "--json").answer
     assert set(answer) == {
         "winters", "left_out", "visits_a_day", "promise", "clients", "drops", "rule", "cautions",
@@ -247,11 +241,11 @@ def test_sites_and_weather_files_are_matched(
 
 
 def test_without_sites_it_runs_the_demo_and_says_so() -> None:
-    said = command("visits")
+    said = demo("visits")
     assert said.code == 0
     assert "invented demo orchard" in said.err
     assert "Varkessa Bank" in said.out
-    assert command("visits", "--book").code == 0
+    assert demo("visits", "--book").code == 0
 
 
 def test_sites_may_be_given_by_option_too(sites: list[Path], weather: Path) -> None:

@@ -26,11 +26,11 @@ from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season,
 
 
 def bare_tables() -> dict[str, Any]:
-    """The demo's site file, with no stage seen and nothing done: only the weather decides."""
+    """The demo's first block, with no stage seen and nothing done: only the weather decides."""
     tables = tomllib.loads(sample_path("orchard.toml").read_text(encoding="utf-8"))
-    for block in tables["blocks"]:
-        block.pop("stage"), block.pop("observed")
-        block["bud_swell_from"] = "30 Jun"
+    (block,) = tables["blocks"] = tables["blocks"][:1]
+    block.pop("stage"), block.pop("observed")
+    block["bud_swell_from"] = "30 Jun"
     for entry in tables["program"]["rounds"]:
         entry["done"] = []
     tables["season"] = {"usual_leaf_fall": "1 Nov"}

@@ -6,6 +6,7 @@ import builtins
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.orchard.evening import evening
-from spraywindow.orchard.replayed import replayed
+from spraywindow.orchard.replayed import Replayed, replayed
 from spraywindow.output.plot_backtest import draw_backtest, save_backtest_picture, spoiled_rounds
 from spraywindow.output.plot_season import draw_season, save_season_picture, season_words
 from spraywindow.output.plot_tracks import TRACKS, rain, sun, temperature, water
@@ -286,7 +287,7 @@ def test_a_narrow_season_counts_winters_in_figures() -> None:
 
 
 def test_the_backtest_never_hatches_more_rounds_than_were_made() -> None:
-    result = replayed(demo_site(), demo_winters(), DEMO_NOW, [Foresight(7)])
+    result = _replay()
     for rule in result.results:
         soon, later = spoiled_rounds(rule, result.season.materials)
         assert 0 <= soon + later <= rule.rounds.mean()
@@ -303,8 +304,13 @@ def _season_file(path: Path) -> None:
     save_season_picture(path, demo_prospect().outlook, "Varkessa Bank")
 
 
+@cache
+def _replay() -> Replayed:
+    return replayed(demo_site(), demo_winters(), DEMO_NOW, [Foresight(7)])
+
+
 def _backtest_file(path: Path) -> None:
-    save_backtest_picture(path, replayed(demo_site(), demo_winters(), DEMO_NOW, []))
+    save_backtest_picture(path, _replay())
 
 
 @pytest.mark.parametrize("save", [_week_file, _season_file, _backtest_file])

@@ -7,8 +7,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from spraywindow.sources.samples import sample_path
 from tests.command import Said, command
+from tests.season_values import winters
 
 PLAIN: dict[str, Any] = {
     "name": "Dry Creek",
@@ -22,7 +22,6 @@ PLAIN: dict[str, Any] = {
 }  # fmt: skip
 FEEDING = {"dose": "4 cups", "nitrogen": "10 %", "flowering": "2025-03-10", "parts": 6}
 SPRAYER = {"tank": "100 gal", "flow": "2 gal/min"}
-WINTERS = sample_path("winters.csv.gz")
 
 
 def tables(**changes: Any) -> dict[str, Any]:
@@ -34,7 +33,7 @@ def tables(**changes: Any) -> dict[str, Any]:
 
 def write(folder: Path, site: dict[str, Any]) -> Path:
     path = folder / "site.toml"
-    lines = [f"{key} = {json.dumps(value)}" for key, value in site.items() if _plain(value)]
+    lines = [f"{key} = {_inline(value)}" for key, value in site.items() if _plain(value)]
     for key, value in site.items():
         if isinstance(value, dict):
             lines.append(f"{key} = {_inline(value)}")
@@ -55,14 +54,16 @@ def _inline(value: Any) -> str:
         return "{" + ", ".join(f"{json.dumps(k)} = {_inline(v)}" for k, v in value.items()) + "}"
     if isinstance(value, list):
         return "[" + ", ".join(_inline(each) for each in value) + "]"
-    return json.dumps(value)
+    return json.dumps(value, default=str)  # days
 
 
 def answer(folder: Path, name: str, now: str, site: dict[str, Any], *more: str) -> Any:
-    """The JSON of a command for a site on the demo's past weather."""
+    """The JSON of a command for a site on a year of the demo's past weather."""
     return ask(folder, name, now, site, "--json", *more).answer
 
 
 def ask(folder: Path, name: str, now: str, site: dict[str, Any], *more: str) -> Said:
-    path = write(folder, site)
-    return command(name, "--site", path, "--now", now, "--weather", WINTERS, *more)
+    path, year = write(folder, site), folder / "year.csv"
+    if not year.exists():
+        winters().loc["2024-09":"2025-08"].to_csv(year)
+    return command(name, "--site", path, "--now", now, "--weather", year, *more)
