@@ -24,6 +24,14 @@ settings.register_profile("same", derandomize=True, deadline=None)
 settings.load_profile("same")
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave benchmarks out unless they are asked for, with ``--benchmark-enable``."""
+    if not (config.getoption("benchmark_enable") or config.getoption("benchmark_only")):
+        timed = [item for item in items if "benchmark" in getattr(item, "fixturenames", ())]
+        config.hook.pytest_deselected(items=timed)
+        items[:] = [item for item in items if item not in timed]
+
+
 @pytest.fixture(scope="session")
 def few_winters(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A file of three of the demo's winters, where all of them would tell no more."""
