@@ -199,14 +199,14 @@ def test_a_split_week_loses_no_hour(week: pd.DataFrame) -> None:
 def test_parts_of_a_week_share_each_scale(week: pd.DataFrame) -> None:
     with look():
         parts = [
-            draw_week(part, demo_evenings(), width_px=298, whole=week)
+            draw_week(part, demo_evenings()[:1], width_px=298, whole=week)
             for part in split_week(week, (2, 4))
         ]
     scales = [[axes.get_ylim() for axes in figure.axes[1:]] for figure in parts]
     assert scales[0] == scales[1] == scales[2]
     # three days of their own would need less
     with look():
-        alone = draw_week(split_week(week, (2, 4))[0], demo_evenings(), width_px=298)
+        alone = draw_week(split_week(week, (2, 4))[0], demo_evenings()[:1], width_px=298)
     assert [axes.get_ylim() for axes in alone.axes[1:]] != scales[0]
 
 
@@ -297,7 +297,7 @@ def test_the_backtest_never_hatches_more_rounds_than_were_made() -> None:
 
 
 def _week_file(path: Path) -> None:
-    save_week_picture(path, demo_forecast(), demo_evenings())
+    save_week_picture(path, demo_forecast(), demo_evenings()[:1])
 
 
 def _season_file(path: Path) -> None:

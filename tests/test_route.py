@@ -127,13 +127,14 @@ def test_the_searches_without_a_proof_come_near_the_best() -> None:
         found = {
             "insertion": first,
             "plain": plain_route(day, 10),
-            "OR-Tools": solved_route(day, first, 200),
         }  # fmt: skip
+        if seed < 20:  # the solver takes ten times as long as the others together
+            found["OR-Tools"] = solved_route(day, first, 200)
+            assert found["OR-Tools"].rank <= first.rank
         for name, route in found.items():
             _keeps_to_the_hours(route, day.minutes, day.home, day.ready_min)
             assert route.rank >= best.rank
             shares[name].append(route.worth / best.worth)
-        assert found["OR-Tools"].rank <= first.rank
     assert min(shares["plain"]) >= PLAIN_SHARE, min(shares["plain"])
     for name, reached in shares.items():
         assert np.mean(reached) >= MEAN_SHARE, (name, np.mean(reached))
