@@ -324,6 +324,38 @@ def test_a_receipt_without_hours_is_named_not_judged(
     assert "advises no hours" in note.refusal
 
 
+def test_without_a_receipt_there_is_nothing_to_judge(site: Path, weather: Path) -> None:
+    command("log", "add", "--site", site, *OIL, "--now", NOW, "--no-fetch")
+    ask = ("--site", site, "--weather", weather, "--now", "2026-01-25 12:00")
+    for number in ((), (1,)):
+        assert "no receipt to judge" in command("log", "judge", *number, *ask).refusal
+
+
+def test_a_receipt_that_was_changed_is_not_judged(site: Path, tmp_path: Path) -> None:
+    receipt, dry = tmp_path / "r.json", write_weather(tmp_path / "dry.csv", "2026-01-01", 31)
+    command("slots", "--site", site, "--weather", dry, "--material", "oil", "--now",
+            "2026-01-12 18:00", "--receipt", receipt)  # fmt: skip
+    command("log", "add", "--site", site, *OIL, "--now", NOW, "--no-fetch", "--receipt", receipt)
+    ask = ("log", "judge", "--site", site, "--weather", dry, "--now", "2026-01-25 12:00")
+    assert command(*ask, "--json").answer["receipts"][0]["verdict"] == "go"
+    path = site.with_suffix(".db")
+    with sqlite3.connect(path) as connection:
+        connection.execute("DROP TRIGGER receipts_no_update")
+        connection.execute("""UPDATE receipts SET text = replace(text, '"go"', '"no-go"')""")
+    connection.close()
+    told = command(*ask).refusal
+    assert f"{path}: damaged: the receipt of entry 1 is changed or gone" in told
+
+
+@pytest.mark.parametrize("text", ["[]", '[{"material": "oil"}]', '"oil"', "3"])
+def test_an_entry_file_without_a_table_is_refused(site: Path, tmp_path: Path, text: str) -> None:
+    plan = tmp_path / "entry.json"
+    plan.write_text(text)
+    said = command("log", "add", plan, "--site", site, "--now", NOW)
+    assert f"{plan}: no table of fields" in said.refusal
+    assert not site.with_suffix(".db").exists()
+
+
 def test_three_papers_of_one_entry(site: Path, tmp_path: Path) -> None:
     plan = tmp_path / "plan.json"
     plan.write_text(json.dumps({"material": "oil", "product": "A", "start": "2026-02-01 10:00",
