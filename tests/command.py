@@ -59,8 +59,8 @@ def command(*words: object) -> Said:
 
 
 @cache
-def demo(*words: str) -> Said:
-    """What a command says of the demo: asked once, for commands that write no file."""
+def demo(*words: object) -> Said:
+    """What a command says of the demo's site: asked once, for commands that write no file."""
     return command(*words)
 
 

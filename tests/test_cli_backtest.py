@@ -50,8 +50,8 @@ def test_json_has_the_keys_that_are_promised() -> None:
 
 
 def test_json_keeps_the_cautions_of_the_text(few: Any) -> None:
-    answer = command("backtest", *few, "--json").answer
-    said = command("backtest", *few).words
+    answer = demo("backtest", *few, "--json").answer
+    said = demo("backtest", *few).words
     assert len(answer["cautions"]) == 3
     assert all(caution in said for caution in answer["cautions"])
     assert "Fewer than ten winters" in answer["cautions"][-1]
@@ -59,7 +59,7 @@ def test_json_keeps_the_cautions_of_the_text(few: Any) -> None:
 
 
 def test_the_dry_looking_day_is_said_to_know_a_day_of_rain(few: Any) -> None:
-    said = command("backtest", *few).words
+    said = demo("backtest", *few).words
     assert "The first dry-looking day knows the next 24 h of rain exactly" in said
 
 

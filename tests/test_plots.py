@@ -297,7 +297,8 @@ def test_the_backtest_never_hatches_more_rounds_than_were_made() -> None:
 
 
 def _week_file(path: Path) -> None:
-    save_week_picture(path, demo_forecast(), demo_evenings()[:1])
+    near = demo_forecast().iloc[:96]  # two days of it are ahead
+    save_week_picture(path, near, [evening(demo_site(), near, DEMO_NOW, "oil")])
 
 
 def _season_file(path: Path) -> None:
