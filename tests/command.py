@@ -2,54 +2,18 @@
 
 from __future__ import annotations
 
+import io
+import json
 import sys
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
-from pathlib import Path
+from functools import cache
+from typing import Any, NoReturn
+from unittest import mock
 
-import pandas as pd
 import pytest
 
 from spraywindow.cli.main import run
-
-MAP = """\
-[time]
-column = "time"
-timezone = "UTC"
-[temp_c]
-column = "temp"
-unit = "degF"
-[dew_point_c]
-column = "dew"
-unit = "degF"
-[wind_ms]
-column = "wind"
-unit = "mph"
-[rain_mm]
-column = "rain"
-unit = "in"
-[cloud]
-column = "cloud"
-unit = "%"
-"""
-SITE = """\
-name = "Lower Terrace"
-units = "us"
-[place]
-latitude = 38.5
-longitude = -121.7
-elevation = "60 ft"
-timezone = "America/Los_Angeles"
-[[blocks]]
-name = "rows 1-4"
-crop = "peach"
-trees = 10
-height = "12 ft"
-spread = "12 ft"
-stage = "dormant"
-observed = 2026-01-09
-[season]
-leaf_fall = 2025-12-02
-"""
 
 
 @dataclass(frozen=True)
@@ -60,52 +24,45 @@ class Said:
     out: str
     err: str
 
+    @property
+    def text(self) -> str:
+        """What a command printed that succeeded."""
+        assert self.code == 0, self.err
+        return self.out
 
-def command(capsys: pytest.CaptureFixture[str], *words: str | Path) -> Said:
-    """Run ``spraywindow WORDS`` and catch what it says."""
-    capsys.readouterr()
-    before, sys.argv = sys.argv, ["spraywindow", *map(str, words)]
-    try:
-        with pytest.raises(SystemExit) as left:
-            run()
-    finally:
-        sys.argv = before
-    said = capsys.readouterr()
-    return Said(int(left.value.code or 0), said.out, said.err)
+    @property
+    def words(self) -> str:
+        """The text without its line breaks."""
+        return " ".join(self.text.split())
 
+    @property
+    def answer(self) -> Any:
+        """The text read as JSON, anew each time; NaN is no JSON."""
+        return json.loads(self.text, parse_constant=_not_json)
 
-def refused(said: Said) -> str:
-    """Hold an error to its form: one line on stderr, exit 2, no traceback, nothing on stdout."""
-    assert said.code == 2
-    assert said.out == ""
-    assert said.err.count("\n") == 1
-    assert "Traceback" not in said.err
-    return said.err
-
-
-NOW = "2026-01-12 18:00"
-"""Local evening of the steady weather's first whole day."""
+    @property
+    def refusal(self) -> str:
+        """An error, held to its form: one line on stderr, exit 2, no traceback, no answer."""
+        assert (self.code, self.out) == (2, "")
+        assert self.err.startswith("spraywindow: ")
+        assert self.err.count("\n") == 1
+        return self.err
 
 
-def steady(hours: int = 240, start: str = "2026-01-11 00:00", **columns: float) -> pd.DataFrame:
-    """Mild, dry, overcast hours with a light wind, from a local time of `SITE` on."""
-    first = pd.Timestamp(start, tz="America/Los_Angeles").tz_convert("UTC")
-    values = {"temp_c": 12.0, "dew_point_c": 4.0, "wind_ms": 2.5, "rain_mm": 0.0, "cloud": 0.9}
-    index = pd.date_range(first, periods=hours, freq="h", name="time")
-    return pd.DataFrame({**values, **columns}, index=index)
+def command(*words: object) -> Said:
+    """Run ``spraywindow WORDS`` through the one place that turns errors into a line."""
+    out, err = io.StringIO(), io.StringIO()
+    typed = mock.patch.object(sys, "argv", ["spraywindow", *map(str, words)])
+    with typed, redirect_stdout(out), redirect_stderr(err), pytest.raises(SystemExit) as left:
+        run()
+    return Said(int(left.value.code or 0), out.getvalue(), err.getvalue())
 
 
-def write_weather(folder: Path, table: pd.DataFrame) -> tuple[Path, Path]:
-    """Write a table as a file in the units of `MAP`, and the map; the paths of both."""
-    file, column_map = folder / "weather.csv", folder / "map.toml"
-    pd.DataFrame(
-        {
-            "temp": table["temp_c"] * 1.8 + 32,
-            "dew": table["dew_point_c"] * 1.8 + 32,
-            "wind": table["wind_ms"] / 0.44704,
-            "rain": table["rain_mm"] / 25.4,
-            "cloud": table["cloud"] * 100,
-        }
-    ).to_csv(file, date_format="%Y-%m-%d %H:%M")
-    column_map.write_text(MAP)
-    return file, column_map
+@cache
+def demo(*words: object) -> Said:
+    """What a command says of the demo's site: asked once, for commands that write no file."""
+    return command(*words)
+
+
+def _not_json(token: str) -> NoReturn:
+    raise AssertionError(token)

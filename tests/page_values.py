@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from functools import cache
+from typing import Any
 
 import pandas as pd
 
@@ -20,14 +21,18 @@ def demo_site(**changes: object) -> Site:
     return site_of({**tables, **changes})
 
 
-def biting_site() -> Site:
+def biting_tables() -> dict[str, Any]:
     tables = tomllib.loads(sample_path("orchard.toml").read_text("utf-8"))
     blocks = [{**block, "name": f"{BITING} {n}"} for n, block in enumerate(tables["blocks"])]
     rounds = [*tables["program"]["rounds"], {"material": BITING, "rounds": 1}]
-    return site_of({
+    return {
         **tables, "name": BITING, "blocks": blocks, "materials": {BITING: {}},
         "program": {**tables["program"], "rounds": rounds},
-    })  # fmt: skip
+    }  # fmt: skip
+
+
+def biting_site() -> Site:
+    return site_of(biting_tables())
 
 
 def three_site() -> Site:

@@ -28,6 +28,12 @@ def winters() -> pd.DataFrame:
 
 
 @cache
+def late_winters() -> pd.DataFrame:
+    """The last four, where more of them would tell no more."""
+    return winters().loc["2021-09":]
+
+
+@cache
 def season() -> Season:
     return past_season(
         winters(), DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED, access=ACCESS

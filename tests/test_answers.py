@@ -17,7 +17,7 @@ from spraywindow.orchard.receipts import make_receipt, weather_hash
 from spraywindow.output.csv import hours_csv, slots_csv
 from spraywindow.output.json import number, plain, to_json
 from spraywindow.output.words import EVENING_WORDS
-from tests.command import steady
+from tests.site_files import steady
 from tests.test_evening import answer, site
 
 KEYS = {"site", "material", "now", "known_until", "source", "not_judged", "tomorrow", "slots",

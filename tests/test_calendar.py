@@ -8,14 +8,13 @@ from pathlib import Path
 import icalendar
 import pandas as pd
 import pytest
-from typer.testing import CliRunner
 
-from spraywindow.cli.main import app
 from spraywindow.errors import InputError
 from spraywindow.orchard.evening import Evening, evening
 from spraywindow.orchard.planned import planned_slots
 from spraywindow.output.calendar import slot_uid, slots_calendar, updated_calendar
 from spraywindow.sources.samples import DEMO_NOW, demo_forecast
+from tests.command import command
 from tests.page_values import BITING, biting_site, demo_evenings, demo_site, evenings_of
 
 ics = pytest.importorskip("ics")
@@ -146,8 +145,7 @@ def test_no_calendar_where_one_should_be(tmp_path: Path) -> None:
 
 def test_the_command_writes_and_updates_a_file(tmp_path: Path) -> None:
     file, picture = tmp_path / "slots.ics", tmp_path / "week.svg"
-    for _ in range(2):
-        result = CliRunner().invoke(app, ["slots", "--ics", str(file), "--plot", str(picture)])
-        assert result.exit_code == 0, result.output
+    for more in (("--plot", picture), ()):
+        assert command("slots", "--ics", file, *more).code == 0
         assert len(read(file.read_bytes())) == sum(len(each.slots) for each in demo_evenings())
     assert picture.read_text("utf-8").startswith("<?xml")

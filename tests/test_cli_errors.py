@@ -7,22 +7,21 @@ from pathlib import Path
 import pytest
 
 from spraywindow.cli.main import OWN_FAULT
-from tests.command import MAP, NOW, SITE, command, refused, steady, write_weather
-
-Capture = pytest.CaptureFixture[str]
+from tests.command import command
+from tests.site_files import MAP, NOW, SITE, steady, write_mapped
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     (tmp_path / "site.toml").write_text(SITE, encoding="utf-8")
-    write_weather(tmp_path, steady())
+    write_mapped(tmp_path, steady())
     return tmp_path
 
 
-def slots(capsys: Capture, folder: Path, *words: str | Path, now: str = NOW) -> str:
+def slots(folder: Path, *words: str | Path, now: str = NOW) -> str:
     own = ["--site", folder / "site.toml", "--weather", folder / "weather.csv"]
     own += ["--columns", folder / "map.toml", "--now", now]
-    return refused(command(capsys, "slots", *own, *words))
+    return command("slots", *own, *words).refusal
 
 
 @pytest.mark.parametrize(
@@ -41,16 +40,14 @@ def slots(capsys: Capture, folder: Path, *words: str | Path, now: str = NOW) -> 
         (["slots", "extra"], "extra"),
     ],
 )
-def test_words_that_cannot_be_used(capsys: Capture, words: list[str], said: str) -> None:
-    assert said in refused(command(capsys, *words))
+def test_words_that_cannot_be_used(words: list[str], said: str) -> None:
+    assert said in command(*words).refusal
 
 
 @pytest.mark.parametrize("json", [[], ["--json"], ["--csv"]])
-def test_errors_go_to_stderr_whatever_is_printed(
-    capsys: Capture, folder: Path, json: list[str]
-) -> None:
+def test_errors_go_to_stderr_whatever_is_printed(folder: Path, json: list[str]) -> None:
     (folder / "site.toml").write_text(SITE.replace("38.5", "91"), encoding="utf-8")
-    assert "place.latitude" in slots(capsys, folder, *json)
+    assert "place.latitude" in slots(folder, *json)
 
 
 @pytest.mark.parametrize(
@@ -68,8 +65,8 @@ def test_errors_go_to_stderr_whatever_is_printed(
         ("2026-11-01 01:30", "2026-11-01T01:30-07:00 or 2026-11-01T01:30-08:00"),
     ],
 )
-def test_times_that_are_none_or_two(capsys: Capture, folder: Path, now: str, said: str) -> None:
-    assert said in slots(capsys, folder, now=now)
+def test_times_that_are_none_or_two(folder: Path, now: str, said: str) -> None:
+    assert said in slots(folder, now=now)
 
 
 @pytest.mark.parametrize(
@@ -82,10 +79,10 @@ def test_times_that_are_none_or_two(capsys: Capture, folder: Path, now: str, sai
         ("", '[[program.rounds]]\nmaterial = "oil"\ndone = [2026-01-20]\n', "a day to come"),
     ],
 )
-def test_site_files(capsys: Capture, folder: Path, old: str, new: str, said: str) -> None:
+def test_site_files(folder: Path, old: str, new: str, said: str) -> None:
     text = SITE.replace(old, new) if old else SITE + new
     (folder / "site.toml").write_text(text, encoding="utf-8")
-    assert said in slots(capsys, folder)
+    assert said in slots(folder)
 
 
 @pytest.mark.parametrize(
@@ -97,59 +94,58 @@ def test_site_files(capsys: Capture, folder: Path, old: str, new: str, said: str
         ('timezone = "UTC"', 'timezone = "Mars"', "Mars"),
     ],
 )
-def test_column_maps(capsys: Capture, folder: Path, old: str, new: str, said: str) -> None:
+def test_column_maps(folder: Path, old: str, new: str, said: str) -> None:
     (folder / "map.toml").write_text(MAP.replace(old, new), encoding="utf-8")
-    assert said in slots(capsys, folder)
+    assert said in slots(folder)
 
 
-def test_a_site_file_and_a_column_map_in_each_others_place(capsys: Capture, folder: Path) -> None:
+def test_a_site_file_and_a_column_map_in_each_others_place(folder: Path) -> None:
     site, column_map = folder / "site.toml", folder / "map.toml"
-    said = slots(capsys, folder, "--columns", site)
+    said = slots(folder, "--columns", site)
     assert said.endswith(
         "site.toml: this looks like a site file, not a column map; give it as --site\n"
     )
-    assert "looks like a column map" in slots(capsys, folder, "--site", column_map)
+    assert "looks like a column map" in slots(folder, "--site", column_map)
 
 
 @pytest.mark.parametrize("content", [b"", b"<html></html>", b"\x00\x01\x02", b"time,temp\n1,2\n"])
-def test_weather_files(capsys: Capture, folder: Path, content: bytes) -> None:
+def test_weather_files(folder: Path, content: bytes) -> None:
     (folder / "weather.csv").write_bytes(content)
-    assert "weather.csv" in slots(capsys, folder)
+    assert "weather.csv" in slots(folder)
 
 
-def test_no_receipt_is_left_by_an_error(capsys: Capture, folder: Path) -> None:
-    assert "plain file" in slots(capsys, folder, "--receipt", folder)
-    assert "cannot write" in slots(capsys, folder, "--receipt", folder / "no" / "r.json")
+def test_no_receipt_is_left_by_an_error(folder: Path) -> None:
+    assert "plain file" in slots(folder, "--receipt", folder)
+    assert "cannot write" in slots(folder, "--receipt", folder / "no" / "r.json")
     receipt = ("--receipt", folder / "r.json")
-    assert "unknown kind of picture" in slots(capsys, folder, *receipt, "--plot", "p.xyz")
-    assert "cannot write" in slots(capsys, folder, *receipt, "--ics", folder / "no" / "c.ics")
+    assert "unknown kind of picture" in slots(folder, *receipt, "--plot", "p.xyz")
+    assert "cannot write" in slots(folder, *receipt, "--ics", folder / "no" / "c.ics")
     assert not [path for path in folder.iterdir() if "json" in path.name]
 
 
-def test_no_file_of_another_kind_is_written_over(capsys: Capture, folder: Path) -> None:
+def test_no_file_of_another_kind_is_written_over(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # what is not written need not be drawn
+    monkeypatch.setattr("spraywindow.output.page.page_html", lambda *_, **__: "")
     site = folder / "site.toml"
-    assert "another kind of file" in slots(capsys, folder, "--receipt", site)
+    assert "another kind of file" in slots(folder, "--receipt", site)
     own = ("--site", site, "--weather", folder / "weather.csv", "--columns", folder / "map.toml")
-    assert "another kind of file" in refused(
-        command(capsys, "report", *own, "--now", NOW, "--out", site)
-    )
+    assert "another kind of file" in command("report", *own, "--now", NOW, "--out", site).refusal
     assert site.read_text(encoding="utf-8") == SITE
     record = folder / "a.db"
     record.write_bytes(b'SQLite format 3\0 holds a receipt: {"input_sha256": "..."}')
-    assert "another kind of file" in slots(capsys, folder, "--receipt", record)
-    for words in (("slots", "--receipt"), ("report", "--out")):
-        again = (words[0], *own, "--now", NOW, words[1], folder / words[0])
-        assert [command(capsys, *again).code for _ in range(2)] == [0, 0]  # an older one of ours
+    assert "another kind of file" in slots(folder, "--receipt", record)
+    again = ("slots", *own, "--now", NOW, "--receipt", folder / "r.json")
+    assert [command(*again).code for _ in range(2)] == [0, 0]  # an older one of ours
 
 
-def test_a_fault_of_the_program_is_no_answer(
-    capsys: Capture, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_fault_of_the_program_is_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
     monkeypatch.setattr("spraywindow.orchard.evening.evening", broken)
-    said = command(capsys, "slots", "--exit-code")
+    said = command("slots", "--exit-code")
     assert said.code == OWN_FAULT not in (0, 1, 2, 3)
     assert "ZeroDivisionError" in said.err
     assert said.err.endswith("please report it\n")

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import math
 from pathlib import Path
 
 import pytest
 
-from spraywindow.errors import InputError
-from tests.year_site import FEEDING, answer, ask, run, tables
+from tests.command import demo
+from tests.year_site import FEEDING, answer, ask, tables
 
 SPRING = "2025-04-12 10:00"
 USUAL = {"dose": "4 cups", "nitrogen": "10 %", "usual_flowering": "10 Mar"}
@@ -53,7 +52,7 @@ def test_a_hundred_cups_are_warned_of_before_anything_else(tmp_path: Path) -> No
     # Colorado State: an eighth of a pound an inch of trunk
     assert found["blocks"][0]["nitrogen_most_kg"] == pytest.approx(0.5 * 0.45359237, rel=1e-3)
     assert "times the most for the trunk" in found["warnings"][0]
-    text = ask(tmp_path, "feed", SPRING, site).stdout
+    text = ask(tmp_path, "feed", SPRING, site).text
     assert text.index("give less") < text.index("Day by day")
 
 
@@ -64,9 +63,7 @@ def test_a_dose_of_nothing_gives_nothing_and_says_why(tmp_path: Path) -> None:
 
 def test_a_dose_given_in_the_future_is_refused(tmp_path: Path) -> None:
     late = FEEDING | {"given": [{"day": "2025-04-13", "dose": "1 cup"}]}
-    result = ask(tmp_path, "feed", SPRING, tables(feeding=late))
-    assert isinstance(result.exception, InputError)
-    assert "a date in the future" in str(result.exception)
+    assert "a date in the future" in ask(tmp_path, "feed", SPRING, tables(feeding=late)).refusal
 
 
 def test_compost_fills_the_ring_from_gap_to_drip_line(tmp_path: Path) -> None:
@@ -83,21 +80,18 @@ def test_compost_fills_the_ring_from_gap_to_drip_line(tmp_path: Path) -> None:
 
 def test_a_trunk_gap_beyond_the_drip_line_names_block_and_most(tmp_path: Path) -> None:
     site = tables(ground={"compost": "1 in", "trunk_gap": "6 ft"})
-    result = ask(tmp_path, "feed", SPRING, site)
-    assert isinstance(result.exception, InputError)
-    assert "ground.trunk_gap, peaches" in str(result.exception)
+    assert "ground.trunk_gap, peaches" in ask(tmp_path, "feed", SPRING, site).refusal
 
 
 def test_a_site_without_the_tables_names_table_and_keys(tmp_path: Path) -> None:
-    result = ask(tmp_path, "feed", SPRING, tables())
-    assert isinstance(result.exception, InputError)
-    assert all(word in str(result.exception) for word in ("[feeding]", "dose", "nitrogen"))
+    said = ask(tmp_path, "feed", SPRING, tables()).refusal
+    assert all(word in said for word in ("[feeding]", "dose", "nitrogen"))
 
 
 def test_given_to_a_block_that_is_not_there(tmp_path: Path) -> None:
     given = [{"day": "2025-04-01", "dose": "1 cup", "block": "pears"}]
-    result = ask(tmp_path, "feed", SPRING, tables(feeding=FEEDING | {"given": given}))
-    assert "no such block" in str(result.exception)
+    site = tables(feeding=FEEDING | {"given": given})
+    assert "no such block" in ask(tmp_path, "feed", SPRING, site).refusal
 
 
 def test_us_readers_read_no_metric_units(tmp_path: Path) -> None:
@@ -105,17 +99,16 @@ def test_us_readers_read_no_metric_units(tmp_path: Path) -> None:
         units="us", feeding=FEEDING | {"dose": "9 lb"},
         ground={"compost": "6 in", "trunk_gap": "4 in"},
     )  # fmt: skip
-    words = ask(tmp_path, "feed", SPRING, site).stdout.split()
+    words = ask(tmp_path, "feed", SPRING, site).text.split()
     assert not {"mm", "cm", "m³", "kg", "L", "g"} & set(words)
 
 
 def test_the_demo_refuses_its_dormant_block_and_fits_the_screen() -> None:
-    result = run("feed")
-    assert result.exit_code == 0
-    assert "Not rows 1-4: the trees are dormant" in result.stdout
-    assert max(map(len, result.stdout.splitlines())) <= 80
+    result = demo("feed")
+    assert "Not rows 1-4: the trees are dormant" in result.text
+    assert max(map(len, result.text.splitlines())) <= 80
 
 
 def test_the_demo_can_be_asked_about_its_past_springs() -> None:
-    found = json.loads(run("feed", "--now", "2025-04-10 10:00", "--json").stdout)
+    found = demo("feed", "--now", "2025-04-10 10:00", "--json").answer
     assert {block["verdict"] for block in found["blocks"]} == {"go"}

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from spraywindow.errors import InputError
-from tests.year_site import FEEDING, answer, ask, run, tables
+from tests.command import demo
+from tests.year_site import FEEDING, answer, ask, tables
 
 JUNE = "2025-06-10 20:00"
 
@@ -47,9 +47,8 @@ def test_an_unknown_stage_is_never_a_go_and_the_key_is_named(tmp_path: Path) -> 
 
 
 def test_a_washing_dated_in_the_future_is_refused(tmp_path: Path) -> None:
-    result = ask(tmp_path, "hose", JUNE, tables(hosing={"last_wash": "2025-07-01"}))
-    assert isinstance(result.exception, InputError)
-    assert "a date in the future" in str(result.exception)
+    site = tables(hosing={"last_wash": "2025-07-01"})
+    assert "a date in the future" in ask(tmp_path, "hose", JUNE, site).refusal
 
 
 def test_washing_waits_as_long_as_the_user_wants(tmp_path: Path) -> None:
@@ -62,6 +61,6 @@ def test_washing_waits_as_long_as_the_user_wants(tmp_path: Path) -> None:
 
 
 def test_the_demo_fits_the_screen() -> None:
-    result = run("hose", "--now", "2024-06-20 20:00")
-    assert "go, washing Fri 21 Jun" in result.stdout
-    assert max(map(len, result.stdout.splitlines())) <= 80
+    result = demo("hose", "--now", "2024-06-20 20:00")
+    assert "go, washing Fri 21 Jun" in result.text
+    assert max(map(len, result.text.splitlines())) <= 80

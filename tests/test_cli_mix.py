@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from spraywindow.errors import InputError
 from spraywindow.units import convert
-from tests.year_site import SPRAYER, answer, ask, run, tables, write
+from tests.command import command, demo
+from tests.year_site import SPRAYER, answer, ask, tables, write
 
 NOW = "2025-01-03 18:00"
 COPPER = {"rate": "4 lb/100 gal", "copper": "50 %"}
@@ -78,7 +77,7 @@ def test_blocks_that_want_different_amounts_get_each_its_speed(tmp_path: Path) -
         "the sprayer gives 32 % more than A wants",  # 90 / 66.67 = 1.35 L a metre, not 1.02
         "the sprayer gives 34 % less than B wants",
     ]
-    assert " at A, " in ask(tmp_path, "mix", NOW, site, "--material", "oil").stdout
+    assert " at A, " in ask(tmp_path, "mix", NOW, site, "--material", "oil").text
 
 
 def test_loads_and_products_add_up(tmp_path: Path) -> None:
@@ -119,11 +118,11 @@ def test_a_job_longer_than_a_day_is_split(tmp_path: Path) -> None:
 def logged(folder: Path, site: dict[str, Any], day: str, *more: str) -> None:
     """Enter an application into the site's record."""
     path = write(folder, site)
-    said = run(
-        "log", "add", "--site", str(path), "--now", NOW, "--no-fetch", "--start", f"{day} 10:00",
+    said = command(
+        "log", "add", "--site", path, "--now", NOW, "--no-fetch", "--start", f"{day} 10:00",
         "--end", "11:00", *more,
     )  # fmt: skip
-    assert said.exit_code == 0, said.output
+    assert said.code == 0, said.err
 
 
 def two_blocks() -> dict[str, Any]:
@@ -158,7 +157,7 @@ def test_the_rest_of_a_round_begun_is_mixed(tmp_path: Path) -> None:
     assert [(row["so_far"], row["with_job"], row["with_program"]) for row in rounds] == [
         (0.6, 1, 2)
     ] * 2
-    text = ask(tmp_path, "mix", NOW, two_blocks(), "--material", "oil").stdout
+    text = ask(tmp_path, "mix", NOW, two_blocks(), "--material", "oil").text
     assert "The rest of a round begun, 40 %." in text
     # known to be in one block, the rest of the round is there
     only = answer(tmp_path, "mix", NOW, two_blocks(), "--material", "oil", "--block", "B")
@@ -266,9 +265,8 @@ def test_rounds_done_count_and_a_told_use_replaces_the_guess(tmp_path: Path) -> 
 def test_what_is_done_in_the_future_is_refused(
     tmp_path: Path, changes: dict[str, Any], words: str
 ) -> None:
-    result = ask(tmp_path, "mix", NOW, copper_site(**changes), "--material", "copper")
-    assert isinstance(result.exception, InputError)
-    assert words in str(result.exception)
+    said = ask(tmp_path, "mix", NOW, copper_site(**changes), "--material", "copper")
+    assert words in said.refusal
 
 
 @pytest.mark.parametrize(
@@ -283,31 +281,28 @@ def test_what_is_done_in_the_future_is_refused(
 def test_what_is_missing_is_named(
     tmp_path: Path, site: dict[str, Any], more: tuple[str, ...], words: tuple[str, ...]
 ) -> None:
-    result = ask(tmp_path, "mix", NOW, site, *more)
-    assert isinstance(result.exception, InputError)
-    assert all(word in str(result.exception) for word in words)
+    said = ask(tmp_path, "mix", NOW, site, *more).refusal
+    assert all(word in said for word in words)
 
 
 def test_out_of_season_the_amounts_are_to_plan_with(tmp_path: Path) -> None:
     result = ask(tmp_path, "mix", "2025-07-12", tables(sprayer=SPRAYER))
-    assert "Not now, to plan with only: peaches: still in leaf" in result.stdout
-    assert "Next slot" not in result.stdout
+    assert "Not now, to plan with only: peaches: still in leaf" in result.text
+    assert "Next slot" not in result.text
 
 
 def test_uneven_nozzles_and_a_rich_mix_are_warned_of(tmp_path: Path) -> None:
     caught = {"tank": "50 L", "caught": ["2 L", "2 L", "2.6 L"], "caught_in": "30 s"}
     site = tables(sprayer=caught, mix={"oil": {"rate": "4 %", "measure": "cups"}})
     result = ask(tmp_path, "mix", NOW, site)
-    assert "clean or change: gun" in result.stdout
-    assert "over the usual 3 %" in result.stdout
-    assert " cups" in result.stdout
+    assert "clean or change: gun" in result.text
+    assert "over the usual 3 %" in result.text
+    assert " cups" in result.text
 
 
 def test_the_demo_leaves_flowering_trees_out_and_fits_the_screen() -> None:
-    result = run("mix", "--material", "copper")
-    assert "not the early apricots: open flowers" in result.stdout
-    assert "Next slot that long: Tue 13 Jan" in result.stdout
-    assert max(map(len, result.stdout.splitlines())) <= 80
-    assert [block["name"] for block in json.loads(run("mix", "--json").stdout)["blocks"]] == [
-        "rows 1-4"
-    ]
+    result = demo("mix", "--material", "copper")
+    assert "not the early apricots: open flowers" in result.text
+    assert "Next slot that long: Tue 13 Jan" in result.text
+    assert max(map(len, result.text.splitlines())) <= 80
+    assert [block["name"] for block in demo("mix", "--json").answer["blocks"]] == ["rows 1-4"]

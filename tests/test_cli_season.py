@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import re
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 import pytest
 
 from spraywindow.sources.samples import sample_path
-from tests.command_line import CommandLine
+from tests.command import command, demo
 from tests.season_values import winters
-
-
-@pytest.fixture
-def command(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> CommandLine:
-    return CommandLine(monkeypatch, capsys)
 
 
 def site_file(folder: Path, **replaced: str) -> Path:
@@ -29,12 +22,8 @@ def site_file(folder: Path, **replaced: str) -> Path:
     return path
 
 
-def no_nan(token: str) -> Any:
-    raise AssertionError(token)
-
-
-def test_verdict_first_then_numbers_then_reasons(command: CommandLine) -> None:
-    said = command("season")
+def test_verdict_first_then_numbers_then_reasons() -> None:
+    said = demo("season")
     assert said.code == 0
     assert said.out.startswith("Varkessa Bank: the 5 rounds owed fit from tomorrow in ")
     order = [
@@ -50,8 +39,8 @@ def test_verdict_first_then_numbers_then_reasons(command: CommandLine) -> None:
     assert "nan" not in said.out
 
 
-def test_season_json_has_the_keys_that_are_promised(command: CommandLine) -> None:
-    answer = json.loads(command("season", "--json").out, parse_constant=no_nan)
+def test_season_json_has_the_keys_that_are_promised() -> None:
+    answer = demo("season", "--json").answer
     assert set(answer["season"]) >= {"start", "end"}
     winter = answer["winters"][0]
     assert set(winter) == {
@@ -77,20 +66,20 @@ def test_season_json_has_the_keys_that_are_promised(command: CommandLine) -> Non
     )
 
 
-def test_the_interval_is_named_once_and_the_mornings_are_explained(command: CommandLine) -> None:
-    said = " ".join(command("season").out.split())
+def test_the_interval_is_named_once_and_the_mornings_are_explained() -> None:
+    said = demo("season").words
     assert said.count("95 % interval") == 1
     assert re.search(r"winters \(\d+ %, 95 % interval \d+-\d+ %\) as it comes", said)
     assert "as `slots` would call them the evening before" in said
 
 
-def test_copper_that_is_done_is_said_to_be_on_the_wood(command: CommandLine) -> None:
+def test_copper_that_is_done_is_said_to_be_on_the_wood() -> None:
     # copper on 6 and 16 December; the record ends before, the forecast begins on 10 January
-    curl = json.loads(command("season", "--json").out, parse_constant=no_nan)["leaf_curl"]
+    curl = demo("season", "--json").answer["leaf_curl"]
     assert 0 < curl["copper_on_wood"] <= 1
     assert curl["rain_unknown_h"] > 500
     assert 0 < curl["covered_without_rounds"] < curl["covered_as_it_comes"]
-    said = " ".join(command("season").out.split())
+    said = demo("season").words
     share = round(100 * curl["copper_on_wood"])
     assert (
         f"Of a fresh deposit, at most {share} % is on the wood on Tue 13 Jan from the rounds done "
@@ -99,32 +88,29 @@ def test_copper_that_is_done_is_said_to_be_on_the_wood(command: CommandLine) -> 
     assert "The rounds made as it comes cover at most" in said
 
 
-def test_each_material_has_its_last_day_with_its_range(command: CommandLine) -> None:
-    answer = json.loads(command("season", "--json").out, parse_constant=no_nan)
+def test_each_material_has_its_last_day_with_its_range() -> None:
+    answer = demo("season", "--json").answer
     assert set(answer["ends"]) == {"oil", "copper"}
     for end in answer["ends"].values():
         assert end["low"] < end["last"] < end["high"]
     assert answer["ends"]["oil"]["last"] < answer["ends"]["copper"]["last"]
     assert answer["season"]["end"] == answer["ends"]["copper"]["last"]
     assert answer["blocks"][0]["ends"] == answer["ends"]
-    said = " ".join(command("season").out.split())
+    said = demo("season").words
     assert re.search(
         r"Last usable day about \(10-90 %\): oil \d+ \w{3} \(\d+ \w{3} to \d+ \w{3}\), copper \d",
         said,
     )
 
 
-def test_before_leaf_fall_and_after_the_season(command: CommandLine, tmp_path: Path) -> None:
+def test_before_leaf_fall_and_after_the_season(tmp_path: Path, few_winters: Path) -> None:
     site = site_file(tmp_path, **{"done = [2026-01-03]": "done = []",
                                   "done = [2025-12-06, 2025-12-16]": "done = []"})  # fmt: skip
-    record = sample_path("winters.csv.gz")
-    before = command("season", "--site", site, "--weather", record, "--now", "2025-11-01T18:00",
-                     "--forecast", sample_path("forecast.csv"))  # fmt: skip
-    assert before.code == 2  # the forecast does not hold that evening
-    before = command("season", "--site", site, "--weather", record, "--now", "2026-04-20T18:00",
-                     "--no-forecast")  # fmt: skip
-    assert before.code == 0
-    assert "this season is over" in before.out
+    asked = ("season", "--site", site, "--weather", few_winters, "--now")
+    before = command(*asked, "2025-11-01T18:00", "--forecast", sample_path("forecast.csv"))
+    assert "2025-11-01" in before.refusal  # the forecast does not hold that evening
+    after = command(*asked, "2026-04-20T18:00", "--no-forecast")
+    assert "this season is over" in after.text
 
 
 @pytest.mark.parametrize(
@@ -139,25 +125,20 @@ def test_before_leaf_fall_and_after_the_season(command: CommandLine, tmp_path: P
         (["--site", "a.toml", "--site", "b.toml", "--plot", "s.png"], "draw one site at a time"),
     ],
 )
-def test_mistakes_are_one_line(command: CommandLine, arguments: list[str], words: str) -> None:
+def test_mistakes_are_one_line(arguments: list[str], words: str) -> None:
     said = command("season", *arguments)
-    assert said.code == 2
-    assert words in said.err
-    assert said.err.count("\n") == 1
-    assert said.out == ""
+    assert words in said.refusal
 
 
-def test_no_leaf_fall_is_a_clear_error(command: CommandLine, tmp_path: Path) -> None:
+def test_no_leaf_fall_is_a_clear_error(tmp_path: Path, few_winters: Path) -> None:
     site = site_file(tmp_path, leaf_fall="")
-    said = command("season", "--site", site, "--weather", sample_path("winters.csv.gz"),
+    said = command("season", "--site", site, "--weather", few_winters,
                    "--now", "2026-01-12T18:00", "--no-forecast")  # fmt: skip
-    assert (said.code, said.out) == (2, "")
-    assert (
-        'no leaf fall; expected leaf_fall = a date seen, or usual_leaf_fall = "1 Dec"' in said.err
-    )
+    wanted = 'no leaf fall; expected leaf_fall = a date seen, or usual_leaf_fall = "1 Dec"'
+    assert wanted in said.refusal
 
 
-def test_one_winter_is_said_to_be_few(command: CommandLine, tmp_path: Path) -> None:
+def test_one_winter_is_said_to_be_few(tmp_path: Path) -> None:
     record = tmp_path / "one.csv"
     winters().loc["2015-09":"2016-08"].to_csv(record)
     said = command("season", "--site", site_file(tmp_path), "--weather", record,
@@ -168,23 +149,23 @@ def test_one_winter_is_said_to_be_few(command: CommandLine, tmp_path: Path) -> N
     assert "Fewer than ten winters" in said.out
 
 
-def test_the_days_that_the_rounds_take_are_told(command: CommandLine) -> None:
-    answer = json.loads(command("season", "--json").out, parse_constant=no_nan)["days"]
+def test_the_days_that_the_rounds_take_are_told() -> None:
+    answer = demo("season", "--json").answer["days"]
     assert set(answer) == {"first_to_last_round", "n", "fit_in_35_days"}
     assert answer["first_to_last_round"] >= 11  # two oils and three coppers: 5 d and 2 d apart
     assert answer["fit_in_35_days"]["n"] == 12
-    said = " ".join(command("season").out.split())
+    said = demo("season").words
     assert f"it takes {answer['first_to_last_round']:.0f} days" in said
     assert "If the season closed after 35 days, all 5 would fit in" in said
 
 
-def test_several_sites_side_by_side(command: CommandLine, tmp_path: Path) -> None:
+def test_several_sites_side_by_side(tmp_path: Path, few_winters: Path) -> None:
     one = site_file(tmp_path)
     other = tmp_path / "other.toml"
     other.write_text(one.read_text(encoding="utf-8").replace("Varkessa Bank", "Second Bank"))
-    arguments = ["--site", one, "--site", other, "--weather", sample_path("winters.csv.gz"),
+    arguments = ["--site", one, "--site", other, "--weather", few_winters,
                  "--now", "2026-01-12T18:00", "--no-forecast"]  # fmt: skip
-    answers = json.loads(command("season", *arguments, "--json").out, parse_constant=no_nan)
+    answers = command("season", *arguments, "--json").answer
     assert [answer["site"] for answer in answers] == ["Varkessa Bank", "Second Bank"]
     assert answers[0]["finish"] == answers[1]["finish"]
     said = command("season", *arguments)
@@ -192,34 +173,24 @@ def test_several_sites_side_by_side(command: CommandLine, tmp_path: Path) -> Non
 
 
 def test_of_several_sites_every_mistake_is_told_in_one_line(
-    command: CommandLine, tmp_path: Path
+    tmp_path: Path, few_winters: Path
 ) -> None:
     bad = site_file(tmp_path, leaf_fall="")
     said = command("season", "--site", bad, "--site", tmp_path / "none.toml", "--weather",
-                   sample_path("winters.csv.gz"), "--now", "2026-01-12T18:00")  # fmt: skip
-    assert (said.code, said.out) == (2, "")
-    assert said.err.count("\n") == 1
-    assert "(1) " in said.err
-    assert "no leaf fall" in said.err
-    assert "(2) " in said.err
-    assert "none.toml" in said.err
+                   few_winters, "--now", "2026-01-12T18:00")  # fmt: skip
+    assert "(1) " in said.refusal
+    assert "no leaf fall" in said.refusal
+    assert "(2) " in said.refusal
+    assert "none.toml" in said.refusal
 
 
-def record_of(folder: Path, first: str, last: str, **changed: object) -> Path:
-    path = folder / "record.csv"
-    winters().loc[first:last].assign(**changed).to_csv(path)
-    return path
-
-
-def test_a_winter_of_missing_rain_is_left_out_and_bounds_the_share(
-    command: CommandLine, tmp_path: Path
-) -> None:
+def test_a_winter_of_missing_rain_is_left_out_and_bounds_the_share(tmp_path: Path) -> None:
     table = winters().loc["2013-09":"2017-08"].copy()
     table.loc["2015-01":"2015-02", "rain_mm"] = float("nan")
     table.to_csv(tmp_path / "record.csv")
     arguments = ["--site", site_file(tmp_path), "--weather", tmp_path / "record.csv",
                  "--now", "2026-01-12T18:00", "--no-forecast"]  # fmt: skip
-    answer = json.loads(command("season", *arguments, "--json").out, parse_constant=no_nan)
+    answer = command("season", *arguments, "--json").answer
     left_out = [row for row in answer["winters"] if not row["usable"]]
     assert [row["winter"] for row in left_out] == ["2014/15"]
     assert "rain unknown" in left_out[0]["why_not"]
@@ -227,21 +198,21 @@ def test_a_winter_of_missing_rain_is_left_out_and_bounds_the_share(
     low, high = answer["finish"]["bounds_with_winters_left_out"]
     share = answer["finish"]["as_it_comes"]
     assert (low, high) == (share["share"] * 3 / 4, (share["share"] * 3 + 1) / 4)
-    said = " ".join(command("season", *arguments).out.split())
+    said = command("season", *arguments).words
     assert "Winters left out: 1, for missing rain, probably wetter ones: had these failed" in said
 
 
-def test_a_winter_without_wind_is_no_wetter_one(command: CommandLine, tmp_path: Path) -> None:
+def test_a_winter_without_wind_is_no_wetter_one(tmp_path: Path) -> None:
     table = winters().loc["2013-09":"2017-08"].copy()
     table.loc["2015-01":"2015-02", "wind_ms"] = float("nan")
     table.to_csv(tmp_path / "record.csv")
     arguments = ["--site", site_file(tmp_path), "--weather", tmp_path / "record.csv",
                  "--now", "2026-01-12T18:00", "--no-forecast"]  # fmt: skip
-    said = " ".join(command("season", *arguments).out.split())
+    said = command("season", *arguments).words
     assert "Winters left out: 1; why stands below. " in said
     assert "hours without wind" in said
     assert "wetter" not in said
-    answer = json.loads(command("season", *arguments, "--json").out, parse_constant=no_nan)
+    answer = command("season", *arguments, "--json").answer
     assert answer["finish"]["forecast_spliced"] is False
     assert answer["cautions"] == ["Fewer than ten winters: read the shares as a hint, not as odds."]
     low, high = answer["finish"]["bounds_with_winters_left_out"]
@@ -249,7 +220,7 @@ def test_a_winter_without_wind_is_no_wetter_one(command: CommandLine, tmp_path: 
 
 
 def test_a_maximum_of_metallic_copper_is_named_and_caps_what_is_owed(
-    command: CommandLine, tmp_path: Path
+    tmp_path: Path, few_winters: Path
 ) -> None:
     site = site_file(tmp_path, **{
         "[program]\n": "[program]\ncopper_maximum_kg_ha = 4.0\n",
@@ -257,9 +228,9 @@ def test_a_maximum_of_metallic_copper_is_named_and_caps_what_is_owed(
         "done = [2025-12-06, 2025-12-16]": "done = []",
         "done = [2026-01-03]": "done = []",
     })  # fmt: skip
-    arguments = ["--site", site, "--weather", sample_path("winters.csv.gz"),
+    arguments = ["--site", site, "--weather", few_winters,
                  "--now", "2025-11-20T18:00", "--no-forecast"]  # fmt: skip
-    answer = json.loads(command("season", *arguments, "--json").out, parse_constant=no_nan)
+    answer = command("season", *arguments, "--json").answer
     assert [entry["owed"] for entry in answer["program"]] == [3, 4]
     assert answer["notes"] == [
         "copper: the maximum of metallic copper, 4 kg/ha, leaves 4 of 5 owed"
@@ -268,49 +239,50 @@ def test_a_maximum_of_metallic_copper_is_named_and_caps_what_is_owed(
     assert "the 7 rounds owed fit" in command("season", *arguments).out
 
 
-def test_more_rounds_done_than_asked_for_is_noted(command: CommandLine, tmp_path: Path) -> None:
+def test_more_rounds_done_than_asked_for_is_noted(tmp_path: Path, few_winters: Path) -> None:
     done = "done = [2025-12-03, 2025-12-10, 2025-12-20, 2026-01-03]"
     site = site_file(tmp_path, **{"done = [2026-01-03]": done})
-    said = command("season", "--site", site, "--weather", sample_path("winters.csv.gz"),
+    said = command("season", "--site", site, "--weather", few_winters,
                    "--now", "2026-01-12T18:00", "--no-forecast")  # fmt: skip
     assert said.code == 0
     assert "oil: 4 rounds done, 3 asked for" in said.out
 
 
-def test_a_program_that_no_winter_holds_says_by_how_much(
-    command: CommandLine, tmp_path: Path
-) -> None:
+def test_a_program_that_no_winter_holds_says_by_how_much(tmp_path: Path, few_winters: Path) -> None:
     site = site_file(tmp_path, **{"rounds = 3": "rounds = 60"})
-    record = record_of(tmp_path, "2013-09", "2016-08")
-    arguments = ["--site", site, "--weather", record, "--now", "2026-01-12T18:00", "--no-forecast"]
-    said = " ".join(command("season", *arguments).out.split())
+    arguments = [
+        "--site",
+        site,
+        "--weather",
+        few_winters,
+        "--now",
+        "2026-01-12T18:00",
+        "--no-forecast",
+    ]
+    said = command("season", *arguments).words
     found = re.search(r"the best held (\d+) of 62 rounds, (\d+) short", said)
     assert found is not None
     assert int(found[1]) + int(found[2]) == 62
 
 
-def test_a_round_done_tomorrow_is_refused(command: CommandLine, tmp_path: Path) -> None:
+def test_a_round_done_tomorrow_is_refused(tmp_path: Path, few_winters: Path) -> None:
     site = site_file(tmp_path, **{"done = [2026-01-03]": "done = [2026-02-03]"})
-    said = command("season", "--site", site, "--weather", sample_path("winters.csv.gz"),
+    said = command("season", "--site", site, "--weather", few_winters,
                    "--now", "2026-01-12T18:00", "--no-forecast")  # fmt: skip
-    assert (said.code, said.out) == (2, "")
-    assert "oil: done on a day to come" in said.err
-    assert said.err.count("\n") == 1
+    assert "oil: done on a day to come" in said.refusal
 
 
-def test_a_record_without_rain_is_refused(command: CommandLine, tmp_path: Path) -> None:
+def test_a_record_without_rain_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "record.csv"
     winters().loc["2013-09":"2016-08"].drop(columns="rain_mm").to_csv(path)
     said = command("season", "--site", site_file(tmp_path), "--weather", path,
                    "--now", "2026-01-12T18:00", "--no-forecast")  # fmt: skip
-    assert (said.code, said.out) == (2, "")
-    assert "no column rain_mm" in said.err
-    assert said.err.count("\n") == 1
+    assert "no column rain_mm" in said.refusal
 
 
 @pytest.mark.parametrize("name", ["season", "backtest"])
 def test_half_a_winter_is_left_out_by_name_and_nothing_is_claimed(
-    command: CommandLine, tmp_path: Path, name: str
+    tmp_path: Path, name: str
 ) -> None:
     record = tmp_path / "half.csv"
     winters().loc["2015-12-20":"2016-01-20"].to_csv(record)
@@ -320,28 +292,28 @@ def test_half_a_winter_is_left_out_by_name_and_nothing_is_claimed(
     assert said.code == 0
     assert "2015/16" in said.out
     assert "left out" in said.out
-    assert "no winter of the record can be" in " ".join(said.out.split())
+    assert "no winter of the record can be" in said.words
     assert "nan" not in said.out
 
 
-def test_what_is_done_comes_from_the_record_too(command: CommandLine, tmp_path: Path) -> None:
+def test_what_is_done_comes_from_the_record_too(tmp_path: Path, few_winters: Path) -> None:
     site = site_file(tmp_path)
-    more = ("--site", site, "--weather", sample_path("winters.csv.gz"), "--no-forecast",
+    more = ("--site", site, "--weather", few_winters, "--no-forecast",
             "--now", "2026-01-12T18:00", "--json")  # fmt: skip
-    before = json.loads(command("season", *more).out)["program"][0]
+    before = command("season", *more).answer["program"][0]
     done = command(
         "log", "add", "--site", site, "--material", "oil", "--product", "Orchard oil A",
         "--start", "2026-01-10 10:00", "--now", "2026-01-12 18:00", "--no-fetch",
     )  # fmt: skip
     assert done.code == 0
     said = command("season", *more)
-    after = json.loads(said.out)["program"][0]
+    after = said.answer["program"][0]
     assert (before["owed"], after["owed"]) == (2, 1)
     assert "2026-01-10" in after["done"]
     assert "From the record" in said.err
 
 
-def test_the_picture_names_the_site_and_its_winters(command: CommandLine, tmp_path: Path) -> None:
+def test_the_picture_names_the_site_and_its_winters(tmp_path: Path) -> None:
     picture = tmp_path / "season.svg"
     said = command("season", "--plot", picture)
     assert said.code == 0
@@ -351,7 +323,7 @@ def test_the_picture_names_the_site_and_its_winters(command: CommandLine, tmp_pa
 
 
 def test_winters_and_forecast_may_have_columns_of_their_own(
-    command: CommandLine, tmp_path: Path
+    tmp_path: Path, few_winters: Path
 ) -> None:
     ahead = pd.read_csv(sample_path("forecast.csv")).rename(columns={"temp_c": "Air"})
     ahead.to_csv(tmp_path / "ahead.csv", index=False)
@@ -361,7 +333,7 @@ def test_winters_and_forecast_may_have_columns_of_their_own(
     units = {"dew_point_c": "degC", "wind_ms": "m/s", "rain_mm": "mm"}
     layout += [f'[{name}]\ncolumn = "{name}"\nunit = "{unit}"\n' for name, unit in units.items()]
     (tmp_path / "map.toml").write_text("".join(layout), encoding="utf-8")
-    arguments = ["--site", site_file(tmp_path), "--weather", sample_path("winters.csv.gz"),
+    arguments = ["--site", site_file(tmp_path), "--weather", few_winters,
                  "--now", "2026-01-12T18:00", "--forecast", tmp_path / "ahead.csv"]  # fmt: skip
     assert "Air" in command("season", *arguments).err
     said = command("season", *arguments, "--forecast-columns", tmp_path / "map.toml")

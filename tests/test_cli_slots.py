@@ -11,9 +11,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from tests.command import NOW, SITE, Said, command, steady, write_weather
-
-Capture = pytest.CaptureFixture[str]
+from tests.command import command, demo
+from tests.site_files import NOW, SITE, steady, write_mapped
 
 
 @pytest.fixture
@@ -21,66 +20,59 @@ def own(tmp_path: Path) -> list[str | Path]:
     """Options that name an own site file, weather file, column map and time."""
     path = tmp_path / "site.toml"
     path.write_text(SITE, encoding="utf-8")
-    weather, column_map = write_weather(tmp_path, steady())
+    weather, column_map = write_mapped(tmp_path, steady())
     return ["--site", path, "--weather", weather, "--columns", column_map, "--now", NOW]
 
 
-def answered(said: Said) -> str:
-    assert said.code == 0, said.err
-    return said.out
-
-
-def test_the_demo_says_that_it_is_one_and_answers_first_in_one_line(capsys: Capture) -> None:
-    said = command(capsys, "slots")
+def test_the_demo_says_that_it_is_one_and_answers_first_in_one_line() -> None:
+    said = demo("slots")
     assert "demo" in said.err
-    assert answered(said).startswith("Varkessa Bank: go ")
+    assert said.text.startswith("Varkessa Bank: go ")
     assert "demo" in said.out.split("Weather: ")[1]
     for part in ("Slots of the coming week", "Day by day", "early apricots: open flowers"):
         assert part in said.out
 
 
-def test_own_site_and_weather_through_a_column_map(capsys: Capture, own: list[str | Path]) -> None:
-    said = command(capsys, "slots", *own)
-    assert answered(said).startswith("Lower Terrace: go ")
+def test_own_site_and_weather_through_a_column_map(own: list[str | Path]) -> None:
+    said = command("slots", *own)
+    assert said.text.startswith("Lower Terrace: go ")
     assert said.err == ""
     assert "Weather: weather.csv" in said.out
 
 
-def test_json_is_the_same_answer_as_the_text(capsys: Capture, own: list[str | Path]) -> None:
-    text = answered(command(capsys, "slots", *own))
-    out = json.loads(answered(command(capsys, "slots", *own, "--json", "--hours")))
+def test_json_is_the_same_answer_as_the_text(own: list[str | Path]) -> None:
+    text = command("slots", *own).text
+    out = command("slots", *own, "--json", "--hours").answer
     start, end = (out["tomorrow"][key][11:16] for key in ("start", "end"))
     assert f"go {start}-{end} tomorrow" in text.splitlines()[0]
     assert out["hours"][0]["time"] == "2026-01-12T18:00:00-08:00"
 
 
-def test_csv(capsys: Capture, own: list[str | Path]) -> None:
-    slots = answered(command(capsys, "slots", *own, "--csv")).splitlines()
+def test_csv(own: list[str | Path]) -> None:
+    slots = command("slots", *own, "--csv").text.splitlines()
     assert slots[0].startswith("start,end,best_start")
     assert len(slots) > 1
-    hours = answered(command(capsys, "slots", *own, "--csv", "--hours")).splitlines()
+    hours = command("slots", *own, "--csv", "--hours").text.splitlines()
     assert hours[0].startswith("time,verdict,margin,held_by")
 
 
-def test_material_by_name(capsys: Capture, own: list[str | Path]) -> None:
-    assert "), copper, " in answered(command(capsys, "slots", *own, "--material", "copper"))
+def test_material_by_name(own: list[str | Path]) -> None:
+    assert "), copper, " in command("slots", *own, "--material", "copper").text
 
 
 @pytest.mark.parametrize(
     ("wind_ms", "now", "code"), [(2.5, NOW, 0), (15.0, NOW, 1), (2.5, "2026-01-16 18:00", 3)]
 )
-def test_exit_code_for_scripts(
-    capsys: Capture, own: list[str | Path], wind_ms: float, now: str, code: int
-) -> None:
-    write_weather(Path(own[1]).parent, steady(wind_ms=wind_ms))
+def test_exit_code_for_scripts(own: list[str | Path], wind_ms: float, now: str, code: int) -> None:
+    write_mapped(Path(own[1]).parent, steady(wind_ms=wind_ms))
     words = [*own[:-1], now]
-    assert command(capsys, "slots", *words, "--exit-code").code == code
-    assert command(capsys, "slots", *words).code == 0  # answered
+    assert command("slots", *words, "--exit-code").code == code
+    assert command("slots", *words).code == 0  # answered
 
 
-def test_receipt_beside_the_answer(capsys: Capture, own: list[str | Path], tmp_path: Path) -> None:
+def test_receipt_beside_the_answer(own: list[str | Path], tmp_path: Path) -> None:
     kept = tmp_path / "receipt.json"
-    answered(command(capsys, "slots", *own, "--receipt", kept))
+    assert command("slots", *own, "--receipt", kept).code == 0
     out = json.loads(kept.read_text(encoding="utf-8"))
     assert out["verdict"] == "go"
     assert len(out["input_sha256"]) == 64
@@ -89,31 +81,29 @@ def test_receipt_beside_the_answer(capsys: Capture, own: list[str | Path], tmp_p
     ]  # fmt: skip
 
 
-def test_first_line_rule(capsys: Capture, own: list[str | Path]) -> None:
+def test_first_line_rule(own: list[str | Path]) -> None:
     for now, day in (("2026-01-12 11:59", "today (Mon 12 Jan)"),
                      ("2026-01-12 12:00", "tomorrow (Tue 13 Jan)"),
                      ("2026-01-13 00:00", "today (Tue 13 Jan)")):  # fmt: skip
-        first = answered(command(capsys, "slots", *own[:-1], now)).split(";")[0]
+        first = command("slots", *own[:-1], now).text.split(";")[0]
         assert day in " ".join(first.split())
-    out = json.loads(answered(command(capsys, "slots", *own, "--json")))
+    out = command("slots", *own, "--json").answer
     assert "today" not in out
 
 
-def test_now_with_an_offset_and_in_a_half_hour_zone(
-    capsys: Capture, own: list[str | Path], tmp_path: Path
-) -> None:
+def test_now_with_an_offset_and_in_a_half_hour_zone(own: list[str | Path], tmp_path: Path) -> None:
     site = tmp_path / "half.toml"
     site.write_text(SITE.replace("America/Los_Angeles", "Asia/Kolkata")
                     .replace("longitude = -121.7", "longitude = 77.2"))  # fmt: skip
     words = ["--site", site, *own[2:-1], "2026-01-12T18:00+05:30", "--json", "--hours"]
-    out = json.loads(answered(command(capsys, "slots", *words)))
+    out = command("slots", *words).answer
     assert out["now"] == "2026-01-12T18:00:00+05:30"
     times = [hour["time"] for hour in out["hours"]]
     assert all(time[14:16] == "30" and time.endswith("+05:30") for time in times)
     assert all(slot["start"][14:16] == "30" for slot in out["slots"])
 
 
-def test_southern_winter(capsys: Capture, own: list[str | Path], tmp_path: Path) -> None:
+def test_southern_winter(own: list[str | Path], tmp_path: Path) -> None:
     site = tmp_path / "south.toml"
     text = SITE
     for old, new in (
@@ -127,16 +117,16 @@ def test_southern_winter(capsys: Capture, own: list[str | Path], tmp_path: Path)
     site.write_text(text)
     weather = steady()
     weather.index = weather.index + pd.Timedelta(days=181)
-    file, column_map = write_weather(tmp_path, weather)
+    file, column_map = write_mapped(tmp_path, weather)
     words = ["--site", site, "--weather", file, "--columns", column_map]
-    said = command(capsys, "slots", *words, "--now", "2026-07-12 18:00")
-    assert "go 08:00-" in answered(said)
+    said = command("slots", *words, "--now", "2026-07-12 18:00")
+    assert "go 08:00-" in said.text
 
 
-def test_help_and_version(capsys: Capture) -> None:
-    assert "slots" in answered(command(capsys))
-    assert "--material" in answered(command(capsys, "slots", "--help"))
-    assert answered(command(capsys, "--version")).startswith("spraywindow ")
+def test_help_and_version() -> None:
+    assert "slots" in command().text
+    assert "--material" in command("slots", "--help").text
+    assert command("--version").text.startswith("spraywindow ")
 
 
 @pytest.mark.parametrize(

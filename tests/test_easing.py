@@ -7,7 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from spraywindow.season.easing import DRY_SPELLS_H, dry_spells, earlier_dew_off, limit_costs
+from spraywindow.season.easing import (
+    DRY_SPELLS_H,
+    days_without_limit,
+    dry_spells,
+    earlier_dew_off,
+    limit_costs,
+)
 from spraywindow.season.past import past_season
 from spraywindow.season.share import Share
 from spraywindow.sources.samples import DEMO_PLACE
@@ -40,6 +46,28 @@ def test_days_gained_are_those_of_a_material_without_the_limit() -> None:
         assert gained.get(name, 0.0) == pytest.approx(without)
     ordered = [days for _, _, days in limit_costs(season())]
     assert ordered == sorted(ordered, reverse=True)
+
+
+def test_what_is_not_known_is_met_no_more_than_what_has_failed() -> None:
+    ahead, scores = season().ahead, season().ahead_scores[0]
+
+    def days(humid: float) -> dict[str, np.ndarray]:
+        margins = scores.margins | {"humid": np.full_like(scores.margins["humid"], humid)}
+        told = replace(scores, margins=margins)
+        return days_without_limit(ahead, told, OIL, season().need_h, ACCESS)
+
+    unknown, failed = days(np.nan), days(-1.0)
+    assert unknown["humid"].any()
+    assert not unknown["dry spell"].any()
+    for name, usable in failed.items():
+        np.testing.assert_array_equal(unknown[name], usable)
+
+
+def test_no_limit_costs_a_day_that_what_is_done_keeps_closed() -> None:
+    whole = season()
+    assert {material for material, _, _ in limit_costs(whole)} == {"oil", "copper"}
+    closed = replace(whole, free=whole.free & [False, True])
+    assert limit_costs(closed) == tuple(row for row in limit_costs(whole) if row[0] == "copper")
 
 
 @pytest.mark.parametrize("hours", DRY_SPELLS_H)

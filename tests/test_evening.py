@@ -16,7 +16,7 @@ from spraywindow.orchard.site import Site, site_of
 from spraywindow.orchard.spacing import next_day, spacing_finding
 from spraywindow.output.words import cautions, rounds_line
 from spraywindow.spray.catalogue import COPPER, OIL
-from tests.command import NOW, SITE, steady
+from tests.site_files import NOW, SITE, steady
 
 SOUTH = ("latitude = 38.5", "latitude = -33.5")
 

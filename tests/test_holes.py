@@ -8,7 +8,7 @@ import pandas as pd
 from spraywindow.orchard.holes import Hole, holes
 from spraywindow.output.untold import untold_lines
 from spraywindow.output.words import reason
-from tests.command import NOW, steady
+from tests.site_files import NOW, steady
 from tests.test_evening import answer, site
 
 ZONE = "America/Los_Angeles"

@@ -19,7 +19,10 @@ from spraywindow.spray.material import Material
 from spraywindow.spray.slots import Access, find_slots, open_hours
 from tests.weeks import PLACE, random_weather
 
-few = settings(max_examples=40, deadline=None, derandomize=True)
+SPELL_H = 200
+examples = settings(max_examples=40, deadline=None, derandomize=True)
+few = settings(examples, max_examples=12)
+"""For tables of several spells: to score a thousand hours takes as long as to score two hundred."""
 materials = st.sampled_from(sorted(CATALOGUE))
 seeds = st.integers(0, 10_000)
 LIMITS = ["verdict", "go", "margin", "held_by"]
@@ -34,9 +37,16 @@ READS = {  # what decides a limit that says no
 }  # fmt: skip
 
 
-def weather(seed: int, hours: int = 200, missing: float = 0.0) -> pd.DataFrame:
-    """Random weather; every third table has radiation as well, every fifth neither."""
-    table = random_weather(seed, hours, missing)
+def weather(
+    seed: int, hours: int = SPELL_H, missing: float = 0.0, *, spells: int = 1
+) -> pd.DataFrame:
+    """Random weather; every third table has radiation as well, every fifth neither.
+
+    Several spells, each with warmth, humidity and showers of its own, follow one another.
+    """
+    parts = [random_weather(seed + 10_001 * spell, hours, missing) for spell in range(spells)]
+    hours *= spells
+    table = pd.concat(parts).set_axis(pd.date_range(parts[0].index[0], periods=hours, freq="h"))
     if seed % 3 == 0:
         by_day = np.sin(2 * np.pi * (np.arange(hours) - 4) / 24) > 0
         table["solar_wm2"] = np.where(by_day, 900.0 * (1.0 - 0.7 * table["cloud"].fillna(0)), 0.0)
@@ -52,12 +62,12 @@ def no_go(hours: pd.DataFrame) -> pd.Series:
     return hours["verdict"] == "no-go"
 
 
-@few
+@settings(examples, max_examples=25)
 @given(seeds, materials, st.sampled_from(["cells", "rows", "start", "end", "column"]), st.data())
 def test_removing_data_never_makes_an_hour_go(
     seed: int, material: str, how: str, data: st.DataObject
 ) -> None:
-    table = weather(seed, missing=0.01 if seed % 2 else 0.0)
+    table = weather(seed, missing=0.01 if seed % 2 else 0.0, spells=5)
     draw = np.random.default_rng(seed + 1)
     share = data.draw(st.sampled_from([0.002, 0.02, 0.3]))
     cut = data.draw(st.integers(1, 150))
@@ -81,7 +91,7 @@ def test_removing_data_never_makes_an_hour_go(
 @few
 @given(seeds, materials)
 def test_a_no_go_stays_while_what_decided_it_is_known(seed: int, material: str) -> None:
-    table = weather(seed)
+    table = weather(seed, spells=5)
     before = scored(table, material)
     for name, reads in READS.items():
         limit = next((limit for limit in CATALOGUE[material].limits if limit.name == name), None)
@@ -97,11 +107,11 @@ def test_a_no_go_stays_while_what_decided_it_is_known(seed: int, material: str) 
 
 
 @few
-@given(seeds, materials, st.integers(1, 30), st.floats(0.001, 40.0))
+@given(seeds, materials, st.integers(1, 150), st.floats(0.001, 40.0))
 def test_more_rain_never_turns_no_go_into_go(
     seed: int, material: str, count: int, rain_mm: float
 ) -> None:
-    table = weather(seed, missing=0.01)
+    table = weather(seed, missing=0.01, spells=5)
     rows = np.random.default_rng(seed).integers(0, len(table), count)
     wetter = table.copy()
     wetter.iloc[rows, wetter.columns.get_loc("rain_mm")] += rain_mm
@@ -110,7 +120,7 @@ def test_more_rain_never_turns_no_go_into_go(
     assert not after["go"][~before["go"]].any()
 
 
-@few
+@examples
 @given(seeds, materials, st.data())
 def test_a_tighter_limit_never_raises_a_margin(
     seed: int, material: str, data: st.DataObject
@@ -136,7 +146,7 @@ def test_a_tighter_limit_never_raises_a_margin(
 @few
 @given(seeds, materials)
 def test_margins_are_at_most_one_and_agree_with_the_verdict(seed: int, material: str) -> None:
-    hours = scored(weather(seed, missing=0.02 * (seed % 2)), material)
+    hours = scored(weather(seed, missing=0.02 * (seed % 2), spells=5), material)
     kinds = {limit.name: limit.kind for limit in CATALOGUE[material].limits} | {"stage": "hard"}
     names = [name for name in hours if name not in LIMITS]
     values = hours[names]
@@ -161,7 +171,7 @@ def test_margins_are_at_most_one_and_agree_with_the_verdict(seed: int, material:
     assert held == list(hours["margin"][go | closed])
 
 
-@few
+@examples
 @given(seeds, materials, st.integers(80, 180))
 def test_weather_beyond_the_windows_never_changes_an_hour(
     seed: int, material: str, row: int
@@ -174,7 +184,7 @@ def test_weather_beyond_the_windows_never_changes_an_hour(
     pd.testing.assert_frame_equal(before.iloc[: row - 72], after.iloc[: row - 72], check_freq=False)
 
 
-@few
+@examples
 @given(seeds, materials, st.integers(0, 60), st.integers(0, 60))
 def test_a_slice_that_holds_the_windows_scores_as_the_whole(
     seed: int, material: str, skip: int, drop: int
@@ -209,7 +219,7 @@ ACCESS = st.sampled_from(
 )
 
 
-@few
+@examples
 @given(seeds, materials, ZONES, ACCESS, st.sampled_from([1.0, 2.0, 3.5]))
 def test_slots_never_overlap_and_lie_on_one_local_day(
     seed: int, material: str, zone: tuple[Place, str], access: Access | None, job_h: float

@@ -17,7 +17,7 @@ from spraywindow.orchard.receipts import limits_of, make_receipt, refuse_other_s
 from spraywindow.orchard.site import Site, read_site
 from spraywindow.output.json import plain, to_json
 from spraywindow.output.judge_answers import judge_answer, judged_all
-from tests.command_line import write_site
+from tests.site_files import write_site
 
 ISSUED = pd.Timestamp("2026-01-12 18:00", tz="Europe/Athens")
 NOW = pd.Timestamp("2026-01-25 12:00", tz="UTC")

@@ -16,7 +16,7 @@ from spraywindow.orchard.spacing import in_season
 from spraywindow.season.entry import Entry
 from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
-from tests.command_line import write_site
+from tests.site_files import write_site
 
 TODAY = dt.date(2026, 1, 12)
 DAYS = [dt.date(2025, 12, day) for day in (1, 6, 11, 16)]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.year_site import SPRAYER, run, tables, write
+from tests.command import command
+from tests.year_site import SPRAYER, tables, write
 
 NOW = "2026-01-12 18:00"
 LIMITS = [{"name": "Reg. (EU) 2018/1981", "most": "28 kg/ha", "years": 7}]
@@ -26,13 +26,12 @@ def cautions(
     """What is said of an entry; 10 kg unless an amount is given."""
     path = write(folder, site)
     amount = () if "--amount" in more or "none" in more else ("--amount", "10 kg")
-    said = run(
-        "log", "add", "--site", str(path), "--now", NOW, "--no-fetch", "--material", material,
+    said = command(
+        "log", "add", "--site", path, "--now", NOW, "--no-fetch", "--material", material,
         "--product", "P", "--start", f"{day} 10:00", "--end", "11:00", "--json", *amount,
         *(word for word in more if word != "none"),
     )  # fmt: skip
-    assert said.exit_code == 0, said.output + repr(said.exception)
-    lines: list[str] = json.loads(said.stdout)["cautions"]
+    lines: list[str] = said.answer["cautions"]
     return [line for line in lines if "limit" in line or "over the" in line or "counted" in line]
 
 
@@ -46,7 +45,7 @@ def test_the_european_limit_over_seven_years(tmp_path: Path) -> None:
         "Reg. (EU) 2018/1981"
     ]
     path = write(tmp_path, site)
-    listed = json.loads(run("log", "list", "--site", str(path), "--now", NOW, "--json").stdout)
+    listed = command("log", "list", "--site", path, "--now", NOW, "--json").answer
     assert [entry["product_kg"] for entry in listed["entries"]] == [10.0] * 6
 
 
@@ -126,9 +125,9 @@ def test_short_gaps_of_an_earlier_winter_are_over(tmp_path: Path) -> None:
     for done, told in ((["2025-01-10", "2025-01-12"], 0), (["2026-01-02", "2026-01-04"], 1)):
         site = orchard(program={"rounds": [rounds | {"done": done}]}) | {"name": str(told)}
         path = write(tmp_path, site)
-        said = run(
-            "log", "add", "--site", str(path), "--now", NOW, "--no-fetch", "--material", "copper",
+        said = command(
+            "log", "add", "--site", path, "--now", NOW, "--no-fetch", "--material", "copper",
             "--product", "P", "--start", "2026-01-12 10:00", "--end", "11:00", "--json",
         )  # fmt: skip
-        lines = json.loads(said.stdout)["cautions"]
+        lines = said.answer["cautions"]
         assert sum("asked for" in line for line in lines) == told

@@ -2,37 +2,36 @@
 
 from __future__ import annotations
 
-import json
 import re
-from dataclasses import replace
+from contextlib import chdir
+from dataclasses import dataclass, replace
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
-from typer.testing import CliRunner
 
-from spraywindow.cli.main import app
 from spraywindow.cli.report import file_name
 from spraywindow.orchard.evening import evening
 from spraywindow.orchard.planned import planned_slots
-from spraywindow.orchard.prospect import prospect
 from spraywindow.output.leaf_curl import copper_left, copper_words, curl_spells, curl_words
 from spraywindow.output.page import page_html
 from spraywindow.output.page_rows import verdict
 from spraywindow.output.slot_words import chance_words
 from spraywindow.output.words import cautions
-from spraywindow.sources.samples import DEMO_NOW, demo_forecast, demo_winters, sample_path
+from spraywindow.sources.samples import DEMO_NOW, demo_forecast, sample_path
 from spraywindow.weather.hourly import check_hourly
+from tests.command import Said, command
 from tests.page_values import (
     BITING,
-    biting_site,
+    biting_tables,
     demo_evenings,
     demo_prospect,
     demo_site,
-    evenings_of,
 )
+from tests.year_site import write
 
 pytest.importorskip("matplotlib")
 pytest.importorskip("jinja2")
@@ -64,8 +63,42 @@ class Reader(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def demo() -> str:
-    return page_html(demo_evenings(), demo_forecast(), demo_prospect(), note="A demo.")
+def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Said, Path]:
+    """What the command says of the demo, and the folder where it was asked."""
+    folder = tmp_path_factory.mktemp("demo")
+    with chdir(folder):
+        return command("report"), folder
+
+
+@pytest.fixture(scope="module")
+def demo(written: tuple[Said, Path]) -> str:
+    return (written[1] / "varkessa-bank.html").read_text("utf-8")
+
+
+@dataclass(frozen=True)
+class Own:
+    """A page of files of one's own, written over the demo's, and the JSON about it."""
+
+    told: Any
+    path: Path
+    files: tuple[object, ...]
+
+
+@pytest.fixture(scope="module")
+def own(demo: str, few_winters: Path, tmp_path_factory: pytest.TempPathFactory) -> Own:
+    folder = tmp_path_factory.mktemp("own")
+    page, site = folder / "page.html", write(folder, biting_tables())
+    page.write_text(demo, "utf-8")
+    files = ("--site", site, "--weather", sample_path("forecast.csv"), "--now", "2026-01-12 18:00")
+    said = command("report", *files, "--winters", few_winters, "--out", page, "--json")
+    return Own(said.answer, page, files)
+
+
+@pytest.fixture(scope="module")
+def bare() -> str:
+    """A page in US units, of weather without gusts, without past winters."""
+    site, table = demo_site(units="us"), demo_forecast().drop(columns="gust_ms")
+    return page_html([evening(site, table, DEMO_NOW, n) for n in site.program.materials], table)
 
 
 def test_it_is_one_small_file_that_asks_nobody(demo: str) -> None:
@@ -116,19 +149,16 @@ def test_it_says_the_answer(demo: str) -> None:
     assert all(label in words for label in demo_prospect().outlook.season.labels)
 
 
-def test_names_from_the_site_file_are_text() -> None:
-    site = biting_site()
-    answer = prospect(site, demo_winters(), DEMO_NOW)
-    reader = Reader(page_html(evenings_of(site), demo_forecast(), answer))
+def test_names_from_the_site_file_are_text(own: Own) -> None:
+    reader = Reader(own.path.read_text("utf-8"))
     assert not [tag for tag, _ in reader.tags if tag == "script"]
     assert f"{BITING} 0" in reader.words
     assert reader.words.count(BITING) > 5
 
 
-def test_no_winters_no_season(demo: str) -> None:
-    without = page_html(demo_evenings(), demo_forecast())
+def test_no_winters_no_season(demo: str, bare: str) -> None:
     assert 'id="season"' in demo
-    assert 'id="season"' not in without
+    assert 'id="season"' not in bare
 
 
 def test_planned_rounds_keep_the_program_s_gaps() -> None:
@@ -212,9 +242,8 @@ def test_copper_outside_the_program_is_on_the_wood_for_its_season() -> None:
         assert (left is not None and str(left.done) == day) == counts
 
 
-def test_us_sites_read_us_units_throughout() -> None:
-    site = demo_site(units="us")
-    words = Reader(page_html(evenings_of(site), demo_forecast())).words
+def test_us_sites_read_us_units_throughout(bare: str) -> None:
+    words = Reader(bare).words
     assert "66 °F" in words
     assert "every inch takes half" in words
     assert not re.search(r"\d\s(°C|mm|m/s)\b", words)
@@ -240,50 +269,31 @@ def test_a_slot_that_hardly_holds_is_risky() -> None:
     assert chance_words(replace(slot, chance=0.34)) == "34\u00a0% likely to hold"
 
 
-def test_what_the_weather_does_not_tell_stands_near_the_top() -> None:
-    table = demo_forecast().drop(columns="gust_ms")
-    page = page_html([evening(demo_site(), table, DEMO_NOW, "oil")], table)
-    assert 0 < page.index("Not judged") < page.index("too gusty") < page.index('id="week"')
+def test_what_the_weather_does_not_tell_stands_near_the_top(bare: str) -> None:
+    assert 0 < bare.index("Not judged") < bare.index("too gusty") < bare.index('id="week"')
 
 
-def test_the_command_writes_the_page_and_says_its_name(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.chdir(tmp_path)
-    result = CliRunner().invoke(app, ["report"])
-    assert result.exit_code == 0, result.output
-    assert result.stdout == "varkessa-bank.html\n"
-    text = (tmp_path / "varkessa-bank.html").read_text("utf-8")
-    assert "<title>Varkessa Bank" in text
-    assert "Invented demo orchard" in text
-    assert "--site" not in Reader(text).words
+def test_the_command_writes_the_page_and_says_its_name(written: tuple[Said, Path]) -> None:
+    said, folder = written
+    assert said.text == "varkessa-bank.html\n"
+    assert [path.name for path in folder.iterdir()] == ["varkessa-bank.html"]
 
 
-def test_json_holds_the_page_s_name_and_the_answers(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.chdir(tmp_path)
-    told = json.loads(CliRunner().invoke(app, ["report", "--json"]).stdout)
-    assert (tmp_path / told["page"]).is_file()
-    assert [each["material"] for each in told["answers"]] == ["oil", "copper"]
-    assert told["answers"][0] == json.loads(CliRunner().invoke(app, ["slots", "--json"]).stdout)
+def test_the_demo_is_called_one(demo: str) -> None:
+    assert "<title>Varkessa Bank" in demo
+    assert "Invented demo orchard" in demo
+    assert "--site" not in Reader(demo).words
 
 
-def test_the_command_takes_files_of_one_s_own(tmp_path: Path) -> None:
-    page = tmp_path / "page.html"
-    site = sample_path("orchard.toml").read_text("utf-8").replace('"Varkessa Bank"', '"Mine <b>"')
-    (tmp_path / "mine.toml").write_text(site, "utf-8")
-    given = {
-        "--site": tmp_path / "mine.toml",
-        "--weather": sample_path("forecast.csv"),
-        "--winters": sample_path("winters.csv.gz"),
-        "--now": "2026-01-12 18:00",
-        "--out": page,
-    }
-    result = CliRunner().invoke(app, ["report", *(str(x) for pair in given.items() for x in pair)])
-    assert result.exit_code == 0, result.output
-    text = page.read_text("utf-8")
-    assert "<h1>Mine &lt;b&gt;</h1>" in text
+def test_json_holds_the_page_s_name_and_the_answers(own: Own) -> None:
+    assert own.told["page"] == str(own.path)
+    assert [each["material"] for each in own.told["answers"]] == ["oil", "copper", BITING]
+    assert own.told["answers"][0] == command("slots", *own.files, "--json").answer
+
+
+def test_the_command_takes_files_of_one_s_own(own: Own) -> None:
+    text = own.path.read_text("utf-8")
+    assert "<h1>Böse &lt;script&gt;" in text
     assert 'id="season"' in text
     assert "invented" not in Reader(text).words
 

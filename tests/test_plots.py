@@ -6,6 +6,7 @@ import builtins
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.orchard.evening import evening
-from spraywindow.orchard.replayed import replayed
+from spraywindow.orchard.replayed import Replayed, replayed
 from spraywindow.output.plot_backtest import draw_backtest, save_backtest_picture, spoiled_rounds
 from spraywindow.output.plot_season import draw_season, save_season_picture, season_words
 from spraywindow.output.plot_tracks import TRACKS, rain, sun, temperature, water
@@ -198,14 +199,14 @@ def test_a_split_week_loses_no_hour(week: pd.DataFrame) -> None:
 def test_parts_of_a_week_share_each_scale(week: pd.DataFrame) -> None:
     with look():
         parts = [
-            draw_week(part, demo_evenings(), width_px=298, whole=week)
+            draw_week(part, demo_evenings()[:1], width_px=298, whole=week)
             for part in split_week(week, (2, 4))
         ]
     scales = [[axes.get_ylim() for axes in figure.axes[1:]] for figure in parts]
     assert scales[0] == scales[1] == scales[2]
     # three days of their own would need less
     with look():
-        alone = draw_week(split_week(week, (2, 4))[0], demo_evenings(), width_px=298)
+        alone = draw_week(split_week(week, (2, 4))[0], demo_evenings()[:1], width_px=298)
     assert [axes.get_ylim() for axes in alone.axes[1:]] != scales[0]
 
 
@@ -286,7 +287,7 @@ def test_a_narrow_season_counts_winters_in_figures() -> None:
 
 
 def test_the_backtest_never_hatches_more_rounds_than_were_made() -> None:
-    result = replayed(demo_site(), demo_winters(), DEMO_NOW, [Foresight(7)])
+    result = _replay()
     for rule in result.results:
         soon, later = spoiled_rounds(rule, result.season.materials)
         assert 0 <= soon + later <= rule.rounds.mean()
@@ -296,15 +297,21 @@ def test_the_backtest_never_hatches_more_rounds_than_were_made() -> None:
 
 
 def _week_file(path: Path) -> None:
-    save_week_picture(path, demo_forecast(), demo_evenings())
+    near = demo_forecast().iloc[:96]  # two days of it are ahead
+    save_week_picture(path, near, [evening(demo_site(), near, DEMO_NOW, "oil")])
 
 
 def _season_file(path: Path) -> None:
     save_season_picture(path, demo_prospect().outlook, "Varkessa Bank")
 
 
+@cache
+def _replay() -> Replayed:
+    return replayed(demo_site(), demo_winters(), DEMO_NOW, [Foresight(7)])
+
+
 def _backtest_file(path: Path) -> None:
-    save_backtest_picture(path, replayed(demo_site(), demo_winters(), DEMO_NOW, []))
+    save_backtest_picture(path, _replay())
 
 
 @pytest.mark.parametrize("save", [_week_file, _season_file, _backtest_file])

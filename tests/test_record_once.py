@@ -13,7 +13,7 @@ import pytest
 from spraywindow.orchard import record_history, site
 from spraywindow.orchard.records import add, history, open_record
 from spraywindow.sources.samples import sample_path
-from tests.command_line import CommandLine
+from tests.command import command
 from tests.record_values import NOW as THEN
 from tests.record_values import entry
 
@@ -37,17 +37,17 @@ class Counted:
 
 
 @pytest.fixture
-def orchard(run: CommandLine, tmp_path: Path) -> Path:
+def orchard(tmp_path: Path) -> Path:
     """The demo's site with a record of three rows: two rounds, the first one corrected."""
     path, receipt = tmp_path / "site.toml", tmp_path / "receipt.json"
     shutil.copy(sample_path("orchard.toml"), path)
     said = [
-        run("slots", "--site", path, *WEATHER, *NOW, "--material", "copper", "--receipt", receipt),
-        run("log", "add", "--site", path, *NOW, *ROUND, "--material", "copper",
+        command("slots", "--site", path, *WEATHER, *NOW, "--material", "copper", "--receipt", receipt),
+        command("log", "add", "--site", path, *NOW, *ROUND, "--material", "copper",
             "--start", "2026-01-09 09:00", "--receipt", receipt),
-        run("log", "add", "--site", path, *NOW, *ROUND, "--material", "sulfur",
+        command("log", "add", "--site", path, *NOW, *ROUND, "--material", "sulfur",
             "--start", "2025-12-20 09:00"),
-        run("log", "correct", 1, "--why", "misread", "--set", "share=60 %", "--site", path, *NOW),
+        command("log", "correct", 1, "--why", "misread", "--set", "share=60 %", "--site", path, *NOW),
     ]  # fmt: skip
     assert [each.code for each in said] == [0, 0, 0, 0], said
     return path
@@ -74,7 +74,6 @@ def orchard(run: CommandLine, tmp_path: Path) -> Path:
     ids=lambda words: " ".join(words[:2]) if isinstance(words, tuple) else "",
 )
 def test_a_command_reads_site_and_record_once(
-    run: CommandLine,
     orchard: Path,
     monkeypatch: pytest.MonkeyPatch,
     words: tuple[str, ...],
@@ -86,7 +85,7 @@ def test_a_command_reads_site_and_record_once(
     sites = Counted(monkeypatch, site, "read_site")
     programs = Counted(monkeypatch, site, "build_program")
     timeless = words[:2] in {("log", "export"), ("log", "paper"), ("log", "check")}
-    said = run(*words, orchard, *(() if timeless else NOW))
+    said = command(*words, orchard, *(() if timeless else NOW))
     assert said.code == 0, said.err
     assert len(opened.calls) == 1
     assert [call[1] for call in verified.calls] == list(range(1, rows + 1))

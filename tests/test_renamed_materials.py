@@ -10,7 +10,8 @@ import pytest
 
 from spraywindow.sources.samples import sample_path
 from spraywindow.spray.catalogue import CATALOGUE
-from tests.command_line import CommandLine, write_weather
+from tests.command import command
+from tests.site_files import write_weather
 
 PLAIN = {"oil": "oil", "copper": "copper"}
 OWN = {"oil": "wax", "copper": "cupric"}
@@ -52,10 +53,10 @@ def own_site(folder: Path, names: dict[str, str]) -> Path:
     return folder / "site.toml"
 
 
-def told(run: CommandLine, folder: Path, names: dict[str, str], words: tuple[object, ...]) -> str:
+def told(folder: Path, names: dict[str, str], words: tuple[object, ...]) -> str:
     """What a command prints of the site by these names, the names taken back."""
     site = own_site(folder, names)
-    said = run(*(names.get(str(word), word) for word in words), "--site", site)
+    said = command(*(names.get(str(word), word) for word in words), "--site", site)
     assert said.code == 0, said.err
     return plain(said.out + said.err, names).replace(str(folder), "")
 
@@ -78,28 +79,24 @@ def plain(text: str, names: dict[str, str]) -> str:
     ],
     ids=["slots oil", "slots copper", "slots json", "mix oil", "mix copper", "season"],
 )
-def test_a_command_answers_alike(
-    run: CommandLine, tmp_path: Path, words: tuple[object, ...], holds: str
-) -> None:
-    own, usual = (
-        told(run, tmp_path / f"{n}", names, words) for n, names in enumerate((OWN, PLAIN))
-    )
+def test_a_command_answers_alike(tmp_path: Path, words: tuple[object, ...], holds: str) -> None:
+    own, usual = (told(tmp_path / f"{n}", names, words) for n, names in enumerate((OWN, PLAIN)))
     assert own == usual
     assert holds in " ".join(own.split())
 
 
-def test_the_page_says_the_same(run: CommandLine, tmp_path: Path) -> None:
+def test_the_page_says_the_same(tmp_path: Path) -> None:
     pages = []
     for number, names in enumerate((OWN, PLAIN)):
         page = tmp_path / f"{number}.html"
         words = ("report", "--out", page, *WEATHER)
-        told(run, tmp_path / f"{number}", names, words)
+        told(tmp_path / f"{number}", names, words)
         pages.append(re.findall(r">\s*([^<>]*?)\s*<", plain(page.read_text("utf-8"), names)))
     assert pages[0] == pages[1]
     assert any("Last copper on Tue 16 Dec" in line for line in pages[0])
 
 
-def test_a_round_is_judged_alike_by_the_rain_after_it(run: CommandLine, tmp_path: Path) -> None:
+def test_a_round_is_judged_alike_by_the_rain_after_it(tmp_path: Path) -> None:
     # 1 mm eight hours after the end: within oil's 24 h, not within copper's 2 h
     rain = {"2026-01-10T18:00": 1.0}
     weather = write_weather(tmp_path / "w.csv", "2026-01-01", 31, rain=rain)
@@ -107,12 +104,12 @@ def test_a_round_is_judged_alike_by_the_rain_after_it(run: CommandLine, tmp_path
     for number, names in enumerate((OWN, PLAIN)):
         site = own_site(tmp_path / f"{number}", names)
         for own in names.values():
-            said = run("log", "add", "--site", site, "--material", own, "--product", "P",
+            said = command("log", "add", "--site", site, "--material", own, "--product", "P",
                        "--start", "2026-01-10 10:00", "--end", "12:00",
                        "--now", "2026-01-10 14:00", "--no-fetch")  # fmt: skip
             assert said.code == 0, said.err
         ask = ("log", "advice", "--site", site, "--weather", weather, "--now", "2026-01-20 12:00")
-        answers.append(json.loads(plain(run(*ask, "--json").out, names))["rounds"])
+        answers.append(json.loads(plain(command(*ask, "--json").out, names))["rounds"])
     assert answers[0] == answers[1]
     verdicts = {each["material"]: each["verdict"] for each in answers[0]}
     assert verdicts == {"oil": "redo", "copper": "keep"}

@@ -11,7 +11,7 @@ import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.orchard.site import Site, read_site, site_of, with_done
-from tests.command import MAP, SITE
+from tests.site_files import MAP, SITE
 
 
 def site(extra: str = "", **changes: str) -> Site:

@@ -13,7 +13,7 @@ from spraywindow.orchard.site_materials import days_apart
 from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.spray.material import Material, Rainfast
 from spraywindow.spray.quantities import QUANTITIES
-from tests.command import SITE
+from tests.site_files import SITE
 
 
 def material(tables: str, name: str = "oil") -> Material:

@@ -266,25 +266,43 @@ def test_the_pause_that_the_service_asks_for_is_kept(tmp_path: Path) -> None:
 WHOLE = ("2018-01-01", "2018-12-31T23:00")
 
 
-@pytest.mark.parametrize("damage", ["cut", "empty", "text", "short", "other columns", "a folder"])
-def test_a_kept_year_that_is_damaged_is_fetched_again(damage: str, tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def kept_year(tmp_path_factory: pytest.TempPathFactory) -> tuple[pd.DataFrame, Path]:
+    """A year as fetched, and the file that it is kept in."""
+    folder = tmp_path_factory.mktemp("cache")
     with Loopback(answer) as server:
-        good = record(server, tmp_path, *WHOLE)
-        (kept,) = (tmp_path / "power").iterdir()
-        raw = kept.read_bytes()
-        if damage == "a folder":
-            kept.unlink()
-            kept.mkdir()
-        elif damage == "short":
-            pd.read_csv(kept, index_col="time").iloc[:-24].to_csv(kept)
-        elif damage == "other columns":
-            pd.read_csv(kept, index_col="time").drop(columns="rain_mm").to_csv(kept)
-        else:
-            kept.write_bytes({"cut": raw[: len(raw) // 2], "empty": b"", "text": b"x"}[damage])
+        good = record(server, folder, *WHOLE)
+    (kept,) = (folder / "power").iterdir()
+    return good, kept
+
+
+@pytest.mark.parametrize("damage", ["cut", "empty", "text", "short", "other columns", "a folder"])
+def test_a_kept_year_that_is_damaged_is_fetched_again(
+    damage: str, tmp_path: Path, kept_year: tuple[pd.DataFrame, Path]
+) -> None:
+    good, sound = kept_year
+    raw, kept = sound.read_bytes(), tmp_path / "power" / sound.name
+    kept.parent.mkdir()
+    if damage == "a folder":
+        kept.mkdir()
+    elif damage == "short":
+        pd.read_csv(sound, index_col="time").iloc[:-24].to_csv(kept)
+    elif damage == "other columns":
+        pd.read_csv(sound, index_col="time").drop(columns="rain_mm").to_csv(kept)
+    else:
+        kept.write_bytes({"cut": raw[: len(raw) // 2], "empty": b"", "text": b"x"}[damage])
+    with Loopback(answer) as server:
         pd.testing.assert_frame_equal(record(server, tmp_path, *WHOLE), good)
-        assert len(server.asked) == 2
+        assert len(server.asked) == 1
         record(server, tmp_path, *WHOLE)
-        assert len(server.asked) == (3 if damage == "a folder" else 2)  # kept again
+        assert len(server.asked) == (2 if damage == "a folder" else 1)  # kept again
+
+
+def test_a_kept_year_that_is_sound_is_not_fetched(kept_year: tuple[pd.DataFrame, Path]) -> None:
+    good, sound = kept_year
+    with Loopback(answer) as server:
+        pd.testing.assert_frame_equal(record(server, sound.parents[1], *WHOLE), good)
+        assert server.asked == []
 
 
 def test_a_cache_that_cannot_be_used_is_the_same_error_as_elsewhere(tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from spraywindow.season.entry import Entry
 from spraywindow.season.planner import may_spray
 from spraywindow.season.program import Program
 from spraywindow.sources.samples import demo_forecast
-from tests.season_values import site, winters
+from tests.season_values import late_winters, site
 
 NOW = pd.Timestamp("2026-01-12 16:00", tz="UTC")
 SULFUR = dt.date(2026, 1, 5)
@@ -65,7 +65,7 @@ def test_the_planner_is_barred_on_the_days_that_the_evening_refuses(seed: int) -
 def test_the_season_ahead_waits_as_long_as_the_evening_says() -> None:
     the = evening(after_sulfur(), demo_forecast(), NOW, "oil")
     assert the.tomorrow.why.endswith("so from Wed 4 Feb on")
-    found = prospect(after_sulfur(), winters(), NOW, forecast=demo_forecast())
+    found = prospect(after_sulfur(), late_winters(), NOW, forecast=demo_forecast())
     oil, copper = found.upcoming
     assert (oil.allowed, copper.allowed) == (OPEN, dt.date(2026, 1, 13))
     assert oil.morning is None
@@ -73,14 +73,14 @@ def test_the_season_ahead_waits_as_long_as_the_evening_says() -> None:
     assert not found.outlook.season.usable[:closed, 0].any()
     assert found.outlook.season.usable[closed:, 0].any()
     assert any(note.startswith("oil: sulfur went on Mon 5 Jan: 30 days") for note in found.notes)
-    without = prospect(site(), winters(), NOW, forecast=demo_forecast())
+    without = prospect(site(), late_winters(), NOW, forecast=demo_forecast())
     assert without.outlook.season.usable[:closed, 0].any()
 
 
 def test_a_spray_of_this_winter_does_not_hold_the_next_one_back() -> None:
     may = pd.Timestamp("2026-05-30", tz="UTC")
-    found = prospect(after_sulfur(), winters(), may)
-    without = prospect(site(), winters(), may)
+    found = prospect(after_sulfur(), late_winters(), may)
+    without = prospect(site(), late_winters(), may)
     assert found.outlook.usable.tolist() == without.outlook.usable.tolist()
 
 

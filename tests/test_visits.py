@@ -19,7 +19,7 @@ from spraywindow.orchard.urgency import Urgency, end_is_assumed, last_day_of
 from spraywindow.orchard.visit_reasons import told_apart, why_not_visited
 from spraywindow.orchard.visits import Visits, plan_visits
 from spraywindow.sources.tables import read_weather
-from tests.command_line import write_site, write_weather
+from tests.site_files import write_site, write_weather
 
 EVENING = pd.Timestamp("2026-01-08 16:00", tz="UTC")
 

@@ -22,7 +22,7 @@ from spraywindow.output.words import (
 )
 from spraywindow.spray.catalogue import CATALOGUE, OIL
 from spraywindow.weather.source import weather_source
-from tests.command import steady
+from tests.site_files import steady
 from tests.test_evening import answer, site
 
 EARLY_PEACH = (

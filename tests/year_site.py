@@ -7,10 +7,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from typer.testing import CliRunner, Result
-
-from spraywindow.cli.main import app
-from spraywindow.sources.samples import sample_path
+from tests.command import Said, command
+from tests.season_values import winters
 
 PLAIN: dict[str, Any] = {
     "name": "Dry Creek",
@@ -24,7 +22,6 @@ PLAIN: dict[str, Any] = {
 }  # fmt: skip
 FEEDING = {"dose": "4 cups", "nitrogen": "10 %", "flowering": "2025-03-10", "parts": 6}
 SPRAYER = {"tank": "100 gal", "flow": "2 gal/min"}
-WINTERS = sample_path("winters.csv.gz")
 
 
 def tables(**changes: Any) -> dict[str, Any]:
@@ -36,7 +33,7 @@ def tables(**changes: Any) -> dict[str, Any]:
 
 def write(folder: Path, site: dict[str, Any]) -> Path:
     path = folder / "site.toml"
-    lines = [f"{key} = {json.dumps(value)}" for key, value in site.items() if _plain(value)]
+    lines = [f"{key} = {_inline(value)}" for key, value in site.items() if _plain(value)]
     for key, value in site.items():
         if isinstance(value, dict):
             lines.append(f"{key} = {_inline(value)}")
@@ -57,21 +54,16 @@ def _inline(value: Any) -> str:
         return "{" + ", ".join(f"{json.dumps(k)} = {_inline(v)}" for k, v in value.items()) + "}"
     if isinstance(value, list):
         return "[" + ", ".join(_inline(each) for each in value) + "]"
-    return json.dumps(value)
+    return json.dumps(value, default=str)  # days
 
 
-def run(*arguments: str) -> Result:
-    return CliRunner().invoke(app, list(arguments))
+def answer(folder: Path, name: str, now: str, site: dict[str, Any], *more: str) -> Any:
+    """The JSON of a command for a site on a year of the demo's past weather."""
+    return ask(folder, name, now, site, "--json", *more).answer
 
 
-def answer(folder: Path, command: str, now: str, site: dict[str, Any], *more: str) -> Any:
-    """The JSON of a command for a site on the demo's past weather."""
-    result = ask(folder, command, now, site, "--json", *more)
-    assert result.exit_code == 0, result.output + repr(result.exception)
-    return json.loads(result.stdout)
-
-
-def ask(folder: Path, command: str, now: str, site: dict[str, Any], *more: str) -> Result:
-    path = write(folder, site)
-    weather = ("--weather", str(WINTERS))
-    return run(command, "--site", str(path), "--now", now, *weather, *more)
+def ask(folder: Path, name: str, now: str, site: dict[str, Any], *more: str) -> Said:
+    path, year = write(folder, site), folder / "year.csv"
+    if not year.exists():
+        winters().loc["2024-09":"2025-08"].to_csv(year)
+    return command(name, "--site", path, "--now", now, "--weather", year, *more)
