@@ -5,11 +5,11 @@ from __future__ import annotations
 from spraywindow.orchard.hose_site import BlockHose, HoseAnswer
 from spraywindow.orchard.hosing import CAUTIONS, HosingDay
 from spraywindow.orchard.wording import clock_words, day_words
-from spraywindow.output.notices import Words
+from spraywindow.output.notices import EARLY, Words
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.units import System
 from spraywindow.output.words import source_line
-from spraywindow.output.year_words import first_reason, rain_words, reader_words
+from spraywindow.output.year_words import rain_words, reader_words
 
 DEFERS = "Local rules on the use of water come first; keep the jet off electric fences and people."
 
@@ -122,3 +122,8 @@ HOSE_WORDS: Words = {
     (HoseAnswer, "cautions"): lambda _, __: hose_cautions(),
 }
 """What the JSON says in words."""
+
+
+def first_reason(days: tuple[HosingDay, ...], verdict: str) -> str:
+    """The reason of the first day with a verdict; "too early to say" without one."""
+    return next((day.reason for day in days if day.verdict == verdict), EARLY)

@@ -7,8 +7,6 @@ import re
 
 import numpy as np
 
-from spraywindow.orchard.hosing import HosingDay
-from spraywindow.output.notices import EARLY
 from spraywindow.output.units import System
 from spraywindow.units import UNITS, convert
 
@@ -120,8 +118,3 @@ def rain_words(low_mm: float, high_mm: float, system: System) -> str:
     if not high:
         return "?" if low_mm == 0 else f"{low} {name} or more"
     return f"{high} {name}" if low == high else f"{low}-{high} {name}"
-
-
-def first_reason(days: tuple[HosingDay, ...], verdict: str) -> str:
-    """The reason of the first day with a verdict; "too early to say" without one."""
-    return next((day.reason for day in days if day.verdict == verdict), EARLY)
