@@ -41,8 +41,3 @@ def test_ground_files_import_only_each_other() -> None:
     for name in GROUND:
         inside = [n for n in imported(PACKAGE / f"{name}.py") if n.startswith("spraywindow")]
         assert all(n.split(".")[1] in GROUND for n in inside)
-
-
-def test_files_stay_short() -> None:
-    long = {path.name: len(path.read_text(encoding="utf-8").splitlines()) for path in FILES}
-    assert {name: lines for name, lines in long.items() if lines > 250} == {}
