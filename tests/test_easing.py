@@ -40,11 +40,11 @@ def share_of(chances: np.ndarray) -> Share:
 
 
 def test_days_gained_are_those_of_a_material_without_the_limit() -> None:
-    gained = {name: days for material, name, days in limit_costs(season()) if material == "oil"}
+    gained = {each.limit: each.days for each in limit_costs(season()) if each.material == "oil"}
     for name in ("dry spell", "frost in 24 h", "humid"):
         without = mornings(with_oil(OIL.with_limits(**{name: None}))) - mornings(season())
         assert gained.get(name, 0.0) == pytest.approx(without)
-    ordered = [days for _, _, days in limit_costs(season())]
+    ordered = [each.days for each in limit_costs(season())]
     assert ordered == sorted(ordered, reverse=True)
 
 

@@ -84,8 +84,8 @@ def test_a_shorter_dry_spell_gives_mornings_and_a_longer_one_costs_them(demo: Ou
     assert mornings == sorted(mornings, reverse=True)
     assert mornings[2] == pytest.approx(demo.usable[0].mean())
     assert demo.eased[0].usable_mornings["oil"] >= mornings[2]
-    assert demo.limits[0][:2] == ("oil", "dry spell")
-    assert all(days > 0 for _, _, days in demo.limits)
+    assert (demo.limits[0].material, demo.limits[0].limit) == ("oil", "dry spell")
+    assert all(cost.days > 0 for cost in demo.limits)
 
 
 def test_a_winter_of_missing_rain_is_left_out_named_and_bounded() -> None:

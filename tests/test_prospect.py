@@ -13,7 +13,8 @@ from spraywindow.errors import InputError
 from spraywindow.orchard.next_rounds import next_rounds
 from spraywindow.orchard.prospect import Prospect, prospect, season_leaf_fall
 from spraywindow.orchard.site import Site
-from spraywindow.output.season_answers import season_answer
+from spraywindow.output.json import plain
+from spraywindow.output.season_text import SEASON_WORDS
 from spraywindow.season.outlook import season_outlook
 from spraywindow.sources.samples import demo_forecast
 from spraywindow.spray.days import day_margins
@@ -207,7 +208,7 @@ def test_what_the_record_holds_after_now_changes_nothing(now: str) -> None:
     whole, cut = (prospect(early, table, at) for table in (record(), known))
     for one, other in zip(whole.groups, cut.groups, strict=True):
         np.testing.assert_equal(
-            *(season_answer(replace(each, groups=(group,)))
+            *(plain(replace(each, groups=(group,)), SEASON_WORDS)
               for each, group in ((whole, one), (cut, other)))
         )  # fmt: skip
     assert whole.outlook.season.labels[-1] == "2023/24"

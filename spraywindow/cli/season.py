@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -145,7 +145,6 @@ def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
     """One site's text, or what its JSON holds; remarks are added to `notes`."""
     from spraywindow.orchard.prospect import prospect
     from spraywindow.units import quantity
-    from spraywindow.weather.source import weather_source
 
     weather, demo = asked.weather, path is None
     site = the_site(path)
@@ -162,24 +161,21 @@ def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
     elif not asked.no_forecast:
         ahead = _forecast(site, asked, at, notes, demo=demo and weather is None)
     found = prospect(site, record, at, forecast=ahead, dry_spell_h=hours)
+    found = replace(found, source_notes=tuple(beside))
     if asked.plot is not None:
         from spraywindow.output.plot_season import save_season_picture
 
         save_season_picture(asked.plot, found.outlook, site.name)
     if demo:
         notes.append(DEMO_NOTE)
-    source = weather_source(record, at)
     if asked.json:
         from spraywindow.output.json import plain
-        from spraywindow.output.season_answers import season_answer
+        from spraywindow.output.season_text import SEASON_WORDS
 
-        return {**season_answer(found), "source": plain(source),
-                "source_notes": beside}  # fmt: skip
+        return plain(found, SEASON_WORDS)
     from spraywindow.output.season_text import season_text
-    from spraywindow.output.text import paragraph
-    from spraywindow.output.words import source_line
 
-    return "\n".join([season_text(found), *map(paragraph, [*beside, source_line(source)])])
+    return season_text(found)
 
 
 def _forecast(

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import ClassVar
 
 import pandas as pd
 
@@ -16,9 +18,25 @@ from spraywindow.orchard.site_tables import Block
 from spraywindow.orchard.spacing import in_season, refuse_future, spacing_finding
 from spraywindow.orchard.tree_groups import Group, block_need, group_notes
 from spraywindow.season.dormancy import Need
+from spraywindow.season.entry import Entry
 from spraywindow.season.outlook import Outlook, season_outlook
 from spraywindow.season.program import Program
+from spraywindow.season.span import Span, program_span
 from spraywindow.spray.material import Material
+from spraywindow.weather.source import WeatherSource, weather_source
+
+
+@dataclass(frozen=True)
+class RoundsOwed:
+    """A material of the program, and the rounds of it that are owed within the maxima."""
+
+    json_keys: ClassVar = (
+        "material=entry.material", "rounds=entry.rounds", "done=entry.days_done", "owed",
+        "least_days=entry.least_days",
+    )  # fmt: skip
+
+    entry: Entry
+    owed: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,8 +48,24 @@ class Prospect:
     `begun` tells whether the season has begun, so that day 0 is tomorrow; `ended` is the day
     before which the season at hand was over, when the report is for the next one. `in_flower`
     are blocks that were seen in flower already. `upcoming` says what is next in a season that has
-    begun, for the first group.
+    begun, for the first group. `source` is of the record, with notes on it.
     """
+
+    json_keys: ClassVar = (
+        "site=site.name", "now",
+        "season=.(start=outlook.season.first end=outlook.last begun)", "ends=outlook.ends",
+        "program=rounds", "winters=outlook.winters",
+        "finish=.(hindsight=outlook.finish_hindsight as_it_comes=outlook.finish_coming "
+        "bounds_with_winters_left_out=outlook.bounds forecast_spliced=outlook.spliced)",
+        "days=.(first_to_last_round=span.median_days n=span.finished "
+        "fit_in_35_days=span.in_five_weeks)",
+        "latest_start=outlook.latest_start", "start_shares=outlook.starts", "weeks=outlook.weeks",
+        "rounds_short=outlook.short", "limits=outlook.limits",
+        "dry_spell=outlook.dry_spells(hours usable_mornings:2 finish_share=finish.share)",
+        "eased=outlook.eased(change=name usable_mornings:2 finish_share=finish.share)",
+        "leaf_curl=outlook.curl", "blocks=groups", "next=upcoming", "notes=all_notes", "cautions!",
+        "source", "source_notes",
+    )  # fmt: skip
 
     site: Site
     program: Program
@@ -41,12 +75,29 @@ class Prospect:
     ended: dt.date | None
     in_flower: tuple[Block, ...]
     notes: tuple[str, ...]
+    source: WeatherSource
     upcoming: tuple[NextRound, ...] = ()
+    source_notes: tuple[str, ...] = ()
 
     @property
     def outlook(self) -> Outlook:
         """Of the group with the most trees."""
         return self.groups[0].outlook
+
+    @property
+    def rounds(self) -> tuple[RoundsOwed, ...]:
+        """The program, and what is owed of it."""
+        return tuple(map(RoundsOwed, self.program.entries, self.program.visits_allowed))
+
+    @cached_property
+    def span(self) -> Span:
+        """How many days the rounds owed take; worked out when it is first asked for."""
+        return program_span(self.outlook.season, self.program)
+
+    @property
+    def all_notes(self) -> tuple[str, ...]:
+        """Its notes, and those of the program."""
+        return (*self.notes, *self.program.notes())
 
 
 def season_leaf_fall(site: Site, start: dt.date) -> dt.date:
@@ -160,7 +211,11 @@ def prospect(
     upcoming = next_rounds(site, program, groups[0].outlook.season, ahead) if begun else ()
     closed = _closed_notes(site, tomorrow) if begun else ()
     notes = (*(note for group in groups for note in group_notes(group)), *closed, *notes)
-    return Prospect(site, program, now, tuple(groups), begun, ended, over, notes, upcoming)
+    local = now.tz_convert(site.place.timezone)
+    source = weather_source(winters, now)
+    return Prospect(
+        site, program, local, tuple(groups), begun, ended, over, notes, source, upcoming
+    )
 
 
 def _closed_notes(site: Site, day: dt.date) -> tuple[str, ...]:

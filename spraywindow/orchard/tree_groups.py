@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -30,15 +31,25 @@ BUD_SWELL = 51
 class Group:
     """Blocks of trees that flower together, and what the season holds for them."""
 
+    json_keys: ClassVar = (
+        "names=block_names", "need=need_name", "end=outlook.last", "ends=outlook.ends",
+        "finish_as_it_comes=outlook.finish_coming",
+    )  # fmt: skip
+
     blocks: tuple[Block, ...]
     need_name: str
     need: Need
     outlook: Outlook
 
     @property
-    def names(self) -> str:
+    def block_names(self) -> tuple[str, ...]:
         """Of its blocks."""
-        return ", ".join(block.name for block in self.blocks)
+        return tuple(block.name for block in self.blocks)
+
+    @property
+    def names(self) -> str:
+        """The same in a line."""
+        return ", ".join(self.block_names)
 
     @property
     def past(self) -> bool:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from spraywindow.orchard.next_rounds import NextRound
 from spraywindow.output.text import table_text
@@ -30,17 +29,3 @@ def next_text(upcoming: Sequence[NextRound]) -> list[str]:
         return []
     head = ["material", "owed", "allowed from", "first usable morning known"]
     return ["What is next (`spraywindow slots` has the last word)\n" + table_text(head, rows, (1,))]
-
-
-def next_answer(upcoming: Sequence[NextRound]) -> list[dict[str, Any]]:
-    """The same as JSON."""
-    return [
-        {
-            "material": each.material,
-            "owed": each.owed,
-            "allowed": each.allowed.isoformat() if each.allowed else None,
-            "morning": each.morning.isoformat() if each.morning else None,
-            "known_until": each.known_until.isoformat() if each.known_until else None,
-        }
-        for each in upcoming
-    ]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from spraywindow.output.season_answers import mean_known
 from spraywindow.output.text import paragraph, table_text
 from spraywindow.output.words import day_words
 from spraywindow.season.outlook import Outlook
@@ -15,7 +14,7 @@ def curl_text(outlook: Outlook) -> list[str]:
     curl = outlook.curl
     if curl is None:
         return []
-    n = int(np.isfinite(curl.coming).sum())
+    n = curl.winters_with_risk
     if n == 0:
         return ["Leaf-curl weather and copper: no winter had weather for infection."]
     rows = [
@@ -28,7 +27,7 @@ def curl_text(outlook: Outlook) -> list[str]:
     text = "Leaf-curl weather and copper: share of a winter's infection risk, mean (10-90 %)\n"
     head = ["covered by the best of hindsight", "lost without this round"]
     text += table_text(["more rounds" if left.share else "rounds", *head], rows, right=(0, 1, 2))
-    covered = mean_known(curl.coming)
+    covered, best = curl.covered_as_it_comes, curl.covered_by_best_rounds
     if left.share:
         why = f" (rain is unknown in {left.unknown_h} h since)" if left.unknown_h else ""
         text += "\n" + paragraph(
@@ -39,13 +38,10 @@ def curl_text(outlook: Outlook) -> list[str]:
         f"The rounds made as it comes cover {at_most}{100 * covered:.0f} % (mean of {n} winters "
         "with risk)."
     )
-    enough = next(
-        (k for k, row in enumerate(curl.best, start=1)
-         if mean_known(row) >= 0.9 * mean_known(curl.best[-1])), len(curl.best),
-    )  # fmt: skip
-    if enough < len(curl.best):
+    enough = next((k for k, mean in enumerate(best, start=1) if mean >= 0.9 * best[-1]), len(best))
+    if enough < len(best):
         text += "\n" + paragraph(
-            f"{enough} well-placed rounds cover nine tenths of what {len(curl.best)} would."
+            f"{enough} well-placed rounds cover nine tenths of what {len(best)} would."
         )
     return [text]
 

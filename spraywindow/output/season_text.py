@@ -9,17 +9,19 @@ import numpy as np
 from spraywindow.orchard.prospect import Prospect
 from spraywindow.output.ends_text import ends_text
 from spraywindow.output.next_text import next_text
-from spraywindow.output.notices import LABEL
-from spraywindow.output.season_answers import cautions, mean_known
+from spraywindow.output.notices import FEW_WINTERS, LABEL, Words
 from spraywindow.output.season_curl_text import curl_text
 from spraywindow.output.text import paragraph, table_text
-from spraywindow.output.words import day_words, limit_words
+from spraywindow.output.words import day_words, limit_words, source_line
 from spraywindow.season.outlook import FEWEST_FOR_START, Outlook
-from spraywindow.season.share import Share
-from spraywindow.season.span import FIVE_WEEKS_D, program_span
+from spraywindow.season.share import Share, mean_known
+from spraywindow.season.span import FIVE_WEEKS_D
 from spraywindow.season.stages import stage_words
 
 MOST_LIMITS = 6
+WINTER_TO_WINTER = (
+    "One forecast stands in front of every winter: the interval is winter-to-winter only."
+)
 
 
 def share_words(share: Share, label: str = "") -> str:
@@ -78,6 +80,20 @@ def _verdict(prospect: Prospect) -> str:
     return "\n".join(paragraph(line) for line in lines)
 
 
+def cautions(outlook: Outlook) -> list[str]:
+    """How the shares are to be read."""
+    said = []
+    if outlook.spliced and outlook.finish_coming.n:
+        said.append(WINTER_TO_WINTER)
+    if 0 < outlook.finish_coming.n < FEWEST_FOR_START:
+        said.append(FEW_WINTERS)
+    return said
+
+
+SEASON_WORDS: Words = {(Prospect, "cautions"): lambda prospect, _: cautions(prospect.outlook)}
+"""What the JSON says in words."""
+
+
 def _left_out_words(outlook: Outlook) -> str:
     """How many winters are left out; those of missing rain bound the share."""
     every, wet = len(outlook.season.left_out), len(outlook.season.rain_missing)
@@ -107,19 +123,19 @@ def _latest_words(outlook: Outlook) -> str:
 def _program(prospect: Prospect) -> str:
     rows = [
         [
-            entry.material,
-            str(entry.rounds),
-            f"{entry.rounds_done:g}",
-            str(prospect.program.visits_allowed[number]),
-            f"{entry.least_days} d",
+            each.entry.material,
+            str(each.entry.rounds),
+            f"{each.entry.rounds_done:g}",
+            str(each.owed),
+            f"{each.entry.least_days} d",
             f"{np.median(prospect.outlook.usable[number]):.0f}"
             if prospect.outlook.season.labels
             else "unknown",
-            f"{prospect.outlook.short[entry.material]:.1f}"
+            f"{prospect.outlook.short[each.entry.material]:.1f}"
             if prospect.outlook.season.labels
             else "unknown",
         ]
-        for number, entry in enumerate(prospect.program.entries)
+        for number, each in enumerate(prospect.rounds)
     ]
     head = ["material", "rounds", "done", "owed", "apart", "usable mornings", "rounds short"]
     text = table_text(head, rows, right=(1, 2, 3, 4, 5, 6))
@@ -138,7 +154,7 @@ def _program(prospect: Prospect) -> str:
 
 def _span_words(prospect: Prospect) -> str:
     """How many days the rounds owed take, and whether five weeks would hold them."""
-    span = program_span(prospect.outlook.season, prospect.program)
+    span = prospect.span
     took = (
         f"From the first round to the last it takes {span.median_days:.0f} days (middle of "
         f"{span.finished} winters that finish). "
@@ -191,30 +207,34 @@ def _starts(outlook: Outlook) -> str:
 
 
 def _winters(outlook: Outlook) -> str:
-    season = outlook.season
+    names = [material.name for material in outlook.season.materials]
     rows = [
         [
-            label,
-            *(f"{outlook.usable[n, column]:.0f}" for n in range(len(season.materials))),
-            f"{outlook.rounds_hindsight[column]}",
-            f"{outlook.rounds_coming[column]}",
+            row.winter,
+            *map(str, row.usable_mornings.values()),
+            str(row.rounds.hindsight),
+            str(row.rounds.as_it_comes),
             "",
         ]
-        for column, label in enumerate(season.labels)
+        if row.usable
+        else [row.winter, *[""] * (len(names) + 2), f"left out: {row.why_not}"]
+        for row in outlook.winters
     ]
-    blank = [""] * (len(season.materials) + 2)
-    rows += [[label, *blank, f"left out: {why}"] for label, why in season.left_out.items()]
-    head = ["winter", *(m.name for m in season.materials), "hindsight", "as it comes", ""]
+    head = ["winter", *names, "hindsight", "as it comes", ""]
     return f"Usable mornings and rounds made of {outlook.owed}, winter by winter\n" + table_text(
-        head, sorted(rows), right=tuple(range(1, len(head) - 1))
+        head, rows, right=tuple(range(1, len(head) - 1))
     )
 
 
 def _reasons(outlook: Outlook) -> str:
     by_name = {material.name: material for material in outlook.season.materials}
     rows = [
-        [f"{material}: without '{limit_words(limit, by_name[material])}'", f"+{days:.1f}", ""]
-        for material, limit, days in outlook.limits[:MOST_LIMITS]
+        [
+            f"{cost.material}: without '{limit_words(cost.limit, by_name[cost.material])}'",
+            f"+{cost.days:.1f}",
+            "",
+        ]
+        for cost in outlook.limits[:MOST_LIMITS]
     ]
     text = "What stops the mornings: usable mornings a winter gained\n" + table_text(
         ["limit", "mornings", ""], rows, right=(1,)
@@ -246,5 +266,6 @@ def _foot(prospect: Prospect) -> str:
         f"Not for {block.name}: {stage_words(block.stage or 0)} seen on {block.observed}."
         for block in prospect.in_flower
     ]
-    lines += [f"Note: {note}." for note in (*prospect.notes, *prospect.program.notes())]
-    return "\n".join(paragraph(line) for line in [*lines, f"! {LABEL}"])
+    lines += [f"Note: {note}." for note in prospect.all_notes]
+    lines += [f"! {LABEL}", *prospect.source_notes, source_line(prospect.source)]
+    return "\n".join(map(paragraph, lines))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,10 +36,21 @@ class Ease:
     finish: Share
 
 
+@dataclass(frozen=True)
+class LimitCost:
+    """Usable mornings per winter [d] that a material gains without one of its hard limits."""
+
+    json_keys: ClassVar = ("material", "limit", "days_gained_without_it=days:2")
+
+    material: str
+    limit: str
+    days: float
+
+
 Finish = Callable[[Array], Share]
 
 
-def limit_costs(season: Season) -> tuple[tuple[str, str, float], ...]:
+def limit_costs(season: Season) -> tuple[LimitCost, ...]:
     """Usable mornings per winter gained without each hard limit, the costliest first."""
     rows = []
     used = list(season.used)
@@ -52,8 +64,8 @@ def limit_costs(season: Season) -> tuple[tuple[str, str, float], ...]:
         for name, usable in without.items():
             gained = int((usable[:, used] & inside).sum()) - have
             if gained > 0:
-                rows.append((material.name, name, gained / len(used)))
-    return tuple(sorted(rows, key=lambda row: -row[2]))
+                rows.append(LimitCost(material.name, name, gained / len(used)))
+    return tuple(sorted(rows, key=lambda row: -row.days))
 
 
 def dry_spells(season: Season, finish: Finish) -> tuple[Ease, ...]:

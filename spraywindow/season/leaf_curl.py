@@ -7,6 +7,7 @@ figure (common practice, no source).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from spraywindow.season.copper_cover import best_rounds, covered_share, round_wo
 from spraywindow.season.copper_done import CopperLeft
 from spraywindow.season.infection import LEAF_CURL, infection_risk, spread_rain, wet_from_store
 from spraywindow.season.past import Season
+from spraywindow.season.share import mean_known
 from spraywindow.weather.interval import Array
 
 MOST_ROUNDS = 5
@@ -43,12 +45,43 @@ class CurlCover:
         Share that would be lost without the first, second ... round made as it comes.
     """
 
+    json_keys: ClassVar = (
+        "winters_with_risk", "copper_on_wood=left.share", "rain_unknown_h=left.unknown_h",
+        "covered_without_rounds", "covered_as_it_comes", "covered_by_best_rounds",
+        "worth_of_round",
+    )  # fmt: skip
+
     left: CopperLeft
     risk: Array
     bare: Array
     coming: Array
     best: Array
     worth: Array
+
+    @property
+    def winters_with_risk(self) -> int:
+        """Winters that had weather for infection; the means are of these."""
+        return int(np.isfinite(self.coming).sum())
+
+    @property
+    def covered_without_rounds(self) -> float:
+        """Mean of `bare`; NaN without risk, as all that follow."""
+        return mean_known(self.bare)
+
+    @property
+    def covered_as_it_comes(self) -> float:
+        """Mean of `coming`."""
+        return mean_known(self.coming)
+
+    @property
+    def covered_by_best_rounds(self) -> tuple[float, ...]:
+        """Means of `best`, by number of rounds from 1 on."""
+        return tuple(map(mean_known, self.best))
+
+    @property
+    def worth_of_round(self) -> tuple[float, ...]:
+        """Means of `worth`, by round."""
+        return tuple(map(mean_known, self.worth))
 
 
 def curl_cover(

@@ -20,7 +20,7 @@ from spraywindow.season.coming import (
     within,
 )
 from spraywindow.season.copper_done import copper_left
-from spraywindow.season.easing import Ease, dry_spells, earlier_dew_off, limit_costs
+from spraywindow.season.easing import Ease, LimitCost, dry_spells, earlier_dew_off, limit_costs
 from spraywindow.season.ending import LastDay
 from spraywindow.season.leaf_curl import CurlCover, curl_cover
 from spraywindow.season.maxima import all_made
@@ -28,7 +28,7 @@ from spraywindow.season.mornings import midnight
 from spraywindow.season.past import Need, Season, past_season
 from spraywindow.season.planner import plan_many
 from spraywindow.season.program import Program
-from spraywindow.season.share import Share
+from spraywindow.season.share import Share, mean_known
 from spraywindow.season.states import program_states
 from spraywindow.spray.conditions import Setting
 from spraywindow.spray.material import Material
@@ -39,6 +39,42 @@ from spraywindow.weather.interval import Array
 FEWEST_FOR_START = 10
 """A latest start is given from so many winters on."""
 WEEK_D = 7
+
+
+@dataclass(frozen=True)
+class BothWays:
+    """One winter with hindsight, and as it comes; None for a winter left out."""
+
+    hindsight: int | None = None
+    as_it_comes: int | None = None
+
+
+@dataclass(frozen=True)
+class WinterRow:
+    """One winter of the record; usable mornings by material, rounds made, all of them or not."""
+
+    winter: str
+    usable: bool
+    why_not: str | None
+    usable_mornings: Mapping[str, int | None]
+    rounds: BothWays
+    finished: BothWays
+
+
+@dataclass(frozen=True)
+class StartShare:
+    """Share of the winters that finish when nothing is done before `start`."""
+
+    start: dt.date
+    share: float
+
+
+@dataclass(frozen=True)
+class WeekMornings:
+    """Usable mornings of the week from `start`, by material, mean of the winters."""
+
+    start: dt.date
+    usable_mornings: Mapping[str, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +111,7 @@ class Outlook:
         finish; None where there is none or the winters are too few.
     short : mapping of str to float
         Rounds that fall short per winter, as it comes, by material.
-    limits : tuple of (material, limit, days)
+    limits : tuple of LimitCost
         Usable mornings per winter gained without that limit, the costliest first.
     dry_spells, eased : tuple of Ease
     curl : CurlCover or None
@@ -100,11 +136,50 @@ class Outlook:
     start_shares: Array
     latest_start: Mapping[int, dt.date | None]
     short: Mapping[str, float]
-    limits: tuple[tuple[str, str, float], ...]
+    limits: tuple[LimitCost, ...]
     dry_spells: tuple[Ease, ...]
     eased: tuple[Ease, ...]
     curl: CurlCover | None
     spliced: bool
+
+    @property
+    def winters(self) -> tuple[WinterRow, ...]:
+        """Every winter of the record in order, those left out as well."""
+        names = [material.name for material in self.season.materials]
+        rows = [
+            WinterRow(
+                label, True, None,
+                dict(zip(names, map(int, self.usable[:, column]), strict=True)),
+                BothWays(int(self.rounds_hindsight[column]), int(self.rounds_coming[column])),
+                BothWays(bool(self.made_hindsight[column]), bool(self.made_coming[column])),
+            )
+            for column, label in enumerate(self.season.labels)
+        ]  # fmt: skip
+        rows += [
+            WinterRow(label, False, why, dict.fromkeys(names), BothWays(), BothWays())
+            for label, why in self.season.left_out.items()
+        ]
+        return tuple(sorted(rows, key=lambda row: row.winter))
+
+    @property
+    def starts(self) -> tuple[StartShare, ...]:
+        """`start_shares` with their days."""
+        return tuple(
+            StartShare(self.season.first + dt.timedelta(days=day), float(share))
+            for day, share in enumerate(self.start_shares)
+        )
+
+    @property
+    def weeks(self) -> tuple[WeekMornings, ...]:
+        """Means of `weekly`."""
+        names = [material.name for material in self.season.materials]
+        return tuple(
+            WeekMornings(
+                self.season.first + dt.timedelta(days=WEEK_D * week),
+                dict(zip(names, map(mean_known, row), strict=True)),
+            )
+            for week, row in enumerate(self.weekly)
+        )
 
 
 def season_outlook(

@@ -8,6 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraywindow.season.skill import wilson_interval
+from spraywindow.weather.interval import Array
+
+
+def mean_known(values: Array) -> float:
+    """Mean of what is not NaN; NaN where all is."""
+    known = values[~np.isnan(values)]
+    return float(known.mean()) if known.size else np.nan
 
 
 @dataclass(frozen=True)
