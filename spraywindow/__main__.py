@@ -1,5 +1,5 @@
 """``python -m spraywindow``."""
 
-from spraywindow.cli.main import run
+from spraywindow.main import run
 
 run()

@@ -10,7 +10,18 @@ from collections.abc import Sequence
 
 
 class SprayWindowError(Exception):
-    """Base of every error that a user can cause or meet."""
+    """Base of every error that a user can cause or meet; `describe` words it."""
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        where: str = "",
+        expected: str = "",
+        got: object = None,
+        cure: str = "",
+    ) -> None:
+        super().__init__(describe(what, where=where, expected=expected, got=got, cure=cure))
 
 
 class InputError(SprayWindowError, ValueError):
@@ -18,7 +29,7 @@ class InputError(SprayWindowError, ValueError):
 
 
 class WeatherError(InputError):
-    """A weather table breaks the contract of `spraywindow.weather.hourly`."""
+    """A weather table breaks the contract of `spraywindow.weather.table`."""
 
 
 class SourceError(SprayWindowError):

@@ -16,7 +16,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from spraywindow.errors import InputError, describe
+from spraywindow.errors import InputError
 
 Number = TypeVar("Number", float, np.ndarray)
 
@@ -122,9 +122,7 @@ def unit(text: str, *, where: str = "", dimension: str = "") -> Unit:
                 return Unit("speed", above.scale / below.scale / 3600)  # "ft/s": m/h to m/s
             return Unit(f"{above.dimension}/{below.dimension}", above.scale / below.scale)
     known = [name for name, row in _TABLE.items() if dimension in ("", row[0])] or [*_TABLE]
-    raise InputError(
-        describe("unknown unit", where=where, expected="one of " + ", ".join(known), got=text)
-    )
+    raise InputError("unknown unit", where=where, expected="one of " + ", ".join(known), got=text)
 
 
 def convert(values: Number, source: str, target: str, *, where: str = "") -> Number:
@@ -155,12 +153,10 @@ def convert(values: Number, source: str, target: str, *, where: str = "") -> Num
     given = unit(source_name, where=where, dimension=wanted.dimension)
     if given.dimension != wanted.dimension:
         raise InputError(
-            describe(
-                f"a {given.dimension} where a {wanted.dimension} belongs",
-                where=where,
-                expected=f"a unit such as {target}",
-                got=source,
-            )
+            f"a {given.dimension} where a {wanted.dimension} belongs",
+            where=where,
+            expected=f"a unit such as {target}",
+            got=source,
         )
     if given == wanted:
         return values
@@ -194,12 +190,10 @@ def quantity(text: object, target: str, *, where: str = "") -> float:
         bare = match is not None or (isinstance(text, int | float) and not isinstance(text, bool))
         example = f'"3 {target.removeprefix("delta_")}"' if target != "deg" else '"NW" or "120 deg"'
         raise InputError(
-            describe(
-                "a number without its unit" if bare else "not a quantity",
-                where=where,
-                expected=f"text such as {example}",
-                got=text,
-            )
+            "a number without its unit" if bare else "not a quantity",
+            where=where,
+            expected=f"text such as {example}",
+            got=text,
         )
     return float(convert(float(match[1]), match[2], target, where=where))
 

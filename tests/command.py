@@ -13,7 +13,7 @@ from unittest import mock
 
 import pytest
 
-from spraywindow.cli.main import run
+from spraywindow.main import run
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from pvlib.solarposition import declination_spencer71
 
-from spraywindow.season.chill import Floats
+from spraywindow.trees.chill import Floats
 
 
 def hourly_from_daily(

@@ -8,10 +8,10 @@ from typing import Any
 
 import pandas as pd
 
-from spraywindow.orchard.evening import Evening, evening
-from spraywindow.orchard.prospect import Prospect, prospect
-from spraywindow.orchard.site import Site, site_of
-from spraywindow.sources.samples import DEMO_NOW, demo_forecast, demo_winters, sample_path
+from spraywindow.jobs.season.answer import SeasonAnswer, prospect
+from spraywindow.jobs.slots.answer import Evening, evening
+from spraywindow.site.site import Site, site_of
+from spraywindow.sources.demo.samples import DEMO_NOW, demo_forecast, demo_winters, sample_path
 
 BITING = "Böse <script>alert('x')</script> \"Hof\" & Söhne $x$"
 
@@ -52,5 +52,5 @@ def demo_evenings() -> list[Evening]:
 
 
 @cache
-def demo_prospect() -> Prospect:
+def demo_prospect() -> SeasonAnswer:
     return prospect(demo_site(), demo_winters(), DEMO_NOW, forecast=demo_forecast())

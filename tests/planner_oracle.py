@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from spraywindow.season.program import Program
+from spraywindow.program.program import Program
 
 
 def best_levels(

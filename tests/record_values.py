@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from spraywindow.orchard.record_fields import Entry
+from spraywindow.record.entry import Application
 
 START = datetime.fromisoformat("2031-01-11T18:30:00-08:00")
 NOW = START + timedelta(days=1)
@@ -40,5 +40,5 @@ FULL: dict[str, Any] = PLAIN | {
 }
 
 
-def entry(**changes: Any) -> Entry:
-    return Entry.read(PLAIN | changes)
+def entry(**changes: Any) -> Application:
+    return Application.read(PLAIN | changes)

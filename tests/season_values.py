@@ -7,13 +7,14 @@ from functools import cache
 
 import pandas as pd
 
-from spraywindow.orchard.site import Site, read_site
-from spraywindow.season.past import Need, Season, past_season
-from spraywindow.season.program import Program
-from spraywindow.season.requirement import cultivar_group
-from spraywindow.sources.samples import DEMO_PLACE, demo_winters, sample_path
+from spraywindow.program.program import Program
+from spraywindow.site.site import Site, read_site
+from spraywindow.sources.demo.samples import DEMO_PLACE, demo_winters, sample_path
+from spraywindow.spray.access import Access
 from spraywindow.spray.catalogue import COPPER, OIL
-from spraywindow.spray.slots import Access
+from spraywindow.trees.cultivar_groups import cultivar_group
+from spraywindow.trees.dormancy import Need
+from spraywindow.winters.past import PastWinters, past_season
 
 MATERIALS = {"oil": OIL, "copper": COPPER}
 PROGRAM = Program.of(oil=(3, 5), copper=(5, 5), between=2)
@@ -34,7 +35,7 @@ def late_winters() -> pd.DataFrame:
 
 
 @cache
-def season() -> Season:
+def season() -> PastWinters:
     return past_season(
         winters(), DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED, access=ACCESS
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from spraywindow.orchard.local_days import at_clock, days_from, days_of
+from spraywindow.days import at_clock, days_from, days_of
 
 
 @pytest.mark.parametrize(

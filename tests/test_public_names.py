@@ -23,7 +23,7 @@ def test_promised_name(name: str) -> None:
 
 
 def test_unknown_name_is_an_attribute_error() -> None:
-    with pytest.raises(AttributeError, match="no attribute 'Orchard'"):
+    with pytest.raises(AttributeError, match="No spraywindow attribute Orchard"):
         _ = sw.Orchard
 
 

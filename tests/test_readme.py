@@ -12,10 +12,10 @@ import tomllib
 import pytest
 from typer.main import get_command
 
-from spraywindow.cli.main import app
-from spraywindow.orchard.site import site_of
-from spraywindow.sources.columns import load_map
-from spraywindow.sources.samples import sample_path
+from spraywindow.main import app
+from spraywindow.site.site import site_of
+from spraywindow.sources.demo.samples import sample_path
+from spraywindow.sources.files.column_map import load_map
 from spraywindow.spray.catalogue import CATALOGUE
 from tests.conftest import ROOT
 

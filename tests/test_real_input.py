@@ -10,7 +10,7 @@ import pvlib
 import pytest
 
 from spraywindow.place import Place
-from spraywindow.sources.tables import read_weather
+from spraywindow.sources.files.read_file import read_weather
 from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.spray.hours import score_hours
 from spraywindow.spray.slots import Slot, find_slots

@@ -9,14 +9,13 @@ import pandas as pd
 import pytest
 
 from spraywindow.place import Place
-from spraywindow.season.backtest import RuleResult, backtest
-from spraywindow.season.forecast_errors import ErrorModel
-from spraywindow.season.outlook import season_outlook
-from spraywindow.season.past import Need, Season, past_season
-from spraywindow.season.replay import Foresight
-from spraywindow.season.requirement import cultivar_group
-from spraywindow.season.span import program_span
-from spraywindow.sources.tables import read_weather
+from spraywindow.sources.files.read_file import read_weather
+from spraywindow.trees.cultivar_groups import cultivar_group
+from spraywindow.trees.dormancy import Need
+from spraywindow.winters.outlook import program_span, season_outlook
+from spraywindow.winters.past import PastWinters, past_season
+from spraywindow.winters.replays import ErrorModel, Foresight
+from spraywindow.winters.rules import RuleResult, backtest
 from tests.conftest import SHARED, needs_records
 from tests.example_maps import SYNOP
 from tests.season_values import MATERIALS, PROGRAM
@@ -38,12 +37,12 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> pd.DataFrame:
 
 
 @pytest.fixture(scope="module")
-def built(table: pd.DataFrame) -> Season:
+def built(table: pd.DataFrame) -> PastWinters:
     return past_season(table, SOUDA, PROGRAM, MATERIALS, first=FIRST, need=NEED)
 
 
 @pytest.fixture(scope="module")
-def results(built: Season, table: pd.DataFrame) -> list[RuleResult]:
+def results(built: PastWinters, table: pd.DataFrame) -> list[RuleResult]:
     return backtest(built, table, SOUDA, PROGRAM, replays=[Foresight(), ErrorModel(seed=1)])
 
 
@@ -65,7 +64,7 @@ def within(totals: pd.Series, start: pd.Timestamp, hours: int) -> pd.Series:
     return totals[(totals.index - 12 * H >= start) & (totals.index <= start + hours * H)]
 
 
-def test_the_winters_and_those_left_out_are_the_records(built: Season) -> None:
+def test_the_winters_and_those_left_out_are_the_records(built: PastWinters) -> None:
     assert len(built.labels) + len(built.left_out) == 30  # 1974/75, from January on, to 2003/04
     assert set(built.left_out) == {"1974/75", "1976/77", "2001/02"}
     assert built.left_out["1974/75"].startswith("the record begins in it on 1974-12-31;")
@@ -74,7 +73,7 @@ def test_the_winters_and_those_left_out_are_the_records(built: Season) -> None:
 
 
 def test_rain_after_a_round_is_what_the_totals_say(
-    built: Season, results: list[RuleResult], totals: pd.Series
+    built: PastWinters, results: list[RuleResult], totals: pd.Series
 ) -> None:
     checked = {True: 0, False: 0}
     for result in results:
@@ -93,7 +92,7 @@ def test_rain_after_a_round_is_what_the_totals_say(
 
 
 def test_no_oil_round_of_days_known_is_rained_on_within_a_day(
-    built: Season, results: list[RuleResult], totals: pd.Series
+    built: PastWinters, results: list[RuleResult], totals: pd.Series
 ) -> None:
     ours = results[0]
     rounds = np.argwhere(ours.made[:, 0])
@@ -119,7 +118,7 @@ def test_looking_at_the_sky_pays(results: list[RuleResult]) -> None:
     assert counts.unknown > 0
 
 
-def test_eight_rounds_in_five_weeks(built: Season, table: pd.DataFrame) -> None:
+def test_eight_rounds_in_five_weeks(built: PastWinters, table: pd.DataFrame) -> None:
     # common practice, no source: in a mild winter about five weeks is all that eight rounds get
     span = program_span(built, PROGRAM)
     outlook = season_outlook(table, SOUDA, PROGRAM, MATERIALS, first=FIRST, need=NEED)

@@ -10,9 +10,11 @@ from typing import Any
 
 import pytest
 
-from spraywindow.orchard import record_history, site
-from spraywindow.orchard.records import add, history, open_record
-from spraywindow.sources.samples import sample_path
+from spraywindow.record import record as record_history
+from spraywindow.record.file import open_record
+from spraywindow.record.record import add, history
+from spraywindow.site import site
+from spraywindow.sources.demo.samples import sample_path
 from tests.command import command
 from tests.record_values import NOW as THEN
 from tests.record_values import entry
@@ -42,12 +44,14 @@ def orchard(tmp_path: Path) -> Path:
     path, receipt = tmp_path / "site.toml", tmp_path / "receipt.json"
     shutil.copy(sample_path("orchard.toml"), path)
     said = [
-        command("slots", "--site", path, *WEATHER, *NOW, "--material", "copper", "--receipt", receipt),
+        command("slots", "--site", path, *WEATHER, *NOW, "--material", "copper",
+                "--receipt", receipt),
         command("log", "add", "--site", path, *NOW, *ROUND, "--material", "copper",
             "--start", "2026-01-09 09:00", "--receipt", receipt),
         command("log", "add", "--site", path, *NOW, *ROUND, "--material", "sulfur",
             "--start", "2025-12-20 09:00"),
-        command("log", "correct", 1, "--why", "misread", "--set", "share=60 %", "--site", path, *NOW),
+        command("log", "correct", 1, "--why", "misread", "--set", "share=60 %",
+                "--site", path, *NOW),
     ]  # fmt: skip
     assert [each.code for each in said] == [0, 0, 0, 0], said
     return path

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from spraywindow.sources.samples import sample_path
+from spraywindow.sources.demo.samples import sample_path
 from spraywindow.spray.catalogue import CATALOGUE
 from tests.command import command
 from tests.site_files import write_weather

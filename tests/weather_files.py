@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from spraywindow.errors import SprayWindowError
-from spraywindow.sources.tables import read_weather
+from spraywindow.sources.files.read_file import read_weather
 
 HEADER = "time,temp_c,dew_point_c,wind_ms,rain_mm\n"
 MAP: dict[str, Any] = {

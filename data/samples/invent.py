@@ -30,7 +30,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.place import Place
-from spraywindow.sources.samples import DEMO_NOW, DEMO_PLACE, FORECAST_FILE, WINTERS_FILE
+from spraywindow.sources.demo.samples import DEMO_NOW, DEMO_PLACE, FORECAST_FILE, WINTERS_FILE
 
 FIRST_WINTER, WINTERS = 2013, 12
 RECORD_DAYS, FORECAST_DAYS = 2, 8
@@ -82,7 +82,7 @@ def generate(start: pd.Timestamp, end: pd.Timestamp, seed: int, place: Place) ->
     -------
     pandas.DataFrame
         UTC hourly index, stamps at the start of the hour; the columns of `DECIMALS` (those of
-        the weather table, `spraywindow.weather.hourly`), rounded to those decimals, no gaps.
+        the weather table, `spraywindow.weather.table`), rounded to those decimals, no gaps.
 
     Raises
     ------

@@ -1,0 +1,5 @@
+"""Where weather comes from: the service that serves a place."""
+
+import lazy_loader as lazy
+
+__getattr__, __dir__, __all__ = lazy.attach_stub(__name__, __file__)

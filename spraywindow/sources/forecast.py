@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from spraywindow.errors import InputError, describe
+from spraywindow.errors import InputError
 from spraywindow.place import Place
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def get_forecast(
     service : str, optional
         One of `SERVICES`; `default_service` by default. A named service is never replaced.
     cache_dir : pathlib.Path, optional
-        Where replies are kept; see `spraywindow.sources.session.cache_folder`.
+        Where replies are kept; see `spraywindow.sources.http.session.cache_folder`.
     session : CachedSession, optional
         An open session to use instead.
     base_urls : dict of str to str, optional
@@ -91,11 +91,11 @@ def get_forecast(
         If no usable answer comes.
     """
     if service is not None and service not in SERVICES:
-        raise InputError(describe("unknown service", expected=" or ".join(SERVICES), got=service))
+        raise InputError("unknown service", expected=" or ".join(SERVICES), got=service)
     if now.tzinfo is None:
-        raise InputError(describe("now has no time zone", expected="a tz-aware time", got=str(now)))
-    from spraywindow.sources import metnorway, nws, openmeteo
-    from spraywindow.sources.session import polite_session
+        raise InputError("now has no time zone", expected="a tz-aware time", got=str(now))
+    from spraywindow.sources.http import polite_session
+    from spraywindow.sources.services import metnorway, nws, openmeteo
 
     now = now.tz_convert("UTC")
     urls = base_urls or {}

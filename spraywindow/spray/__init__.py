@@ -1,0 +1,5 @@
+"""Materials and their limits; which hours keep within them, which make a slot, will it hold."""
+
+import lazy_loader as lazy
+
+__getattr__, __dir__, __all__ = lazy.attach_stub(__name__, __file__)

@@ -9,8 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, describe
-from spraywindow.spray.hours import DAYLIGHT_H as DAYLIGHT_H
+from spraywindow.errors import InputError
 from spraywindow.spray.hours import Background
 
 DURATION_H = 2.0
@@ -95,9 +94,7 @@ def job_hours(duration_h: float) -> int:
     """Whole hours of a job; `InputError` outside 0 to 24 h."""
     if not 0 < duration_h <= 24:
         raise InputError(
-            describe(
-                "job length out of range", expected="more than 0 h, at most 24", got=duration_h
-            )
+            "job length out of range", expected="more than 0 h, at most 24", got=duration_h
         )
     return int(np.ceil(duration_h))
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 from types import MappingProxyType
 
 from spraywindow.spray.material import Limit, Material, Rainfast
-from spraywindow.weather.rain import MEASURABLE_MM
+from spraywindow.weather import MEASURABLE_MM
 
 MPH = 0.44704
 

@@ -14,7 +14,7 @@ from math import erf, sqrt
 import numpy as np
 
 from spraywindow.spray.material import Limit
-from spraywindow.weather.interval import Array
+from spraywindow.weather import Array
 
 
 @dataclass(frozen=True)

@@ -14,10 +14,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from spraywindow.weather import air, wetness
-from spraywindow.weather.interval import Array, Interval, interval
-from spraywindow.weather.rain import MEASURABLE_MM, Rain, rain_of
-from spraywindow.weather.sun import Sun
+from spraywindow.weather import (
+    MEASURABLE_MM,
+    Array,
+    Interval,
+    Rain,
+    Sun,
+    air,
+    interval,
+    rain_of,
+    wetness,
+)
 
 FORECAST_FROST_C = 1.5
 """A forecast's uncertainty about frost [K], taken off forecasts only, never off records; P."""
@@ -56,7 +63,7 @@ class Conditions:
     Parameters
     ----------
     columns : mapping of str to array
-        The weather table's columns (`spraywindow.weather.hourly`), one shape; NaN is unknown.
+        The weather table's columns (`spraywindow.weather.table`), one shape; NaN is unknown.
     sun : Sun
         At the middle of each hour.
     setting : Setting

@@ -12,20 +12,19 @@ from numpy.typing import NDArray
 
 from spraywindow.place import Place
 from spraywindow.spray.conditions import Conditions, Setting
-from spraywindow.spray.kernel import GO as GO
-from spraywindow.spray.kernel import NO_GO as NO_GO
-from spraywindow.spray.kernel import UNKNOWN as UNKNOWN
-from spraywindow.spray.kernel import VERDICTS as VERDICTS
-from spraywindow.spray.kernel import Scores as Scores
-from spraywindow.spray.kernel import score_arrays as score_arrays
-from spraywindow.spray.margins import margin_of as margin_of
-from spraywindow.spray.material import STAGE as STAGE
+from spraywindow.spray.kernel import GO, VERDICTS, score_arrays
 from spraywindow.spray.material import Material
-from spraywindow.weather.air import pressure_at_kpa
-from spraywindow.weather.hourly import COLUMNS, PERIOD_COLUMNS, RANGE_COLUMNS, check_hourly
-from spraywindow.weather.interval import Array
-from spraywindow.weather.rain import MEASURABLE_MM
-from spraywindow.weather.sun import Sun, sun_at
+from spraywindow.weather import (
+    COLUMNS,
+    MEASURABLE_MM,
+    PERIOD_COLUMNS,
+    RANGE_COLUMNS,
+    Array,
+    Sun,
+    check_hourly,
+    pressure_at_kpa,
+    sun_at,
+)
 
 DAYLIGHT_H = 0.5
 """An hour is light when its middle is so far from sunrise and sunset [h]."""
@@ -75,7 +74,7 @@ def score_hours(
     Parameters
     ----------
     weather : DataFrame
-        Hourly table as in `spraywindow.weather.hourly`; it is checked here.
+        Hourly table as in `spraywindow.weather.table`; it is checked here.
     place : Place
     material : Material
         Such as `spraywindow.spray.catalogue.OIL`.

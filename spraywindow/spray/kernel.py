@@ -8,12 +8,56 @@ from numbers import Integral
 import numpy as np
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, describe
+from spraywindow.errors import InputError
 from spraywindow.spray.conditions import Conditions, Setting
-from spraywindow.spray.margins import margin_of
 from spraywindow.spray.material import STAGE, Kind, Limit, Material, season_order
 from spraywindow.spray.quantities import QUANTITIES, Quantity
-from spraywindow.weather.interval import Array, Interval
+from spraywindow.weather import Array, Interval
+
+ROUNDING = 1e-13
+"""Nearer to an allowed value than this, in comfort widths, is that value: units were converted."""
+OUTSIDE = 1e-9
+"""How far outside a value lies that its bound excludes, in comfort widths."""
+
+
+def margin_of(limit: Limit, quantity: Interval) -> Interval:
+    """Lowest and highest margin that a limit can give, at most 1 [-].
+
+    Parameters
+    ----------
+    limit : Limit
+    quantity : Interval
+        The lowest and highest value that the limit's quantity can have, in the limit's unit.
+
+    Notes
+    -----
+    A soft limit never stops, so only its lowest margin counts and stands at both ends.
+    """
+    rising = limit.bound in ("at least", "above")
+    excluded = limit.bound in ("above", "below")
+    edge = OUTSIDE if excluded else 0.0
+    # a line through -edge at the value and 1 a comfort width inside
+    width = limit.width / (1.0 + edge)
+    zero = limit.value + edge * width if rising else limit.value - edge * width
+
+    def toward(values: Array) -> Array:
+        margin = values - zero if rising else zero - values
+        margin /= width
+        np.minimum(margin, 1.0, out=margin)
+        if limit.kind == "soft":
+            np.maximum(margin, 0.0, out=margin)
+        elif not excluded:
+            margin[np.abs(margin) < ROUNDING] = 0.0
+        return margin
+
+    worst, best = (quantity.low, quantity.high) if rising else (quantity.high, quantity.low)
+    low = toward(worst)
+    if quantity.known or limit.kind == "soft":
+        return Interval(low, low)
+    high, differ = low.copy(), worst != best
+    high[differ] = toward(best[differ])
+    return Interval(low, high)
+
 
 VERDICTS = ("go", "no-go", "unknown")
 GO, NO_GO, UNKNOWN = range(3)
@@ -83,7 +127,7 @@ def score_arrays(
     not_judged = [] if stage is not None else [STAGE]
     if stage is not None:
         if isinstance(stage, bool) or not isinstance(stage, Integral) or not 0 <= stage <= 99:
-            raise InputError(describe("stage", expected="a BBCH code, 0 to 99", got=stage))
+            raise InputError("stage", expected="a BBCH code, 0 to 99", got=stage)
         behind = season_order(material.last_stage) - season_order(stage)
         flat = np.full(shape, 1.0 if behind >= 0 else -1.0)
         tally.take(STAGE, "hard", Interval(flat, flat))
@@ -97,7 +141,7 @@ def score_arrays(
         values = quantity.compute(conditions, limit).map(lambda ends: ends[rows])
         tally.take(limit.name, limit.kind, margin_of(limit, values))
     if not tally.names:
-        raise InputError(describe("no limit can be judged", where=f"material {material.name}"))
+        raise InputError("no limit can be judged", where=f"material {material.name}")
     return tally.scores(tuple(not_judged))
 
 
@@ -106,14 +150,15 @@ def _quantity(limit: Limit, where: str) -> Quantity:
     quantity = QUANTITIES.get(limit.quantity)
     if quantity is None:
         expected = "one of " + ", ".join(QUANTITIES)
-        raise InputError(
-            describe("unknown quantity", where=where, expected=expected, got=limit.quantity)
-        )
+        raise InputError("unknown quantity", where=where, expected=expected, got=limit.quantity)
     if limit.unit != quantity.unit:
         raise InputError(
-            describe(f"{limit.quantity} is judged in another unit", where=where,
-                     expected=quantity.unit, got=limit.unit, cure="convert value and width")
-        )  # fmt: skip
+            f"{limit.quantity} is judged in another unit",
+            where=where,
+            expected=quantity.unit,
+            got=limit.unit,
+            cure="convert value and width",
+        )
     return quantity
 
 

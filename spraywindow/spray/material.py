@@ -171,7 +171,7 @@ class Material:
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise InputError(
-                describe("limits of one name", where=f"material {self.name}", got=", ".join(twice))
+                "limits of one name", where=f"material {self.name}", got=", ".join(twice)
             )
 
     def stops(self, stage: int) -> bool:
@@ -184,12 +184,10 @@ class Material:
             if limit.name == name:
                 return limit
         raise InputError(
-            describe(
-                "unknown limit",
-                where=f"material {self.name}",
-                expected="one of " + ", ".join(limit.name for limit in self.limits),
-                got=name,
-            )
+            "unknown limit",
+            where=f"material {self.name}",
+            expected="one of " + ", ".join(limit.name for limit in self.limits),
+            got=name,
         )
 
     def with_limits(self, **changes: Limit | None) -> Material:

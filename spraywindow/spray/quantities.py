@@ -10,13 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spraywindow.errors import InputError, describe
+from spraywindow.errors import InputError
 from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.material import Limit
-from spraywindow.weather import air
-from spraywindow.weather.interval import (
+from spraywindow.weather import (
     Array,
     Interval,
+    air,
     ends_highest,
     ends_lowest,
     forward_highest,
@@ -54,11 +54,9 @@ def _temp(now: Conditions, limit: Limit) -> Interval:
 def _hours(limit: Limit) -> int:
     if limit.hours is None:
         raise InputError(
-            describe(
-                "the window is missing",
-                where=f"limit {limit.name}",
-                expected=f"hours, for {limit.quantity}",
-            )
+            "the window is missing",
+            where=f"limit {limit.name}",
+            expected=f"hours, for {limit.quantity}",
         )
     return int(np.ceil(limit.hours))
 

@@ -8,9 +8,11 @@ whole micrometres, so that 0.254 mm stays 0.254 mm.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
 
-from spraywindow.weather.interval import Array, Interval
+from spraywindow.weather.intervals import Array, Interval
+from spraywindow.weather.table import PERIOD_COLUMNS
 
 MEASURABLE_MM = 0.254
 """The least amount that a US gauge reports (0.01 in); less is a trace."""
@@ -27,7 +29,7 @@ class Rain:
         Sum over the hour [mm]; NaN is unknown or part of a longer total.
     total_mm, period_h, hour_of_period : array, optional
         For hours inside a longer total: that total [mm], its length [h] and the number of the
-        hour within it, from 0 (`spraywindow.weather.hourly.PERIOD_COLUMNS`); NaN elsewhere.
+        hour within it, from 0 (`spraywindow.weather.table.PERIOD_COLUMNS`); NaN elsewhere.
     """
 
     def __init__(
@@ -151,3 +153,40 @@ def _edges(
     whole_begins, whole_ends = np.zeros_like(begins), np.zeros_like(ends)
     whole_begins[first], whole_ends[last] = whole, whole
     return begins, ends, whole_begins, whole_ends
+
+
+Floats = NDArray[np.float64]
+
+
+def rain_between(weather: pd.DataFrame, start: ArrayLike, stop: ArrayLike) -> tuple[Floats, Floats]:
+    """Least and most rain of the hours from `start` up to, not including, `stop` [mm].
+
+    Parameters
+    ----------
+    weather : pandas.DataFrame
+        Checked hourly table of n hours, with or without `PERIOD_COLUMNS`.
+    start, stop : integer arrays
+        Row numbers, of equal shape, `stop` after `start`; they may lie before 0 or beyond n.
+
+    Returns
+    -------
+    low, high : arrays
+        A period total counts whole in `high` of every run that it overlaps, and in `low` only
+        of a run that holds the whole period. Unknown hours, and hours outside the table, add
+        nothing to `low` and make `high` infinite.
+    """
+    rain = rain_of({
+        name: weather[name].to_numpy(dtype=float)
+        for name in ("rain_mm", *PERIOD_COLUMNS) if name in weather.columns
+    })  # fmt: skip
+    rows = len(weather)
+    begin, end = np.broadcast_arrays(np.asarray(start, dtype=int), np.asarray(stop, dtype=int))
+    first, last = np.clip(begin, 0, rows), np.clip(end, 0, rows)
+    low, high = np.zeros(begin.shape), np.full(begin.shape, np.inf)
+    whole = (first == begin) & (last == end)
+    for hours in np.unique((last - first)[last > first]):  # few: the runs are days and spans
+        chosen = last - first == hours
+        sums = rain.ahead(int(hours))
+        low[chosen] = sums.low[first[chosen]]
+        high[chosen] = np.where(whole[chosen], sums.high[first[chosen]], np.inf)
+    return low, high

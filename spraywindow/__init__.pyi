@@ -1,0 +1,17 @@
+from .errors import SprayWindowError as SprayWindowError
+from .place import Place as Place
+from .program import Program as Program
+from .program import plan_rounds as plan_rounds
+from .sources.files import read_weather as read_weather
+from .spray import COPPER as COPPER
+from .spray import OIL as OIL
+from .spray import Limit as Limit
+from .spray import Material as Material
+from .spray import find_slots as find_slots
+from .spray import score_hours as score_hours
+from .trees import Need as Need
+from .trees import cultivar_group as cultivar_group
+from .weather import check_hourly as check_hourly
+from .winters import backtest as backtest
+from .winters import past_season as past_season
+from .winters import season_outlook as season_outlook

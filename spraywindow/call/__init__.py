@@ -1,0 +1,5 @@
+"""One call of the command line: its options, site, now, record and weather."""
+
+import lazy_loader as lazy
+
+__getattr__, __dir__, __all__ = lazy.attach_stub(__name__, __file__)

@@ -1,0 +1,290 @@
+"""What the commands share: options, the clock's now, the site, its weather, writing out."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    import pandas as pd
+
+    from spraywindow.record import Kept
+    from spraywindow.site import Site
+
+SiteOption = Annotated[
+    Path | None, typer.Option("--site", help="Site file (TOML). Without it: the invented demo.")
+]
+WeatherOption = Annotated[
+    Path | None,
+    typer.Option("--weather", help="Weather file (CSV or Parquet) instead of a service."),
+]
+ColumnsOption = Annotated[
+    Path | None,
+    typer.Option("--columns", help="Column map (TOML) that says how to read --weather."),
+]
+PlotOption = Annotated[
+    Path | None, typer.Option("--plot", help="Also draw a picture of it (.png or .svg).")
+]
+NowOption = Annotated[
+    str | None,
+    typer.Option("--now", help='Time of the answer, local ("2026-01-12 18:00") or with offset.'),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+RecordOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--record",
+        help="Application record. Default: the site file's key record, else its name with .db.",
+    ),
+]
+DEMO_NOTE = "The invented demo orchard; give --site FILE for your own (`spraywindow init FILE`)."
+
+
+def the_site(path: Path | None) -> Site:
+    """Read the site file, or give the demo's site."""
+    from spraywindow.site import read_site
+
+    if path is None:
+        from spraywindow.sources.demo import sample_path
+
+        path = sample_path("orchard.toml")
+    return read_site(path)
+
+
+def record_path(record: Path | None, site_file: Path | None, site: Site) -> Path | None:
+    """The record named, else the one of the site file's key, else the site file's name with .db."""
+    if record is not None or site_file is None:
+        return record
+    named = site.record
+    return site_file.parent / named if named else site_file.with_suffix(".db")
+
+
+def with_record(
+    site: Site,
+    site_file: Path | None,
+    record: Path | None,
+    now: pd.Timestamp,
+    *,
+    tell: Callable[[str], None] | None = None,
+) -> tuple[Site, list[Kept]]:
+    """The site with the rounds of its application record, and its entries that hold.
+
+    A default record may be absent. What was read is told on stderr, or to `tell`.
+    """
+    tell = tell or note
+    path = record_path(record, site_file, site)
+    if path is None or (record is None and not path.exists()):
+        return site, []
+    from spraywindow.record import current, open_record, season_rounds, with_rounds
+
+    with open_record(path, read_only=True) as opened:
+        rows = current(opened, site.name)
+    rounds = season_rounds(rows, site, now.tz_convert(site.place.timezone).date())
+    done, lines = with_rounds(site, rounds)
+    days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
+    tell(f"From the record {path}: {days} of work this season.")
+    for line in lines:
+        tell(f"! {line}")
+    return done, rows
+
+
+_YEARS = range(1900, 2200)
+"""The years of this: calendars of older days, and sums of dates, need not work beyond them."""
+
+
+def parse_now(text: str, timezone: str) -> pd.Timestamp:
+    """Read a time; without an offset it is the site's local time."""
+    import re
+
+    import pandas as pd
+
+    from spraywindow.errors import InputError
+
+    trouble = InputError(
+        "not a time", where="--now", expected='such as "2026-01-12 18:00"', got=text
+    )
+    # pandas would read a clock time alone, or "today", by this machine's clock
+    if not re.match(r"\d{4}-\d{2}-\d{2}([T ]|$)", text.strip()):
+        raise trouble
+    try:
+        time = pd.Timestamp(text.strip())
+        if time.year not in _YEARS:
+            raise trouble
+        return (time if time.tzinfo else _local(time, timezone, text)).tz_convert("UTC")
+    except ValueError as error:
+        raise error if isinstance(error, InputError) else trouble from error
+
+
+def _local(time: pd.Timestamp, timezone: str, text: str) -> pd.Timestamp:
+    """Put a local time on the site's clock, which must show it just once."""
+    from spraywindow.errors import InputError
+
+    summer, winter = (
+        time.tz_localize(timezone, ambiguous=early, nonexistent="shift_forward")
+        for early in (True, False)
+    )
+    if summer == winter and summer.tz_localize(None) == time:
+        return summer
+    twice = summer != winter
+    raise InputError(
+        f"the clocks {'show' if twice else 'jump over'} this local time{' twice' * twice}",
+        where="--now",
+        got=text,
+        cure=f"give it as {summer.isoformat(timespec='minutes')}"
+        + (f" or {winter.isoformat(timespec='minutes')}" if twice else ""),
+    )
+
+
+def the_now(text: str | None, site: Site, *, demo: bool) -> pd.Timestamp:
+    """The time of the answer: as given, else the demo's issue time, else the clock's."""
+    import pandas as pd
+
+    if text is not None:
+        return parse_now(text, site.place.timezone)
+    if demo:
+        from spraywindow.sources.demo import DEMO_NOW
+
+        return DEMO_NOW
+    return pd.Timestamp.now(tz="UTC")
+
+
+def the_weather(
+    site: Site,
+    weather: Path | None,
+    columns: Path | None,
+    now: pd.Timestamp,
+    *,
+    demo: bool,
+    service: str | None = None,
+) -> pd.DataFrame:
+    """The hourly table: from a file, the demo, or a forecast service."""
+    from spraywindow.errors import InputError
+
+    if columns is not None and weather is None:
+        raise InputError("--columns without --weather", cure="name the weather file")
+    if weather is not None:
+        from spraywindow.sources.files import read_weather
+
+        return read_weather(weather, columns=columns)
+    if demo:
+        from spraywindow.sources.demo import demo_forecast
+
+        return demo_forecast()
+    from spraywindow.sources import get_forecast
+
+    with progress("fetching the forecast"):
+        return get_forecast(site.place, now=now, service=service or site.service)
+
+
+@contextmanager
+def progress(what: str) -> Iterator[None]:
+    """Show on stderr, to a person, that something is under way."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(f"{what} ..."):
+        yield
+
+
+def say(text: Any) -> None:
+    """Print an answer."""
+    typer.echo(str(text))
+
+
+def note(text: str) -> None:
+    """Print a remark beside the answer, on stderr."""
+    typer.echo(text, err=True)
+
+
+def year_weather(
+    site: Site, weather: Path | None, columns: Path | None, now: pd.Timestamp, *, demo: bool
+) -> pd.DataFrame:
+    """The hourly table; for the demo at a time in its past winters, those."""
+    if demo and weather is None and columns is None:
+        from spraywindow.sources.demo import demo_forecast, demo_winters
+
+        forecast = demo_forecast()
+        if forecast.index[0] <= now <= forecast.index[-1]:
+            return forecast
+        winters = demo_winters()
+        return winters if winters.index[0] <= now <= winters.index[-1] else forecast
+    return the_weather(site, weather, columns, now, demo=demo)
+
+
+PAST_WINTERS = 25
+WintersOption = Annotated[
+    Path | None,
+    typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
+]
+
+
+def past_weather(
+    site: Site,
+    weather: Path | None,
+    columns: Path | None,
+    now: pd.Timestamp,
+    *,
+    demo: bool,
+) -> tuple[pd.DataFrame, list[str]]:
+    """Past winters: a file, the demo's, or reanalysis with the nearest stations as a check."""
+    import pandas as pd
+
+    from spraywindow.errors import InputError, SourceError
+
+    if columns is not None and weather is None:
+        raise InputError("--columns without --weather", cure="name the weather file")
+    if weather is not None:
+        from spraywindow.sources.files import read_weather
+
+        table = read_weather(weather, columns=columns)
+        table.attrs.setdefault("source", {"name": weather.name})
+        return table, list(table.attrs.get("notes", []))
+    if demo:
+        from spraywindow.sources.demo import demo_winters
+
+        return demo_winters(), []
+    from spraywindow.sources.past import reanalysis_record, station_record
+
+    # the reanalysis lags some days behind; whole months are asked for, so that the cache serves
+    end = (now - pd.Timedelta(days=10)).normalize()
+    start = pd.Timestamp(now.year - PAST_WINTERS, 7, 1, tz="UTC")
+    if site.place.latitude < 0:
+        start = pd.Timestamp(now.year - PAST_WINTERS, 1, 1, tz="UTC")
+    with progress(f"fetching {PAST_WINTERS} winters of reanalysis"):
+        record = reanalysis_record(site.place, start, end)
+    notes = list(record.attrs.get("notes", []))
+    try:
+        with progress("fetching the nearest stations as a check"):
+            station = station_record(site.place, end - pd.Timedelta(days=3 * 365), end)
+        notes += [_rain_check(record, station), *station.attrs.get("notes", [])]
+    except SourceError as error:
+        notes.append(f"No station beside the reanalysis: {error}")
+    return record, notes
+
+
+def _rain_check(record: pd.DataFrame, station: pd.DataFrame) -> str:
+    """Rain days of the reanalysis beside those of the stations, on days that both know."""
+    from spraywindow.weather import MEASURABLE_MM
+
+    pair = record[["rain_mm"]].join(station["rain_mm"], rsuffix="_station", how="inner").dropna()
+    daily = pair.resample("D").agg(["sum", "count"])
+    whole = daily[daily[("rain_mm", "count")] == 24]
+    if whole.empty:
+        return "Rain check: no whole day that the reanalysis and a station both know."
+    wet = (
+        int((whole[(name, "sum")] >= MEASURABLE_MM).sum())
+        for name in ("rain_mm", "rain_mm_station")
+    )
+    of_record, of_station = wet
+    return (
+        f"Rain check: of {len(whole)} days that both know, {of_record} have measurable rain in "
+        f"the reanalysis and {of_station} at the nearest stations."
+    )

@@ -1,0 +1,7 @@
+"""Cited arithmetic of the year's work: volumes, calibration, fertilizer, ground cover, soil water,
+use limits.
+"""
+
+import lazy_loader as lazy
+
+__getattr__, __dir__, __all__ = lazy.attach_stub(__name__, __file__)

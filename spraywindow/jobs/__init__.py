@@ -1,0 +1,1 @@
+"""One folder a job: its answer, its text and picture, its command."""

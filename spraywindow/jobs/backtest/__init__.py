@@ -1,0 +1,5 @@
+"""Past winters replayed, knowing only what was known then."""
+
+import lazy_loader as lazy
+
+__getattr__, __dir__, __all__ = lazy.attach_stub(__name__, __file__)

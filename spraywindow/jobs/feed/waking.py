@@ -1,0 +1,118 @@
+"""When a block's trees wake, and what is on them later: from what was seen, else usual dates."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from spraywindow.errors import InputError
+from spraywindow.jobs.feed.advice import Wake
+from spraywindow.site import Block, Site
+from spraywindow.trees import stage_words
+
+FRESH_D = 7
+"""A stage seen within so many days is believed before any date."""
+YEAR_D = 270
+"""Days from flowering in which it counts as this year's; P: nine months, then trees are bare."""
+USUAL_SPREAD_D = 14
+"""How far flowering may stray from its usual day; P: common practice, no source."""
+FLOWER_D, SMALL_FRUIT_D = 28, 90
+"""Days from the first open flower to petal fall, and to half-grown fruit; P."""
+IN_FLOWER, SMALL_FRUIT, GROWN_FRUIT, BARE = 65, 72, 78, 0
+
+
+@dataclass(frozen=True)
+class Flowering:
+    """Flowering of a block as it is known today; `why` says why it is not, or is put off."""
+
+    wake: Wake | None
+    why: str = ""
+
+
+def waking(block: Block, site: Site, today: dt.date) -> Flowering:
+    """Tell when a block flowered or will: seen, else the usual day, unless the buds say no.
+
+    Parameters
+    ----------
+    block : Block
+    site : Site
+        Its `[feeding]` may give `flowering` and `usual_flowering`, its `[season]`
+        `usual_first_flower`.
+    today : datetime.date
+
+    Raises
+    ------
+    InputError
+        If `feeding.flowering` lies in the future.
+    """
+    feeding = site.feeding
+    told = feeding.flowering if feeding else None
+    if told is not None and told > today:
+        raise InputError(
+            "a date in the future",
+            where="feeding.flowering",
+            expected=f"at most {today}",
+            got=str(told),
+        )
+    seen = [told] if told is not None and _this_year(told, today) else []
+    stage, observed = block.stage, block.observed
+    if stage is not None and observed is not None and _this_year(observed, today):
+        if 60 <= stage < 90:
+            seen.append(observed)
+        elif seen and observed > seen[0]:
+            return Flowering(None, f"{stage_words(stage)}, seen on {observed}")
+        elif (today - observed).days <= FRESH_D:
+            return _not_yet(stage, observed, _usual(site, today), today)
+    if seen:
+        return Flowering(Wake(min(seen), observed=True))
+    usual = _usual(site, today)
+    if usual is None:
+        return Flowering(None, "no flowering is seen, and [feeding] gives no usual_flowering")
+    return Flowering(Wake(usual, observed=False))
+
+
+def leaf_stage(block: Block, site: Site, today: dt.date) -> int | None:
+    """Give the stage that matters for washing, as a BBCH code; None where it is not known."""
+    observed = block.observed
+    if observed is not None and 0 <= (today - observed).days <= FRESH_D:
+        return block.stage
+    wake = waking(block, site, today).wake
+    if wake is None:
+        return None
+    age = (today - wake.day).days
+    spread = 0 if wake.observed else USUAL_SPREAD_D
+    if age < -spread:
+        return BARE
+    if age < FLOWER_D + spread:
+        return IN_FLOWER if wake.observed else None
+    until = site.hosing.small_fruit_until
+    if until is None:
+        return SMALL_FRUIT if age < SMALL_FRUIT_D + spread else GROWN_FRUIT
+    return SMALL_FRUIT if today <= _next_after(wake.day, until) else GROWN_FRUIT
+
+
+def _this_year(day: dt.date, today: dt.date) -> bool:
+    return 0 <= (today - day).days < YEAR_D
+
+
+def _not_yet(stage: int, observed: dt.date, usual: dt.date | None, today: dt.date) -> Flowering:
+    if usual is not None and usual > today:
+        return Flowering(Wake(usual, observed=False))
+    return Flowering(None, f"{stage_words(stage)} when last seen, on {observed}")
+
+
+def _usual(site: Site, today: dt.date) -> dt.date | None:
+    """The usual flowering that is next within three months, else the last one."""
+    usual = site.feeding.usual_flowering if site.feeding else None
+    usual = usual or site.season.usual_first_flower
+    if usual is None:
+        return None
+    horizon = today + dt.timedelta(days=365 - YEAR_D)
+    return _next_after(horizon - dt.timedelta(days=366), usual)
+
+
+def _next_after(day: dt.date, month_day: tuple[int, int]) -> dt.date:
+    month, number = month_day
+    number = min(number, 28) if month == 2 else number
+    found = dt.date(day.year, month, number)
+    return found if found > day else found.replace(year=day.year + 1)

@@ -1,0 +1,426 @@
+"""After a round: keep it, inspect it, or redo it, from the rain that came.
+
+The rule of practice: rain within the label's minimum, redo; within the wanted hours, inspect;
+later, keep. Copper washes off by the amount of rain, whenever it falls.
+
+References
+----------
+.. [1] Ontario agriculture ministry (2020), Rainfastness of fungicides: about half lost per
+   25 mm, most above 50 mm, rain within 2 h means lost.
+.. [2] Kansas State extension: below 25 mm negligible, 25-50 mm half, above 50 mm spray again.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import ClassVar
+
+import pandas as pd
+
+from spraywindow.days import day_words
+from spraywindow.jobs.log.text import when
+from spraywindow.jobs.slots import paragraph, source_line
+from spraywindow.record import (
+    EXACT,
+    Application,
+    Kept,
+    came,
+    hours_passed,
+    rain_between,
+    season_rounds,
+    with_rounds,
+)
+from spraywindow.show import LABEL, System, Words, shown
+from spraywindow.site import Site, in_season, next_day, season_start, wanted_days
+from spraywindow.spray import Material, Rainfast, general_material
+from spraywindow.weather import MEASURABLE_MM, WeatherSource, weather_source
+
+DRIZZLE_MM = 2.0
+"""Rain that the wanted hours may bring in all, as before the round; P [mm]."""
+COPPER_HALF_MM = 25.0
+COPPER_REDO_MM = 50.0
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to do about a round: `keep`, `inspect`, `redo` or `unknown`, and why.
+
+    Rain is (least, most) [mm], an unknown most is None; `residue_share` is (least, most) of
+    the copper left, None for other materials.
+    """
+
+    verdict: str
+    reason: str
+    minimum_h: float
+    wanted_h: float
+    hours_passed: float
+    rain_minimum_mm: tuple[float, float | None]
+    rain_wanted_mm: tuple[float, float | None]
+    rain_since_mm: tuple[float, float | None]
+    residue_share: tuple[float, float] | None
+
+
+def residue_share(rain_mm: float) -> float:
+    """Give the share of copper left after rain [mm]: half goes with each 25 mm [1].
+
+    Examples
+    --------
+    >>> residue_share(25.0)
+    0.5
+    """
+    return float(0.5 ** (rain_mm / COPPER_HALF_MM))
+
+
+def after_rain(
+    entry: Application, weather: pd.DataFrame, *, now: datetime, material: Material
+) -> Advice:
+    """Say whether a round may be kept.
+
+    Parameters
+    ----------
+    entry : Application
+        Its `rain_free_h`, the label's, stands in for the material's rainfast hours.
+    weather : pandas.DataFrame
+        Hourly table; only hours before `now` and not forecast are used.
+    now : datetime
+        tz-aware.
+    material : Material
+        Gives the hours without rain that are needed, and wanted, and whether copper washes off.
+
+    Returns
+    -------
+    Advice
+        ``unknown`` while rain not known, or hours still to come, could change the answer.
+    """
+    rainfast, copper = material.rainfast, material.copper
+    if entry.rain_free_h is not None:
+        rainfast = Rainfast(entry.rain_free_h, "the record", of_label=True)
+    minimum_h = rainfast.hours
+    wanted_h = max(material.dry_spell_h, minimum_h)
+    past, done = came(weather, now), entry.finished
+    needed = rain_between(past, done, done + timedelta(hours=minimum_h))
+    wanted = rain_between(past, done, done + timedelta(hours=wanted_h))
+    # up to the last full hour: the one that is running has no value yet
+    since = rain_between(past, done, pd.Timestamp(now).tz_convert("UTC").floor("h"))
+    bounds = [
+        _verdict(copper, *amounts) for amounts in zip(needed, wanted, since, strict=True)
+    ]  # more rain never makes the answer better: the two ends bracket it
+    verdict = bounds[0] if bounds[0] == bounds[1] else "unknown"
+    passed = hours_passed(done, now)
+    if verdict == "unknown":
+        reason = _open_reason(bounds[0], passed, wanted_h, since[0])
+    elif needed[0] >= MEASURABLE_MM:
+        whose = "label's" if rainfast.of_label else "usual"
+        reason = f"{needed[0]:.1f} mm fell within the {whose} minimum of {minimum_h:g} h"
+    elif copper and since[0] >= COPPER_HALF_MM:
+        reason = f"{since[0]:.0f} mm since the round: about {residue_share(since[0]):.0%} left"
+    elif verdict == "inspect":
+        reason = f"{wanted[0]:.1f} mm fell within the {wanted_h:g} h wanted"
+    else:
+        reason = f"dry enough for the {wanted_h:g} h wanted"
+    return Advice(
+        verdict,
+        reason,
+        minimum_h,
+        wanted_h,
+        round(passed, 1),
+        _told(needed),
+        _told(wanted),
+        _told(since),
+        (residue_share(since[1]), residue_share(since[0])) if copper else None,
+    )
+
+
+def _verdict(copper: bool, needed_mm: float, wanted_mm: float, since_mm: float) -> str:
+    """The answer for known amounts of rain."""
+    if needed_mm >= MEASURABLE_MM or (copper and since_mm >= COPPER_REDO_MM):
+        return "redo"
+    if wanted_mm > DRIZZLE_MM or (copper and since_mm >= COPPER_HALF_MM):
+        return "inspect"
+    return "keep"
+
+
+def _open_reason(least: str, passed_h: float, wanted_h: float, rain_mm: float) -> str:
+    so_far = f"at least {rain_mm:.1f} mm so far" if rain_mm else "no rain known so far"
+    floor = f"; {least} at least" if least != "keep" else ""
+    if passed_h < wanted_h:
+        return f"too early to say: {passed_h:.0f} of {wanted_h:g} h have passed, {so_far}{floor}"
+    return f"the rain of some hours is not known; {so_far}{floor}"
+
+
+def _told(rain: tuple[float, float]) -> tuple[float, float | None]:
+    return round(rain[0], 2), None if rain[1] == float("inf") else round(rain[1], 2)
+
+
+UNKNOWN_DRY_H = 72
+"""Hours without rain wanted after a material that the site file does not know; P [h]."""
+
+
+@dataclass(frozen=True)
+class RoundAdvice:
+    """A round, or a part of one, beside the rain that came, and what it holds up.
+
+    Attributes
+    ----------
+    kept : Kept
+    advice : Advice
+    until : datetime or None
+        Start of the next round of the material: rain after it is that round's. None: now.
+    parts : tuple of int
+        Numbers of the entries that make up the round, in order.
+    open_share : float
+        Part of the round that is still to be done, over the days it was spread on.
+    rest_from : date or None
+        First day, from today on, on which that part may be done; None where nothing is open or
+        the program does not know the material.
+    next_same, next_label, next_other : date or None
+        First day on which the program and the label allow the next round of the same material,
+        and the program another material. They count from the last part of the round, those of the
+        same material from the day of its rest while that is open. None where the program does not
+        know the material, or the label's days are not entered.
+    """
+
+    json_keys: ClassVar = (
+        "id=kept.id", "material=kept.entry.material", "product=kept.entry.product",
+        "start=kept.entry.start", "end=kept.entry.end", "share=kept.entry.share", "parts",
+        "open_share", "rest_from", "advice:all*", "judged_until=until",
+        "reentry_from=kept.entry.reentry_from", "next_round_from_label=next_label",
+        "next_round_from_program=next_same", "other_materials_from=next_other",
+    )  # fmt: skip
+
+    kept: Kept
+    advice: Advice
+    until: dt.datetime | None
+    parts: tuple[int, ...]
+    open_share: float
+    rest_from: dt.date | None
+    next_same: dt.date | None
+    next_label: dt.date | None
+    next_other: dt.date | None
+
+
+@dataclass(frozen=True)
+class RoundsAdvice:
+    """Keep, inspect or redo, a round each; `now` in the site's time."""
+
+    json_keys: ClassVar = ("site=site.name", "now", "source", "rounds", "cautions!")
+
+    site: Site
+    now: pd.Timestamp
+    source: WeatherSource
+    rounds: tuple[RoundAdvice, ...]
+
+
+def rounds_of(rows: Sequence[Kept], site: Site) -> list[list[Kept]]:
+    """Put the entries of one material together into rounds, each with its parts.
+
+    Parameters
+    ----------
+    rows : sequence of Kept
+        Holding entries of one site and one material, by time.
+    site : Site
+        Tells where one growing year ends: a round begun before it is not finished after it.
+    """
+    rounds: list[list[Kept]] = []
+    share, year = 1.0, None
+    for row in rows:
+        start = season_start(row.entry.day, site)
+        if row.entry.share == 1.0 or round(share, EXACT) >= 1.0 or start != year:
+            rounds.append([])
+            share = 0.0
+        rounds[-1].append(row)
+        share, year = share + row.entry.share, start
+    return rounds
+
+
+def latest_rounds(rows: Sequence[Kept], site: Site) -> list[Kept]:
+    """Give the latest round of each material: its last day, and the parts that it continues.
+
+    Parameters
+    ----------
+    rows : sequence of Kept
+        Holding entries of one site, by time.
+    site : Site
+    """
+    materials = dict.fromkeys(row.entry.material for row in rows)
+    latest = [rounds_of(_of(rows, material), site)[-1] for material in materials]
+    return sorted((row for each in latest for row in each), key=lambda r: (r.entry.start, r.id))
+
+
+def _of(rows: Sequence[Kept], material: str) -> list[Kept]:
+    return [row for row in rows if row.entry.material == material]
+
+
+def advise(
+    chosen: Sequence[Kept],
+    rows: Sequence[Kept],
+    site: Site,
+    weather: pd.DataFrame,
+    now: pd.Timestamp,
+) -> RoundsAdvice:
+    """Hold rounds against the rain that came.
+
+    Parameters
+    ----------
+    chosen, rows : sequence of Kept
+        The rounds asked about, and all of the site, by time.
+    site : Site
+    weather : DataFrame
+        Hourly table; only hours before `now` and not forecast are used.
+    now : Timestamp
+        tz-aware.
+    """
+    local = now.tz_convert(site.place.timezone)
+    today = local.date()
+    done, _ = with_rounds(site, season_rounds(rows, site, today))
+    season = in_season(done, today)
+    at = now.to_pydatetime()
+    rounds = tuple(_one(kept, rows, season, weather, at, today) for kept in chosen)
+    return RoundsAdvice(site, local, weather_source(weather, local), rounds)
+
+
+def _one(
+    kept: Kept,
+    rows: Sequence[Kept],
+    site: Site,
+    weather: pd.DataFrame,
+    now: dt.datetime,
+    today: dt.date,
+) -> RoundAdvice:
+    entry, name = kept.entry, kept.entry.material
+    same = _of(rows, name)
+    rounds = rounds_of(same, site)
+    parts = next(each for each in rounds if kept.id in [row.id for row in each])
+    ids = tuple(row.id for row in parts)
+    known = name in site.program.materials
+    apart = wanted_days(site, site.material(name), name) if known else 1
+    # within its least days nothing replaces a round, and its own parts are other trees
+    later = [
+        row.entry.start
+        for row in same
+        if row.id not in ids and (row.entry.day - entry.day).days >= apart
+    ]
+    until = later[0] if later else None
+    material = site.materials.get(name) or general_material(name).with_dry_spell(UNKNOWN_DRY_H)
+    advice = after_rain(entry, weather, now=min(now, until or now), material=material)
+    open_share = max(0.0, round(1.0 - sum(row.entry.share for row in parts), EXACT))
+    last, rest = parts[-1].entry, None
+    if known and open_share and parts is rounds[-1]:
+        rest = next_day(site, site.material(name), today)
+    counted = rest or last.day
+    return RoundAdvice(
+        kept,
+        advice,
+        until,
+        ids,
+        open_share,
+        rest,
+        _after(counted, apart if known else None),
+        _after(counted, last.next_round_days),
+        _after(last.day, site.program.between if known else None),
+    )
+
+
+def _after(day: dt.date, days: int | None) -> dt.date | None:
+    return None if days is None else day + dt.timedelta(days=days)
+
+
+_MM = re.compile(r"(\d+(?:\.\d+)?) mm\b")
+_URGENT = {"redo": "redo", "inspect": "inspect", "unknown": "not known yet:", "keep": "keep"}
+"""Verdicts, the most urgent first, in the words of the first line."""
+
+
+def advice_text(answer: RoundsAdvice) -> str:
+    """The verdicts; then a paragraph a round."""
+    site, now, found = answer.site, answer.now, answer.rounds
+    parts = [paragraph(f"{site.name}: {_first_line(found)}.")]
+    for number, each in enumerate(found):
+        # what follows from a round is said once, with the last of its parts
+        ends = all(each.parts != other.parts for other in found[number + 1 :])
+        parts.append(_round_text(each, now, site.units, ends=ends))
+    until = f"By the weather up to {day_words(now.date())} {now:%H:%M}."
+    foot = [until, source_line(answer.source), f"! {LABEL}"]
+    return "\n\n".join([*parts, "\n".join(map(paragraph, foot))])
+
+
+def _first_line(found: Sequence[RoundAdvice]) -> str:
+    days: dict[tuple[str, str], list[str]] = {}
+    for each in found:
+        key = each.advice.verdict, each.kept.entry.material
+        days.setdefault(key, []).append(day_words(each.kept.entry.day))
+    told = [
+        f"{words} {material} of {', '.join(its_days)}"
+        for verdict, words in _URGENT.items()
+        for (its_verdict, material), its_days in days.items()
+        if its_verdict == verdict
+    ]
+    return "; ".join(told) or "no round yet this season"
+
+
+def _round_text(each: RoundAdvice, now: pd.Timestamp, units: System, *, ends: bool) -> str:
+    entry = each.kept.entry
+    reason = in_units(each.advice.reason, units)
+    lines = [
+        paragraph(
+            f"{each.advice.verdict}: {entry.material}, {when(entry)} (entry {each.kept.id}); "
+            f"{reason}"
+        )
+    ]
+    share = each.advice.residue_share
+    if share is not None and " left" not in reason:
+        low, high = (round(100 * value) for value in share)
+        left = f"{high} %" if low == high else f"{low}-{high} %"
+        lines.append(paragraph(f"  About {left} of the copper is left, by the rain since."))
+    if each.until is not None:
+        lines.append(paragraph(f"  Up to the next round, on {each.until.date()}."))
+        return "\n".join(lines)
+    reentry = entry.reentry_from
+    if reentry is None:
+        lines.append(paragraph("  Re-entry: interval not entered, see the label."))
+    else:
+        over = " (over)" if reentry <= now else ""
+        lines.append(
+            paragraph(f"  Re-entry: from {day_words(reentry.date())} {reentry:%H:%M}{over}.")
+        )
+    lines += [paragraph(f"  {line}") for line in _following(each, now)] if ends else []
+    return "\n".join(lines)
+
+
+def _following(each: RoundAdvice, now: pd.Timestamp) -> list[str]:
+    """What may follow the round: its rest, the next one, other materials."""
+    lines, material = [], each.kept.entry.material
+    if each.open_share:
+        rest = f"{100 * each.open_share:.0f} % of the round is still to be done"
+        if each.rest_from is not None:
+            today = now.tz_convert(each.kept.entry.timezone).date()
+            days = day_words(each.rest_from)
+            rest += ": the rest at once" if each.rest_from <= today else f": the rest from {days}"
+        lines.append(f"{rest}.")
+    if each.next_same is not None and each.next_other is not None:
+        counted = ", counted from the rest" if each.rest_from is not None else ""
+        lines.append(
+            f"Next {material}: {_next_round(each.next_same, each.next_label)}{counted}. "
+            f"Other materials: from {day_words(each.next_other)}."
+        )
+    return lines
+
+
+def _next_round(program: dt.date, label: dt.date | None) -> str:
+    """The later of what the program and the label allow."""
+    if label is None:
+        return f"from {day_words(program)} (program; the label's days are not entered)"
+    later, whose = (label, "label") if label > program else (program, "program and label")
+    return f"from {day_words(later)} ({whose})"
+
+
+def in_units(text: str, units: System) -> str:
+    """Write the millimetres of a sentence in the reader's system."""
+    return _MM.sub(lambda found: shown(float(found[1]), "mm", units), text)
+
+
+ADVICE_WORDS: Words = {(RoundsAdvice, "cautions"): lambda _, __: [LABEL]}
+"""What the JSON says in words."""

@@ -1,0 +1,216 @@
+"""``spraywindow log``: the application record."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from spraywindow.call import (
+    DEMO_NOTE,
+    ColumnsOption,
+    JsonOption,
+    NowOption,
+    RecordOption,
+    SiteOption,
+    WeatherOption,
+    note,
+    say,
+)
+from spraywindow.jobs.log.commands_after import advice, check, export, judge, paper
+from spraywindow.jobs.log.shared import (
+    FileArgument,
+    SetOption,
+    WhyOption,
+    estimated,
+    holding,
+    read_text,
+    record_file,
+    rows_since,
+    site_and_now,
+    written,
+)
+
+if TYPE_CHECKING:
+    from spraywindow.jobs.log.answer import Entered
+
+log = typer.Typer(
+    name="log",
+    help="The application record: add, list, correct, papers, and what the rain did afterwards.",
+    no_args_is_help=True,
+)
+NumberArgument = Annotated[int, typer.Argument(help="Number of the entry.")]
+
+
+@log.command()
+def add(
+    file: FileArgument = None,
+    site: SiteOption = None,
+    record: RecordOption = None,
+    material: Annotated[str | None, typer.Option(help="Such as oil or copper.")] = None,
+    product: Annotated[str | None, typer.Option(help="As on the label.")] = None,
+    start: Annotated[str | None, typer.Option(help='Local, "2026-01-13 10:00".')] = None,
+    end: Annotated[str | None, typer.Option(help='"12:30", or as the start.')] = None,
+    amount: Annotated[str | None, typer.Option(help='Product used: "4 L", "5 lb".')] = None,
+    share: Annotated[
+        str | None,
+        typer.Option(help='Part of the round done: "60 %". Default: by the trees of the blocks.'),
+    ] = None,
+    settings: SetOption = None,
+    like: Annotated[
+        int | None, typer.Option(help="Copy product, numbers, names, intervals of that entry.")
+    ] = None,
+    receipt: Annotated[
+        Path | None, typer.Option(help="Receipt of the advice (`slots --receipt FILE`).")
+    ] = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    fetch: Annotated[
+        bool, typer.Option("--fetch/--no-fetch", help="Ask the service for weather not measured.")
+    ] = True,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Record an application that is done, or a part of one."""
+    from spraywindow.jobs.log.answer import Entered, check_entry, receipt_cautions
+    from spraywindow.record import entry_from, refuse_ahead
+    from spraywindow.record import record as records
+
+    the, at = site_and_now(site, now, demo=site is None and weather is None)
+    path = record_file(record, site, the)
+    fields = written(
+        file, settings, material=material, product=product, start=start, end=end, amount=amount,
+        share=share,
+    )  # fmt: skip
+    with ExitStack() as stack:
+        the_record = pattern = None
+        if like is not None:
+            the_record = stack.enter_context(records.open_record(path))
+            pattern = holding(records.current(the_record), like).entry
+        entry = entry_from(the, fields, like=pattern, where=str(file or "entry"))
+        refuse_ahead(entry, at.to_pydatetime())
+        kept_receipt = None if receipt is None else read_text(receipt, "receipt")
+        beside = () if kept_receipt is None else receipt_cautions(kept_receipt, entry)
+        entry = estimated(entry, the, weather, columns, at, demo=site is None, fetch=fetch)
+        new = not path.exists()
+        if the_record is None:  # begun once there is something to enter
+            the_record = stack.enter_context(records.open_record(path, create=True))
+        number = records.add(the_record, entry, now=at.to_pydatetime(), receipt=kept_receipt)
+        kept = holding(records.current(the_record), number)
+        check = check_entry(records.current(the_record, the.name), the, kept, at)
+    answer = Entered(the, kept, path, check, beside)
+    if site is None:
+        note(DEMO_NOTE)
+    if new:
+        note(f"A new record: {path}")
+    _told(answer, json, "Entered")
+
+
+@log.command()
+def correct(
+    number: NumberArgument,
+    why: WhyOption,
+    file: FileArgument = None,
+    site: SiteOption = None,
+    record: RecordOption = None,
+    settings: SetOption = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Correct an entry: a new one that points at the old."""
+    from spraywindow.jobs.log.answer import Entered, check_entry
+    from spraywindow.record import WEATHER_FIELDS, Application, changes_from
+    from spraywindow.record import record as records
+
+    the, at = site_and_now(site, now)
+    path = record_file(record, site, the)
+    with records.open_record(path) as the_record:
+        old = holding(records.current(the_record), number).entry
+        its_site = the if site is not None and the.name == old.site else None
+        where = f"correction of entry {number}"
+        changes = changes_from(old, written(file, settings), site=its_site, where=where)
+        dropped = records.stale_estimates(old, changes)
+        if weather is not None:
+            # looked up at the corrected time
+            values = old.model_dump() | {"start": old.start, "end": old.end}
+            filled = estimated(
+                Application.read(values | dropped | changes), the, weather, columns, at
+            )
+            found = {n: getattr(filled, n) for n in WEATHER_FIELDS if n in filled.estimated}
+            known = {"estimated": filled.estimated, "weather_source": filled.weather_source}
+            changes = dropped | changes | found | known
+        made = records.correct(the_record, number, changes, why=why, now=at.to_pydatetime())
+        kept = holding(records.current(the_record), made)
+        of_site = records.current(the_record, the.name)
+        held = None if site is None else check_entry(of_site, the, kept, at)
+        gone = [n for n in WEATHER_FIELDS if n in dropped and getattr(kept.entry, n) is None]
+    answer = Entered(the, kept, path, held, dropped=tuple(gone))
+    _told(answer, json, f"Correction of entry {number}")
+
+
+@log.command()
+def withdraw(
+    number: NumberArgument,
+    why: WhyOption,
+    site: SiteOption = None,
+    record: RecordOption = None,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Take back an entry that never should have been made; it stays in the history."""
+    from spraywindow.record import record as records
+    from spraywindow.show import to_json
+
+    the, at = site_and_now(site, now)
+    path = record_file(record, site, the)
+    with records.open_record(path) as the_record:
+        made = records.withdraw(the_record, number, why=why, now=at.to_pydatetime())
+    if json:
+        say(to_json({"id": made, "withdraws": number, "why": why, "record": str(path)}))
+    else:
+        say(f"Entry {number} is withdrawn by entry {made}: {why}")
+
+
+@log.command("list")
+def show(
+    site: SiteOption = None,
+    record: RecordOption = None,
+    since: Annotated[str | None, typer.Option(help="First day, such as 2025-11-01.")] = None,
+    history: Annotated[
+        bool, typer.Option("--history", help="Also what was corrected or withdrawn.")
+    ] = False,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """List the entries; with --site those of the site, and its program so far."""
+    from spraywindow.jobs.log.answer import listed
+    from spraywindow.jobs.log.text import list_text
+    from spraywindow.record import record as records
+    from spraywindow.show import to_json
+
+    the, at = site_and_now(site, now)
+    path = record_file(record, site, the)
+    with records.open_record(path, read_only=True) as the_record:
+        rows = records.history(the_record) if history else records.current(the_record)
+        rows = rows_since(rows, since, the.name if site is not None else None)
+        answer = listed(the_record, rows, the if site is not None else None, at)
+    say(to_json(answer) if json else list_text(answer, the.units))
+
+
+log.command()(export)
+log.command()(check)
+log.command()(advice)
+log.command()(judge)
+log.command()(paper)
+
+
+def _told(answer: Entered, json: bool, verb: str) -> None:
+    """Print what was entered."""
+    from spraywindow.jobs.log.text import ENTERED_WORDS, entered_text
+    from spraywindow.show import to_json
+
+    say(to_json(answer, ENTERED_WORDS) if json else entered_text(answer, verb))

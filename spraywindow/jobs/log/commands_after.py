@@ -1,0 +1,279 @@
+"""What follows a round: keep it or redo it, was the advice right, and the papers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from spraywindow.call import (
+    DEMO_NOTE,
+    ColumnsOption,
+    JsonOption,
+    NowOption,
+    RecordOption,
+    SiteOption,
+    WeatherOption,
+    note,
+    say,
+    the_weather,
+    write_new,
+)
+from spraywindow.jobs.log.shared import (
+    SetOption,
+    holding,
+    opened,
+    read_text,
+    record_file,
+    rows_since,
+    settings,
+    site_and_now,
+    written,
+)
+
+if TYPE_CHECKING:
+    from spraywindow.record import Application
+    from spraywindow.site import Site
+
+
+def advice(
+    number: Annotated[
+        int | None, typer.Argument(help="Entry. Default: the latest round of each material.")
+    ] = None,
+    site: SiteOption = None,
+    record: RecordOption = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    every: Annotated[bool, typer.Option("--all", help="All rounds of the growing year.")] = False,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Keep, inspect or redo, by the rain that came; and when the next round may follow."""
+    from spraywindow.errors import RecordError
+    from spraywindow.jobs.log.advice import ADVICE_WORDS, advice_text, advise, latest_rounds
+    from spraywindow.record import record as records
+    from spraywindow.show import to_json
+    from spraywindow.site import season_start
+
+    the, at = site_and_now(site, now, demo=site is None and weather is None)
+    with opened(record, site, the) as the_record:
+        holds = records.current(the_record)
+    rows = [row for row in holds if row.entry.site == the.name]
+    if not rows:
+        raise RecordError(
+            f"no entry of the site {the.name!r}",
+            expected="one of its rounds",
+            got=", ".join(sorted({row.entry.site for row in holds})) or "an empty record",
+        )
+    first = season_start(at.tz_convert(the.place.timezone).date(), the)
+    season = [row for row in rows if row.entry.day >= first and row.entry.finished <= at]
+    if number is not None:
+        chosen = [holding(rows, number)]
+    else:
+        chosen = season if every else latest_rounds(season, the)
+    table = the_weather(the, weather, columns, at, demo=site is None)
+    answer = advise(chosen, rows, the, table, at)
+    if site is None:
+        note(DEMO_NOTE)
+    say(to_json(answer, ADVICE_WORDS) if json else advice_text(answer))
+
+
+def judge(
+    number: Annotated[
+        int | None, typer.Argument(help="Entry. Default: all that carry a receipt.")
+    ] = None,
+    site: SiteOption = None,
+    record: RecordOption = None,
+    receipt: Annotated[
+        list[Path] | None, typer.Option(help="Judge this receipt instead. Repeatable.")
+    ] = None,
+    weather: WeatherOption = None,
+    columns: ColumnsOption = None,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Hold the advice that was given against the weather that came."""
+    from spraywindow.errors import RecordError
+    from spraywindow.jobs.log.judge import judge_answer, judge_text, judged_all
+    from spraywindow.jobs.slots import refuse_other_site
+    from spraywindow.record import record as records
+    from spraywindow.show import to_json
+
+    the, at = site_and_now(site, now, demo=site is None and weather is None)
+    texts: list[tuple[str, str]] = []
+    if receipt:
+        texts = [(str(path), read_text(path, "receipt")) for path in receipt]
+    else:
+        with opened(record, site, the) as the_record:
+            rows = records.current(the_record, None if site is None else the.name)
+            chosen = rows if number is None else [holding(rows, number)]
+            for row in chosen:
+                text = records.receipt_of(the_record, row.id)
+                if text is not None:
+                    texts.append((str(row.id), text))
+        if not texts:
+            raise RecordError(
+                "no receipt to judge",
+                cure="keep one with `slots --receipt FILE`, `log add --receipt FILE`",
+            )
+    if receipt or number is not None:  # one that is asked for by name
+        for name, text in texts:
+            refuse_other_site(text, the.name, where=name if receipt else f"receipt of entry {name}")
+    table = the_weather(the, weather, columns, at, demo=site is None)
+    answer = judge_answer(judged_all(texts, the, table, at.to_pydatetime()), the, at)
+    if site is None:
+        note(DEMO_NOTE)
+    say(to_json(answer) if json else judge_text(answer, the))
+
+
+def export(
+    site: SiteOption = None,
+    record: RecordOption = None,
+    form: Annotated[str, typer.Option("--format", help="csv or json.")] = "csv",
+    to: Annotated[Path | None, typer.Option(help="File to write. Default: the screen.")] = None,
+    since: Annotated[str | None, typer.Option(help="First day, such as 2025-11-01.")] = None,
+    history: Annotated[
+        bool, typer.Option("--history", help="Also what was corrected or withdrawn.")
+    ] = False,
+) -> None:
+    """Write the record as CSV or JSON, with what professional records ask for.
+
+    In CSV a text that a spreadsheet would run as a formula gets an apostrophe in front.
+    """
+    from spraywindow.errors import InputError
+    from spraywindow.record import export_csv, export_json
+    from spraywindow.record import record as records
+
+    makers = {"csv": export_csv, "json": export_json}
+    if form not in makers:
+        raise InputError("unknown format", where="--format", expected="csv, json", got=form)
+    the, _ = site_and_now(site, None)
+    with opened(record, site, the) as the_record:
+        rows = records.history(the_record) if history else records.current(the_record)
+    text = makers[form](rows_since(rows, since, the.name if site is not None else None))
+    if to is None:
+        typer.echo(text, nl=not text.endswith("\n"))
+        return
+    if to.exists():
+        raise InputError("the file exists", where=str(to), cure="choose another name")
+    write_new(to, text)
+    say(to)
+
+
+def check(site: SiteOption = None, record: RecordOption = None, json: JsonOption = False) -> None:
+    """Verify the file, every digest and correction; a damaged record is an error (exit code 2)."""
+    from spraywindow.errors import RecordError, one_line
+    from spraywindow.record import check_record
+    from spraywindow.show import to_json
+
+    path = record_file(record, site)
+    found = check_record(path)
+    if json:
+        sound = not found.problems
+        say(to_json({"record": str(path), "sound": sound, "entries": found.entries,
+                     "problems": list(found.problems)}))  # fmt: skip
+    if found.problems:
+        raise RecordError(f"{path}: {one_line(found.problems)}")
+    if not json:
+        say(f"{path}: sound, {found.entries} row{'' if found.entries == 1 else 's'}.")
+
+
+def paper(
+    kind: Annotated[str, typer.Argument(help="note (the evening before), record or bill.")],
+    entry: Annotated[
+        str | None, typer.Argument(help="Number of an entry; for a note a file of the plan.")
+    ] = None,
+    site: SiteOption = None,
+    record: RecordOption = None,
+    fields: SetOption = None,
+    receipt: Annotated[
+        Path | None, typer.Option(help="For a note: hours and material from this receipt.")
+    ] = None,
+    template: Annotated[Path | None, typer.Option(help="Your own text with $fields.")] = None,
+    field: Annotated[
+        list[str] | None,
+        typer.Option("--field", help="A text for the template, NAME=TEXT. Repeatable."),
+    ] = None,
+    rule: Annotated[
+        str | None,
+        typer.Option(help="us-federal, us-commercial, us-state or eu. Default: by site units."),
+    ] = None,
+    show_template: Annotated[
+        bool, typer.Option("--show-template", help="Print our text, to start your own from.")
+    ] = False,
+    to: Annotated[Path | None, typer.Option(help="File to write. Default: the screen.")] = None,
+    json: JsonOption = False,
+) -> None:
+    """Write the client's note for the evening before, the record sheet, or the bill's line."""
+    from spraywindow.errors import InputError
+    from spraywindow.jobs.log.papers import PAPERS, built_in_template, write_paper
+    from spraywindow.show import to_json
+
+    if kind not in PAPERS:
+        raise InputError("unknown paper", expected=", ".join(PAPERS), got=kind)
+    if show_template:
+        typer.echo(built_in_template(kind), nl=False)
+        return
+    the, _ = site_and_now(site, None, demo=site is None)
+    the_entry = _entry_for(kind, entry, the, site, record, fields, receipt)
+    text = write_paper(
+        kind,
+        the_entry,
+        template=None if template is None else read_text(template, "template"),
+        extra=settings(field, "--field"),
+        units=the.units,
+        rule=rule or ("us-federal" if the.units == "us" else "eu"),
+    )
+    if json:
+        say(to_json({"paper": kind, "site": the_entry.site, "text": text}))
+    elif to is None:
+        typer.echo(text, nl=not text.endswith("\n"))
+    elif to.exists():
+        raise InputError("the file exists", where=str(to), cure="choose another name")
+    else:
+        write_new(to, text)
+        say(to)
+
+
+def _entry_for(
+    kind: str,
+    named: str | None,
+    the: Site,
+    site: Path | None,
+    record: Path | None,
+    fields: list[str] | None,
+    receipt: Path | None,
+) -> Application:
+    """The entry of that number; for a note also a plan: a file, settings, a receipt's hours."""
+    import datetime as dt
+
+    from spraywindow.errors import InputError
+    from spraywindow.jobs.slots import hourless, read_receipt, refuse_other_site
+    from spraywindow.record import entry_from
+    from spraywindow.record import record as records
+
+    if named is not None and named.isdigit():
+        with opened(record, site, the) as the_record:
+            return holding(records.current(the_record), int(named)).entry
+    if kind != "note":
+        raise InputError(
+            f"a {kind} is of a round that is done",
+            expected="the number of its entry",
+            got=named,
+            cure="`spraywindow log list` shows the numbers",
+        )
+    plan: dict[str, object] = {}
+    if receipt is not None:
+        text = read_text(receipt, "receipt")
+        refuse_other_site(text, the.name, where=str(receipt))
+        if hourless(text) is not None:
+            raise InputError(
+                "this receipt advises no hours", where=str(receipt), expected="one of a go"
+            )
+        advised = read_receipt(text)
+        start = dt.datetime.fromisoformat(advised["start"])
+        end = min(dt.datetime.fromisoformat(advised["end"]), start + dt.timedelta(hours=the.job_h))
+        plan = {"material": advised["material"], "start": start, "end": end}
+    plan |= written(None if named is None else Path(named), fields)
+    return entry_from(the, plan, where=named or "plan")

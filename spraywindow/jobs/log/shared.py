@@ -1,0 +1,170 @@
+"""What the sub-commands of ``spraywindow log`` share: the record's file, settings, the weather."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from spraywindow.call import note, record_path, the_now, the_site, the_weather
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from spraywindow.record import Application, Kept, Record
+    from spraywindow.site import Site
+
+SET_FIELDS = (
+    "material", "product", "registration_number", "start", "end", "amount", "spray_volume", "area",
+    "blocks", "share", "use_kind", "crop", "eppo_code", "bbch", "location", "latitude", "longitude",
+    "applicator", "certification_number", "customer_name", "customer_address", "temp", "wind",
+    "wind_from", "reentry", "preharvest", "next_round", "rain_free", "note",
+)  # fmt: skip
+"""What may be set, as people write it."""
+SetOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        help='A field, repeatable: --set amount="4 L" --set blocks="rows 1-4, apricots". '
+        f"Fields: {', '.join(SET_FIELDS)}.",
+    ),
+]
+FileArgument = Annotated[
+    Path | None, typer.Argument(help="Entry file (TOML, or JSON in .json) of fields.")
+]
+WhyOption = Annotated[str, typer.Option("--why", help="The reason; it is kept.")]
+FETCH_WITHIN_H = 36
+"""A forecast service still holds the hours of a round this long after it [h]; P."""
+
+
+def record_file(record: Path | None, site_file: Path | None, site: Site | None = None) -> Path:
+    """The record's file; an error where neither it nor a site is named."""
+    from spraywindow.errors import InputError
+
+    path = record
+    if path is None and site_file is not None:
+        path = record_path(record, site_file, site or the_site(site_file))
+    if path is None:
+        raise InputError(
+            "no record named", cure="give --record FILE, or --site FILE whose record it is"
+        )
+    return path
+
+
+def opened(record: Path | None, site_file: Path | None, site: Site) -> Record:
+    """Open the record that is there, to read it."""
+    from spraywindow.record import open_record
+
+    return open_record(record_file(record, site_file, site), read_only=True)
+
+
+def settings(pairs: Sequence[str] | None, option: str = "--set") -> dict[str, str]:
+    """Read ``NAME=VALUE`` options."""
+    from spraywindow.errors import InputError
+
+    out: dict[str, str] = {}
+    for pair in pairs or ():
+        name, sign, value = pair.partition("=")
+        if not sign or not name.strip():
+            raise InputError("not a setting", where=option, expected="NAME=VALUE", got=pair)
+        if name.strip() in out:
+            raise InputError("given twice", where=f"{option} {name.strip()}")
+        out[name.strip()] = value.strip()
+    return out
+
+
+def written(
+    file: Path | None, pairs: Sequence[str] | None, **named: str | None
+) -> dict[str, object]:
+    """Fields of the entry file, with those of the options over them."""
+    from spraywindow.record import read_entry_file
+
+    fields = {} if file is None else read_entry_file(file)
+    given = {name: value for name, value in named.items() if value is not None}
+    return fields | given | settings(pairs)
+
+
+def holding(kept: Sequence[Kept], number: int) -> Kept:
+    """The entry of that number that holds; `RecordError` naming what there is otherwise."""
+    from spraywindow.errors import RecordError
+
+    for row in kept:
+        if row.id == number:
+            return row
+    there = ", ".join(map(str, sorted(row.id for row in kept)[-12:])) or "none yet"
+    raise RecordError(f"no entry {number} that holds", expected=f"one of {there}")
+
+
+def read_text(path: Path, what: str) -> str:
+    """Read a text file that the user names."""
+    from spraywindow.errors import InputError
+
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise InputError(f"cannot read the {what}", where=str(path), got=error.strerror) from error
+    except UnicodeDecodeError as error:
+        raise InputError(f"the {what} is not a text file", where=str(path)) from error
+
+
+def site_and_now(
+    site: Path | None, now: str | None, *, demo: bool = False
+) -> tuple[Site, pd.Timestamp]:
+    """The site and the time of the answer: the demo's issue time only where its weather is used."""
+    the = the_site(site)
+    return the, the_now(now, the, demo=demo)
+
+
+def estimated(
+    entry: Application,
+    the: Site,
+    weather: Path | None,
+    columns: Path | None,
+    at: pd.Timestamp,
+    *,
+    demo: bool = False,
+    fetch: bool = True,
+) -> Application:
+    """Fill in the weather at the time, where it was not measured; without it the entry stands."""
+    import pandas as pd
+
+    from spraywindow.errors import SourceError
+    from spraywindow.record import WEATHER_FIELDS, with_weather
+
+    lacking = [name for name in WEATHER_FIELDS if getattr(entry, name) is None]
+    if not lacking or (weather is None and not fetch):
+        return entry
+    if weather is None and not demo:
+        age_h = (at - pd.Timestamp(entry.start)) / pd.Timedelta(hours=1)
+        if age_h > FETCH_WITHIN_H:
+            note("No weather filled in: the round is too long ago for a forecast service; "
+                 "`log correct NUMBER --weather FILE` can do it.")  # fmt: skip
+            return entry
+    try:
+        table = the_weather(the, weather, columns, at, demo=demo and weather is None)
+    except SourceError as error:
+        note(f"No weather filled in: {error}")
+        return entry
+    filled = with_weather(entry, table)
+    if filled == entry:
+        note("No weather filled in: the source does not hold the hours of the round.")
+    return filled
+
+
+def rows_since(rows: Sequence[Kept], since: str | None, site: str | None) -> list[Kept]:
+    """Keep the rows of a site (None: all) from a local day on, given as text."""
+    import datetime as dt
+
+    from spraywindow.errors import InputError
+
+    first = dt.date.min
+    if since is not None:
+        try:
+            first = dt.date.fromisoformat(since)
+        except ValueError as error:
+            raise InputError(
+                "not a date", where="--since", expected="such as 2025-11-01", got=since
+            ) from error
+    return [row for row in rows if row.entry.day >= first and site in (None, row.entry.site)]

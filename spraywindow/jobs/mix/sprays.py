@@ -1,0 +1,151 @@
+"""How much spray one block takes, the ground it stands on, and the way round its trees."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from spraywindow.errors import InputError
+from spraywindow.handbook import Rate, Use, row_volume_l, tree_volume_l, walking_way_m
+from spraywindow.site import (
+    CANOPY_L_PER_M3,
+    Block,
+    BlockState,
+    MixFields,
+    Site,
+    SprayerFields,
+    block_state,
+)
+
+
+@dataclass(frozen=True)
+class BlockMix:
+    """Spray of one block [L]; `per_tree_l` by hand gun, `per_ha_l` on its ground.
+
+    `share` is the part of its round that the job is for, and `total_l` what that takes.
+    `area_guessed`: neither area nor row length and spacing are given, so the spread stands in.
+    """
+
+    block: Block
+    state: BlockState
+    total_l: float
+    per_tree_l: float
+    area_m2: float
+    area_guessed: bool
+    share: float = 1.0
+
+    @property
+    def per_ha_l(self) -> float:
+        """Spray per area [L/ha]."""
+        return self.round_l / (self.area_m2 / 10_000)
+
+    @property
+    def round_l(self) -> float:
+        """Spray of its whole round [L]."""
+        return self.total_l / self.share
+
+    def part(self, share: float) -> BlockMix:
+        """The same for a part of its round only."""
+        return replace(self, total_l=self.round_l * share, share=share)
+
+
+def block_mix(state: BlockState, sprayer: SprayerFields) -> BlockMix:
+    """Spray of one block, by hand gun tree by tree or by tree-row volume."""
+    block, canopy = state.block, CANOPY_L_PER_M3[sprayer.pruning]
+    if sprayer.way == "hand gun":
+        total = block.trees * tree_volume_l(block.spread, block.height, litres_per_m3=canopy)
+    else:
+        total = row_volume_l(block.spread, block.height, length_m(block), litres_per_m3=canopy)
+    guessed = block.area is None and None in (block.row_length, block.row_spacing)
+    return BlockMix(block, state, total, total / block.trees, ground_m2(block), guessed)
+
+
+def ground_m2(block: Block) -> float:
+    """Ground of a block: as given, else by its rows, else what the canopies cover."""
+    return block.area or length_m(block) * (block.row_spacing or block.spread)
+
+
+def length_m(block: Block) -> float:
+    """Length of all rows: as given, else with canopies that touch."""
+    return block.row_length or block.trees * block.spread
+
+
+def walking_m(block: Block) -> float:
+    """Way from tree to tree and round each [m]."""
+    return walking_way_m(block.trees, length_m(block) / block.trees, block.spread)
+
+
+@dataclass(frozen=True)
+class Spray:
+    """One round of a material on a block: product [L or kg], ground [m2], its copper [kg]."""
+
+    block: str
+    amount: float
+    base: str
+    area_m2: float
+    copper_kg_per_unit: float
+    open: bool
+
+    def use(self, day: dt.date, material: str, share: float = 1.0, *, planned: bool = False) -> Use:
+        """The use of a round, or of a share of one."""
+        return Use(day, self.block, material, self.amount * share, self.area_m2,
+                   self.copper_kg_per_unit, planned, share, self.base)  # fmt: skip
+
+
+Sprays = Mapping[str, Sequence[Spray]]
+"""Material to one round of it on each block; materials without a known rate are absent."""
+
+
+def sprays_of(site: Site, today: dt.date, materials: Iterable[str] = ()) -> Sprays:
+    """One round of each material of the program, of the mixes and of some more.
+
+    Empty where the site file has no `[sprayer]`.
+    """
+    if site.sprayer is None:
+        return {}
+    found: dict[str, list[Spray]] = {}
+    for name in dict.fromkeys((*site.program.materials, *site.mix, *materials)):
+        try:
+            rate = rate_of(site, name)
+        except InputError:
+            continue  # told by who counts it, and misses it
+        share = site.mix.get(name, MixFields()).copper_share
+        found[name] = [
+            Spray(
+                block=block.name,
+                amount=each.total_l * rate.per_litre,
+                base=rate.base,
+                area_m2=each.area_m2,
+                copper_kg_per_unit=share or 0.0,
+                open=each.state.open is not False,
+            )
+            for block in site.blocks
+            for each in [
+                block_mix(block_state(block, site, site.material(name), today), site.sprayer)
+            ]
+        ]
+    return found
+
+
+def rate_of(site: Site, material: str) -> Rate:
+    """What a litre of spray holds of a material: the site file's rate, else the usual one.
+
+    Raises
+    ------
+    InputError
+        If there is neither.
+    """
+    usual = site.material(material)
+    fields = site.mix.get(material, MixFields())
+    product = fields.product or material
+    if fields.rate is not None:
+        most = usual.highest_rate if fields.rate.base == "L" else None
+        return Rate(product, fields.rate.per_litre, fields.rate.base, most)
+    if usual.usual_rate is None:
+        raise InputError(
+            f"no rate for {material}",
+            where=site.name,
+            cure=f'add [mix."{material}"] with rate = "3 g/L" (or "4 lb/100 gal"), from its label',
+        )
+    return Rate(product, usual.usual_rate, "L", usual.highest_rate)

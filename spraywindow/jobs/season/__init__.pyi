@@ -1,0 +1,11 @@
+# What other folders may use of it, loaded when first used.
+
+from .answer import SeasonAnswer as SeasonAnswer  # A site's feasibility report
+from .answer import ended_by as ended_by  # The hours of a record that have ended by `now`
+from .answer import prospect as prospect  # Make the report
+from .answer import season_leaf_fall as season_leaf_fall
+from .command import season as season  # Say whether the whole program fits, from past winters
+from .picture import SEASON_LEGEND as SEASON_LEGEND
+from .picture import draw_season as draw_season  # Draw the season from day 0 on
+from .picture import season_words as season_words  # The picture in words, for who does not see it
+from .text import share_words as share_words  # A share with its 95 % interval and n

@@ -1,0 +1,350 @@
+"""The feasibility report as text: verdict first, numbers after, reasons last."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+
+from spraywindow.days import day_words
+from spraywindow.jobs.season.answer import NextRound, SeasonAnswer
+from spraywindow.jobs.slots import limit_words, paragraph, source_line, table_text
+from spraywindow.show import FEW_WINTERS, LABEL, Words
+from spraywindow.trees import stage_words
+from spraywindow.winters import FEWEST_FOR_START, FIVE_WEEKS_D, SeasonOutlook, Share, mean_known
+
+
+def ends_text(outlook: SeasonOutlook) -> str:
+    """A sentence, as "Last usable day about (10-90 %): oil 4 Mar (25 Feb to 12 Mar)."."""
+    if not outlook.season.labels:
+        return "Without a winter, no last usable day is known."
+    words = [
+        f"{name} {_words(end.last)} ({_words(end.low)} to {_words(end.high)})"
+        for name, end in outlook.ends.items()
+    ]
+    return f"Last usable day about (10-90 %): {', '.join(words)}."
+
+
+def _words(day: dt.date | None) -> str:
+    return f"{day.day} {day:%b}" if day else "never"
+
+
+def next_text(upcoming: Sequence[NextRound]) -> list[str]:
+    """The section, or nothing where no round is owed."""
+    rows = [
+        [
+            each.material,
+            str(each.owed),
+            day_words(each.allowed) if each.allowed else "not this season",
+            day_words(each.morning)
+            if each.morning
+            else f"none known up to {day_words(each.known_until)}"
+            if each.known_until
+            else "not known",
+        ]
+        for each in upcoming
+        if each.owed
+    ]
+    if not rows:
+        return []
+    head = ["material", "owed", "allowed from", "first usable morning known"]
+    return ["What is next (`spraywindow slots` has the last word)\n" + table_text(head, rows, (1,))]
+
+
+def curl_text(outlook: SeasonOutlook) -> list[str]:
+    """The section, or nothing for a program without copper."""
+    curl = outlook.curl
+    if curl is None:
+        return []
+    n = curl.winters_with_risk
+    if n == 0:
+        return ["Leaf-curl weather and copper: no winter had weather for infection."]
+    rows = [
+        [str(number), _share(curl.best[number - 1]), _share(curl.worth[number - 1])]
+        for number in range(1, len(curl.best) + 1)
+    ]
+    left, at_most = curl.left, "at most " if curl.left.unknown_h else ""
+    if left.share:
+        rows.insert(0, ["none", _share(curl.bare), "-"])
+    text = "Leaf-curl weather and copper: share of a winter's infection risk, mean (10-90 %)\n"
+    head = ["covered by the best of hindsight", "lost without this round"]
+    text += table_text(["more rounds" if left.share else "rounds", *head], rows, right=(0, 1, 2))
+    covered, best = curl.covered_as_it_comes, curl.covered_by_best_rounds
+    if left.share:
+        why = f" (rain is unknown in {left.unknown_h} h since)" if left.unknown_h else ""
+        text += "\n" + paragraph(
+            f"Of a fresh deposit, {at_most}{100 * left.share:.0f} % is on the wood on "
+            f"{day_words(outlook.season.first)} from the rounds done{why}; every figure counts it."
+        )
+    text += "\n" + paragraph(
+        f"The rounds made as it comes cover {at_most}{100 * covered:.0f} % (mean of {n} winters "
+        "with risk)."
+    )
+    enough = next((k for k, mean in enumerate(best, start=1) if mean >= 0.9 * best[-1]), len(best))
+    if enough < len(best):
+        text += "\n" + paragraph(
+            f"{enough} well-placed rounds cover nine tenths of what {len(best)} would."
+        )
+    return [text]
+
+
+def _share(values: np.ndarray) -> str:
+    known = values[~np.isnan(values)]
+    if not known.size:
+        return "-"
+    low, high = np.quantile(known, [0.1, 0.9], method="inverted_cdf")
+    return f"{100 * known.mean():.0f} % ({100 * low:.0f}-{100 * high:.0f})"
+
+
+MOST_LIMITS = 6
+WINTER_TO_WINTER = (
+    "One forecast stands in front of every winter: the interval is winter-to-winter only."
+)
+
+
+def share_words(share: Share, label: str = "") -> str:
+    """A share with its 95 % interval and n, as "11 of 12 winters (92 %, 65-99 %)".
+
+    Whoever has not said so yet gives a `label` to stand before the interval.
+    """
+    if share.n == 0:
+        return "no winter to count"
+    hits = round(share.share * share.n)
+    return (
+        f"{hits} of {share.n} winters ({100 * share.share:.0f} %, {label}"
+        f"{100 * share.low:.0f}-{100 * share.high:.0f} %)"
+    )
+
+
+def season_text(prospect: SeasonAnswer) -> str:
+    """The whole report."""
+    outlook = prospect.outlook
+    parts = [_verdict(prospect), _program(prospect), *next_text(prospect.upcoming)]
+    if outlook.season.labels:
+        parts += [_weeks(outlook), _starts(outlook)]
+    parts.append(_winters(outlook))
+    if outlook.season.labels:
+        parts.append(_reasons(outlook))
+        parts += curl_text(outlook)
+    return "\n\n".join([*parts, _foot(prospect)])
+
+
+def _verdict(prospect: SeasonAnswer) -> str:
+    outlook, site = prospect.outlook, prospect.site
+    first = outlook.season.first
+    lines = []
+    if prospect.ended:
+        lines.append(f"{site.name}: this season is over; the next one begins about "
+                     f"{day_words(first)} {first.year}.")  # fmt: skip
+    if outlook.owed == 0:
+        lines.append(f"{site.name}: the program is done, no round is owed.")
+        return "\n".join(paragraph(line) for line in lines)
+    if not outlook.season.labels:
+        lines.append(
+            f"{site.name}: no winter of the record can be counted, so nothing can be said of the "
+            f"{outlook.owed} rounds owed; the winters and why they are left out stand below."
+        )
+        return "\n".join(paragraph(line) for line in lines)
+    begins = "from tomorrow" if prospect.begun else f"from leaf fall, {day_words(first)}"
+    lines.append(
+        f"{site.name}: the {outlook.owed} rounds owed fit {begins} in "
+        f"{share_words(outlook.finish_coming, '95 % interval ')} as it comes; with hindsight in "
+        f"{share_words(outlook.finish_hindsight)}."
+    )
+    if outlook.season.left_out:
+        lines.append(_left_out_words(outlook))
+    lines.append(_latest_words(outlook))
+    lines += cautions(outlook)
+    return "\n".join(paragraph(line) for line in lines)
+
+
+def cautions(outlook: SeasonOutlook) -> list[str]:
+    """How the shares are to be read."""
+    said = []
+    if outlook.spliced and outlook.finish_coming.n:
+        said.append(WINTER_TO_WINTER)
+    if 0 < outlook.finish_coming.n < FEWEST_FOR_START:
+        said.append(FEW_WINTERS)
+    return said
+
+
+SEASON_WORDS: Words = {(SeasonAnswer, "cautions"): lambda prospect, _: cautions(prospect.outlook)}
+"""What the JSON says in words."""
+
+
+def _left_out_words(outlook: SeasonOutlook) -> str:
+    """How many winters are left out; those of missing rain bound the share."""
+    every, wet = len(outlook.season.left_out), len(outlook.season.rain_missing)
+    said = f"Winters left out: {every}"
+    if not wet:
+        return f"{said}; why stands below."
+    whose = "" if wet == every else f"{wet} of them "
+    low, high = (f"{100 * bound:.0f}" for bound in outlook.bounds)
+    return (
+        f"{said}, {whose}for missing rain, probably wetter ones: had these failed, or finished, "
+        f"the share would be {low} to {high} %."
+    )
+
+
+def _latest_words(outlook: SeasonOutlook) -> str:
+    if outlook.finish_coming.n < FEWEST_FOR_START:
+        return f"No latest start is given: it takes {FEWEST_FOR_START} winters."
+    parts = [
+        f"{day_words(day)} to finish in {per_cent} % of winters"
+        if day
+        else f"no start reaches {per_cent} % of winters"
+        for per_cent, day in outlook.latest_start.items()
+    ]
+    return f"Start by: {'; '.join(parts)} (n = {outlook.finish_coming.n})."
+
+
+def _program(prospect: SeasonAnswer) -> str:
+    rows = [
+        [
+            each.entry.material,
+            str(each.entry.rounds),
+            f"{each.entry.rounds_done:g}",
+            str(each.owed),
+            f"{each.entry.least_days} d",
+            f"{np.median(prospect.outlook.usable[number]):.0f}"
+            if prospect.outlook.season.labels
+            else "unknown",
+            f"{prospect.outlook.short[each.entry.material]:.1f}"
+            if prospect.outlook.season.labels
+            else "unknown",
+        ]
+        for number, each in enumerate(prospect.rounds)
+    ]
+    head = ["material", "rounds", "done", "owed", "apart", "usable mornings", "rounds short"]
+    text = table_text(head, rows, right=(1, 2, 3, 4, 5, 6))
+    text += "\n" + paragraph(
+        "Usable mornings: of the middle winter, as `slots` would call them the evening before "
+        "(frost with a forecast's uncertainty); hindsight goes by the record. Rounds short: mean "
+        "per winter, as it comes."
+    )
+    lost = max(prospect.outlook.short.items(), key=lambda item: item[1], default=("", 0.0))
+    if lost[1] > 0:
+        text += "\n" + paragraph(f"Lost first: a round of {lost[0]}.")
+    if prospect.outlook.owed and prospect.outlook.season.labels:
+        text += "\n" + paragraph(_span_words(prospect))
+    return f"Program, least {prospect.program.between} d between materials\n{text}"
+
+
+def _span_words(prospect: SeasonAnswer) -> str:
+    """How many days the rounds owed take, and whether five weeks would hold them."""
+    span = prospect.span
+    took = (
+        f"From the first round to the last it takes {span.median_days:.0f} days (middle of "
+        f"{span.finished} winters that finish). "
+        if span.finished
+        else ""
+    )
+    return (
+        f"{took}If the season closed after {FIVE_WEEKS_D} days, all {prospect.outlook.owed} would "
+        f"fit in {share_words(span.in_five_weeks)}."
+    )
+
+
+def _weeks(outlook: SeasonOutlook) -> str:
+    rows = []
+    for week, row in enumerate(outlook.weekly):
+        if np.isnan(row).all():
+            continue
+        begin = outlook.season.first + dt.timedelta(days=7 * week)
+        cells = [_spread(row[column]) for column in range(len(outlook.season.materials))]
+        rows.append([day_words(begin), *cells])
+    head = ["week from", *(material.name for material in outlook.season.materials)]
+    return "Usable mornings a week: mean of the winters (10-90 %)\n" + table_text(
+        head, rows, right=tuple(range(1, len(head)))
+    )
+
+
+def _spread(values: np.ndarray) -> str:
+    known = values[~np.isnan(values)]
+    if not known.size:
+        return "-"
+    low, high = np.quantile(known, [0.1, 0.9], method="inverted_cdf")
+    return f"{mean_known(values):.1f} ({low:.0f}-{high:.0f})"
+
+
+def _starts(outlook: SeasonOutlook) -> str:
+    rows, before = [], None
+    for day in range(0, len(outlook.start_shares), 7):
+        share = float(outlook.start_shares[day])
+        cost = "" if before is None else f"{100 * (share - before):+.0f}"
+        rows.append(
+            [day_words(outlook.season.first + dt.timedelta(days=day)), f"{100 * share:.0f} %", cost]
+        )
+        if share == 0.0:
+            break
+        before = share
+    return (
+        f"Share of {outlook.finish_coming.n} winters that finish, by first day of work\n"
+        + table_text(["start", "finish", "the week's delay costs"], rows, right=(1, 2))
+    )
+
+
+def _winters(outlook: SeasonOutlook) -> str:
+    names = [material.name for material in outlook.season.materials]
+    rows = [
+        [
+            row.winter,
+            *map(str, row.usable_mornings.values()),
+            str(row.rounds.hindsight),
+            str(row.rounds.as_it_comes),
+            "",
+        ]
+        if row.usable
+        else [row.winter, *[""] * (len(names) + 2), f"left out: {row.why_not}"]
+        for row in outlook.winters
+    ]
+    head = ["winter", *names, "hindsight", "as it comes", ""]
+    return f"Usable mornings and rounds made of {outlook.owed}, winter by winter\n" + table_text(
+        head, rows, right=tuple(range(1, len(head) - 1))
+    )
+
+
+def _reasons(outlook: SeasonOutlook) -> str:
+    by_name = {material.name: material for material in outlook.season.materials}
+    rows = [
+        [
+            f"{cost.material}: without '{limit_words(cost.limit, by_name[cost.material])}'",
+            f"+{cost.days:.1f}",
+            "",
+        ]
+        for cost in outlook.limits[:MOST_LIMITS]
+    ]
+    text = "What stops the mornings: usable mornings a winter gained\n" + table_text(
+        ["limit", "mornings", ""], rows, right=(1,)
+    )
+    longest = max(outlook.season.materials, key=lambda material: material.dry_spell_h)
+    rows = [
+        [
+            ease.name,
+            f"{ease.usable_mornings[longest.name]:.1f}",
+            f"{100 * ease.finish.share:.0f} % of {ease.finish.n}",
+        ]
+        for ease in (*outlook.dry_spells, *outlook.eased)
+    ]
+    return (
+        f"{text}\n\nIf other than {longest.dry_spell_h:g} h were wanted after {longest.name}\n"
+        + table_text(["change", "mornings", "finish"], rows, right=(1, 2))
+    )
+
+
+def _foot(prospect: SeasonAnswer) -> str:
+    first = prospect.groups[0]
+    lines = [f"For {first.names}: flowers by {first.need_name}. {ends_text(first.outlook)}"]
+    lines += [
+        f"For {group.names} ({group.need_name}): all rounds fit in "
+        f"{share_words(group.outlook.finish_coming)}. {ends_text(group.outlook)}"
+        for group in prospect.groups[1:]
+    ]
+    lines += [
+        f"Not for {block.name}: {stage_words(block.stage or 0)} seen on {block.observed}."
+        for block in prospect.in_flower
+    ]
+    lines += [f"Note: {note}." for note in prospect.all_notes]
+    lines += [f"! {LABEL}", *prospect.source_notes, source_line(prospect.source)]
+    return "\n".join(map(paragraph, lines))

@@ -1,0 +1,398 @@
+"""The evening's answer for one site: where weather, label, trees and what is done come together."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import ClassVar
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.days import local_dates
+from spraywindow.site import (
+    BlockState,
+    Site,
+    block_states,
+    in_season,
+    next_day,
+    refuse_future,
+    spacing_finding,
+    trees_finding,
+)
+from spraywindow.spray import (
+    NO_ACCESS,
+    STAGE,
+    Day,
+    Finding,
+    Material,
+    Setting,
+    Slot,
+    day_answers,
+    find_slots,
+    open_hours,
+    score_hours,
+    season_order,
+)
+from spraywindow.weather import AHEAD_H, Hole, WeatherSource, holes, known_at, weather_source
+
+WEEK_D = 7
+NOON_H = 12
+SPACING = "spacing"
+"""What holds a day too near to a spray that is done; a column of the hours, as `STAGE` is."""
+
+
+@dataclass(frozen=True)
+class DayAnswer:
+    """The answer for one day.
+
+    `held_by` and `margin` belong to the limit nearest to letting it go; `why` is set instead
+    where no limit of the weather decides (stages, spacing, the end of the weather). `early`: it
+    is unknown because the weather known does not reach far enough.
+    """
+
+    json_keys: ClassVar = (
+        "date", "verdict", "start=slot.start", "end=slot.end", "margin=best_margin", "reason!",
+    )  # fmt: skip
+
+    date: dt.date
+    verdict: str
+    slot: Slot | None
+    held_by: str
+    margin: float
+    why: str = ""
+    early: bool = False
+
+    @property
+    def best_margin(self) -> float:
+        """The margin of its slot, else of the limit nearest to letting it go."""
+        return self.slot.margin if self.slot else self.margin
+
+
+@dataclass(frozen=True)
+class SiteWeek:
+    """Scored hours, slots and an answer a day, for blocks that are sprayed together."""
+
+    setting: Setting
+    hours: pd.DataFrame
+    slots: list[Slot]
+    answers: list[DayAnswer]
+
+    def answer(self, date: dt.date) -> DayAnswer:
+        """The answer for a local day."""
+        found = next((each for each in self.answers if each.date == date), None)
+        return found or beyond(date)
+
+
+def site_week(
+    site: Site,
+    table: pd.DataFrame,
+    material: Material,
+    now: pd.Timestamp,
+    states: Mapping[dt.date, Sequence[BlockState]],
+) -> SiteWeek:
+    """Answer every day of the week from `now` on.
+
+    Parameters
+    ----------
+    site : Site
+        With its program as of this season.
+    table : DataFrame
+        Checked hourly table as known at `now`.
+    material : Material
+    now : Timestamp
+        In the site's time.
+    states : mapping of date to sequence of BlockState
+        Of the blocks to spray together, from today on. Where several may be sprayed, the hours
+        are judged by the tallest trees and the most advanced stage.
+    """
+    today, last = now.date(), now.date() + dt.timedelta(days=WEEK_D)
+    trees = {day: trees_finding(each) for day, each in states.items()}
+    spacing = {day: spacing_finding(site, material, day) for day in states}
+    setting = replace(site.setting, tree_height_m=_tallest(states))
+    hours = score_hours(table, site.place, material, _strictest(states, material), setting=setting)
+    hours = _held(_held(hours, site, SPACING, spacing), site, STAGE, trees)
+    job_h, access = site.job_h, site.access
+    slots = [
+        slot
+        for slot in find_slots(hours, job_h, access=access, now=now)
+        if slot.start.date() <= last
+    ]
+    cut_day = _cut_day(hours, site)
+    answers = [
+        beyond(day.date)
+        if day.date == cut_day and day.verdict == "no-go" and day.held_by not in (SPACING, STAGE)
+        else _answer(day, slots, {SPACING: spacing, STAGE: trees}, hours.attrs["known_until"])
+        for day in day_answers(hours, job_h, access=access, now=now)
+        if day.date <= last
+        # what is left of an afternoon after working hours is no day of its own
+        and (now.hour < NOON_H or day.date != today or day.held_by != NO_ACCESS)
+    ]
+    return SiteWeek(setting, hours, slots, answers)
+
+
+def beyond(date: dt.date) -> DayAnswer:
+    """A day that the weather does not reach."""
+    return DayAnswer(date, "unknown", None, "", np.nan, "the weather ends before that", early=True)
+
+
+def _cut_day(hours: pd.DataFrame, site: Site) -> dt.date | None:
+    """The last day of the weather, where it ends before that day's last working hour."""
+    times = pd.DatetimeIndex(hours.index).tz_convert(site.place.timezone)
+    working = times[open_hours(hours, site.access)]
+    last = times[-1]
+    latest = max(working.hour, default=0)
+    return last.date() if site.access.works_on(last.date()) and last.hour < latest else None
+
+
+def _answer(
+    day: Day,
+    slots: list[Slot],
+    held: Mapping[str, Mapping[dt.date, Finding]],
+    known_until: pd.Timestamp | None,
+) -> DayAnswer:
+    why = held[day.held_by][day.date].reason if day.held_by in held else ""
+    slot = next((slot for slot in slots if slot.start.date() == day.date), None)
+    early = known_until is None or (day.start is not None and day.start > known_until)
+    early = early and day.verdict == "unknown" and not why
+    return DayAnswer(day.date, day.verdict, slot, day.held_by, day.margin, why, early)
+
+
+def _tallest(states: Mapping[dt.date, Sequence[BlockState]]) -> float:
+    """Height of the tallest trees that may be sprayed, else that perhaps may, else of all [m]."""
+    seen = [state for each in states.values() for state in each]
+    perhaps = [state for state in seen if state.open is not False]
+    ready = [state for state in seen if state.open] or perhaps or seen
+    return max(0.5, *(state.block.height for state in ready))
+
+
+def _strictest(states: Mapping[dt.date, Sequence[BlockState]], material: Material) -> int | None:
+    """The stage to judge the hours by.
+
+    The most advanced among the blocks that may be sprayed, the strictest for frost; where none
+    may, the least advanced.
+    """
+    seen = [state for each in states.values() for state in each if state.block.stage is not None]
+    usable = [s.block.stage for s in seen if s.open and s.block.stage is not None]
+    usable = [stage for stage in usable if not material.stops(stage)]
+    return max(usable, key=season_order) if usable else None
+
+
+def _held(
+    hours: pd.DataFrame, site: Site, name: str, findings: Mapping[dt.date, Finding]
+) -> pd.DataFrame:
+    """Lay findings about whole days over the scored hours, as a limit of that name."""
+    days = local_dates(pd.DatetimeIndex(hours.index), site.place.timezone)
+    verdicts = {pd.Timestamp(day): finding.verdict for day, finding in findings.items()}
+    of_hour = np.asarray(pd.Series(days).map(verdicts).fillna("go"), dtype=object)
+    stop = of_hour == "no-go"
+    open_end = (of_hour == "unknown") & np.asarray(hours["verdict"] != "no-go")
+    changed = stop | open_end
+    if name in hours.columns and not changed.any():
+        return hours
+    least = np.fmin(hours["margin"].to_numpy(dtype=float), -1.0)
+    margin = np.where(stop, least, np.where(open_end, np.nan, hours["margin"]))
+    column = np.where(stop, -1.0, np.where(of_hour == "unknown", np.nan, 1.0))
+    verdict = np.where(stop, "no-go", np.where(open_end, "unknown", hours["verdict"]))
+    held_by = np.where(changed, name, np.asarray(hours["held_by"], dtype=object))
+    out = hours.assign(
+        verdict=pd.Categorical(verdict, categories=hours["verdict"].cat.categories),
+        go=hours["go"] & ~changed,
+        margin=margin,
+        held_by=pd.Categorical(held_by),
+        **{name: column},
+    )
+    out.attrs = {
+        **hours.attrs,
+        "not_judged": [other for other in hours.attrs["not_judged"] if other != name],
+    }
+    return out
+
+
+@dataclass(frozen=True)
+class HourScore:
+    """One scored hour, in local time: the limit that holds it, and the margin of each limit."""
+
+    time: pd.Timestamp
+    verdict: str
+    margin: float
+    held_by: str
+    limits: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Evening:
+    """Everything that one evening's answer for a site and a material says.
+
+    `today` is None from noon on; `blocks` are as of the first answer's day; `holes` are hours
+    that the weather does not tell though it goes on after them.
+    """
+
+    json_keys: ClassVar = (
+        "site=site.name", "material=material.name", "now", "known_until", "source", "not_judged",
+        "today?", "tomorrow", "slots", "days=answers(date verdict held_by~ reason!)", "blocks",
+        "cautions!",
+    )  # fmt: skip
+
+    site: Site
+    material: Material
+    now: pd.Timestamp
+    hours: pd.DataFrame
+    slots: list[Slot]
+    answers: list[DayAnswer]
+    blocks: list[BlockState]
+    today: DayAnswer | None
+    tomorrow: DayAnswer
+    source: WeatherSource
+    notes: list[str]
+    holes: list[Hole]
+
+    @property
+    def first(self) -> DayAnswer:
+        """The answer that comes first: for the rest of today before noon, else for tomorrow."""
+        return self.today or self.tomorrow
+
+    @property
+    def known_until(self) -> pd.Timestamp | None:
+        """Last hour with every limit decided, in the site's time."""
+        until = self.hours.attrs["known_until"]
+        return None if until is None else until.tz_convert(self.site.place.timezone)
+
+    @property
+    def not_judged(self) -> list[str]:
+        """Limits that the weather table does not tell."""
+        return list(self.hours.attrs["not_judged"])
+
+    @property
+    def hours_ahead(self) -> pd.DataFrame:
+        """The scored hours from now on, through the days that the answer covers; local times."""
+        last = max((answer.date for answer in self.answers), default=self.now.date())
+        end = pd.Timestamp(last, tz=self.site.place.timezone) + pd.Timedelta(days=1)
+        ahead = self.hours[(self.hours.index >= self.now.floor("h")) & (self.hours.index < end)]
+        return ahead.tz_convert(self.site.place.timezone)
+
+    @property
+    def hour_scores(self) -> tuple[HourScore, ...]:
+        """The same, a value an hour."""
+        hours = self.hours_ahead
+        limits = hours.columns.drop(["verdict", "go", "margin", "held_by"])
+        return tuple(
+            HourScore(
+                time, row["verdict"], row["margin"], str(row["held_by"]),
+                {name: row[name] for name in limits},
+            )
+            for time, row in zip(hours.index, hours.to_dict("records"), strict=True)
+        )  # fmt: skip
+
+
+def default_material(site: Site, day: dt.date) -> str:
+    """The material that may go on first from a day on, among those with rounds still to make."""
+    program = in_season(site, day).program
+    visits = zip(program.materials, program.visits_allowed, strict=True)
+    owed = [name for name, number in visits if number]
+    return min(
+        owed or [program.materials[0]], key=lambda name: next_day(site, site.material(name), day)
+    )
+
+
+def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name: str) -> Evening:
+    """Answer for one site, one material, one evening.
+
+    Blocks that hold the others back on the first day (taller trees in the wind, green tissue
+    near frost) are left out of the answer and named in it.
+
+    Parameters
+    ----------
+    site : Site
+    weather : DataFrame
+        Hourly table that holds `now`; what is after it counts as forecast.
+    now : Timestamp
+        tz-aware.
+    material_name : str
+
+    Raises
+    ------
+    WeatherError, InputError
+        If the weather does not hold `now`, the material is unknown, or the site file calls a
+        round done on a day after `now`.
+    """
+    local_now = now.tz_convert(site.place.timezone)
+    today = local_now.date()
+    site = in_season(site, today)
+    material = site.material(material_name)
+    table = known_at(weather, now)
+    refuse_future(site, today)
+    days = [today + dt.timedelta(days=number) for number in range(AHEAD_H // 24 + 2)]
+    states = {day: block_states(site, material, day) for day in days}
+    first = days[0 if local_now.hour < NOON_H else 1]
+
+    def week(names: Sequence[str]) -> SiteWeek:
+        together = {d: [s for s in states[d] if s.block.name in names] for d in days}
+        return site_week(site, table, material, local_now, together)
+
+    the_week, blocks = _most_trees(week, states[first], material, first)
+    return Evening(
+        site=replace(site, setting=the_week.setting),
+        material=material,
+        now=local_now,
+        hours=the_week.hours,
+        slots=the_week.slots,
+        answers=the_week.answers,
+        blocks=blocks,
+        today=the_week.answer(today) if first == today else None,
+        tomorrow=the_week.answer(days[1]),
+        source=weather_source(table, local_now),
+        notes=list(table.attrs.get("notes", [])),
+        holes=holes(table, local_now),
+    )
+
+
+def _most_trees(
+    week: Callable[[Sequence[str]], SiteWeek],
+    states: list[BlockState],
+    material: Material,
+    first: dt.date,
+) -> tuple[SiteWeek, list[BlockState]]:
+    """The week for all blocks, or where they hold each other back, for the most trees that go.
+
+    Returns the states of the first day as well, of blocks left out with what holds them.
+    """
+    whole = week([state.block.name for state in states])
+    alike: dict[tuple[bool, float], list[BlockState]] = {}
+    for state in states:
+        if state.open:
+            stage = state.block.stage
+            green = stage is not None and season_order(stage) >= material.green_stage
+            alike.setdefault((green, state.block.height), []).append(state)
+    if len(alike) < 2 or whole.answer(first).verdict == "go":
+        return whole, states
+    groups = sorted(alike.values(), key=lambda group: -sum(s.block.trees for s in group))
+    best: SiteWeek | None = None
+    kept: list[str] = []
+    why: dict[str, tuple[str, str]] = {}
+    for group in groups:
+        names = [state.block.name for state in group]
+        together = week([*kept, *names])
+        if together.answer(first).verdict == "go":
+            best, kept = together, [*kept, *names]
+            continue
+        alone = week(names).answer(first)
+        why.update(dict.fromkeys(names, (alone.verdict, _held_words(alone, material))))
+    if best is None:
+        return whole, states
+    return best, [
+        replace(state, open=False if why[name][0] != "unknown" else None, why=why[name][1])
+        if (name := state.block.name) in why
+        else state
+        for state in states
+    ]
+
+
+def _held_words(alone: DayAnswer, material: Material) -> str:
+    """What holds blocks that stay behind."""
+    if alone.verdict == "go":
+        return "not in the same hours"
+    limit = next((limit for limit in material.limits if limit.name == alone.held_by), None)
+    words = limit.words if limit is not None else alone.why or "no slot"
+    return words if alone.verdict == "no-go" else f"{words} not ruled out"

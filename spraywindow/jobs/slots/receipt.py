@@ -1,0 +1,243 @@
+"""The receipt of an answer, by which it is judged later: made, and read again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from datetime import datetime
+from typing import Any, ClassVar
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.errors import InputError, describe, one_line
+from spraywindow.jobs.slots.answer import Evening, HourScore
+from spraywindow.site import Site
+from spraywindow.spray import BOUNDS, CATALOGUE, KINDS, QUANTITIES, Limit, Setting, general_material
+from spraywindow.weather import COLUMNS
+
+KEYS = ("site", "material", "now", "start", "end", "verdict", "limits")
+"""What a receipt must carry; more is kept and passed over."""
+
+
+@dataclass(frozen=True)
+class ReceiptHour:
+    """An hour that decided, with the weather as it was forecast, by column of the table."""
+
+    json_keys: ClassVar = ("score*", "weather:3*")
+
+    score: HourScore
+    weather: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """What was advised, from what: limits with values and sources, and the hours of its day.
+
+    `input_sha256` is of the weather table; `start`, `end` and `chance` are None without a slot.
+    """
+
+    json_keys: ClassVar = (
+        "site=evening.site.name", "material=evening.material.name", "now=evening.now",
+        "verdict=evening.first.verdict", "start=evening.first.slot.start",
+        "end=evening.first.slot.end", "date=evening.first.date", "known_until=evening.known_until",
+        "source=evening.source", "input_sha256", "setting=evening.site.setting:all",
+        "limits=evening.material.limits:all"
+        "(name quantity bound value width unit kind hours source)",
+        "chance=evening.first.slot.chance:3", "hours",
+    )  # fmt: skip
+
+    evening: Evening
+    input_sha256: str
+    hours: tuple[ReceiptHour, ...]
+
+
+def make_receipt(evening: Evening, weather: pd.DataFrame) -> Receipt:
+    """Make the receipt of an answer and the table that it was made from."""
+    names = [name for name in COLUMNS if name in weather.columns]
+    scores = [score for score in evening.hour_scores if score.time.date() == evening.first.date]
+    rows = weather[names].reindex([score.time.tz_convert("UTC") for score in scores])
+    hours = zip(scores, rows.to_dict("records"), strict=True)
+    return Receipt(
+        evening,
+        weather_hash(weather),
+        tuple(ReceiptHour(score, {str(k): v for k, v in row.items()}) for score, row in hours),
+    )
+
+
+def weather_hash(weather: pd.DataFrame) -> str:
+    """SHA-256 of the table's stamps and contract columns."""
+    digest = hashlib.sha256(pd.DatetimeIndex(weather.index).asi8.tobytes())
+    for name in COLUMNS:
+        if name in weather.columns:
+            digest.update(name.encode())
+            digest.update(np.ascontiguousarray(weather[name].to_numpy(dtype=float)).tobytes())
+    return digest.hexdigest()
+
+
+def read_receipt(receipt: str | Mapping[str, Any]) -> dict[str, Any]:
+    """Read a receipt and check what the judge needs; raises `InputError`, all problems at once."""
+    try:
+        values = json.loads(receipt) if isinstance(receipt, str) else dict(receipt)
+    except ValueError as error:
+        raise InputError(f"not JSON ({error})", where="receipt") from error
+    if not isinstance(values, dict):
+        raise InputError("not a JSON object", where="receipt", got=type(values).__name__)
+    problems = [describe("is missing", where=key) for key in KEYS if key not in values]
+    problems += [
+        describe("not a time with its offset", where=key, expected="ISO 8601", got=values[key])
+        for key in ("now", "start", "end")
+        if key in values and not _is_time(values[key])
+    ]
+    if not problems and _time(values["end"]) <= _time(values["start"]):
+        expected = f"after the start, {values['start']}"
+        problems.append(
+            describe("before the start", where="end", expected=expected, got=values["end"])
+        )
+    if not _are_tables(values.get("limits") or [], "name", str):
+        problems.append(describe("not a list of limits with their name", where="limits"))
+    hours = values.get("hours") or []
+    if not _are_tables(hours, "time", str) or not all(_is_time(hour["time"]) for hour in hours):
+        problems.append(describe("not a list of hours with their time", where="hours"))
+    if not _is_setting(values.get("setting") or {}):
+        problems.append(describe("not a table of numbers", where="setting"))
+    if problems:
+        raise InputError(f"receipt: {one_line(problems)}")
+    return values
+
+
+def hourless(text: str) -> dict[str, Any] | None:
+    """What a readable receipt without hours says; None for any other."""
+    try:
+        values = json.loads(text)
+    except ValueError:
+        return None
+    stays = isinstance(values, dict) and values.get("verdict") in ("no-go", "unknown")
+    if not stays or values.get("start") is not None:
+        return None
+    return {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
+
+
+def refuse_other_site(text: str, site: str, *, where: str) -> None:
+    """Raise `InputError` for a receipt that is of another site, or cannot be read."""
+    values = hourless(text) or _named(text, where)
+    if values["site"] != site:
+        raise InputError(
+            "the receipt is of another site",
+            where=where,
+            expected=site,
+            got=values["site"],
+            cure="give the file of that site as --site",
+        )
+
+
+def limits_of(values: Mapping[str, Any], site: Site) -> tuple[list[Limit], list[str]]:
+    """Build the limits that a receipt carries.
+
+    Parameters
+    ----------
+    values : mapping
+        From `read_receipt`. What a limit looks at is its ``quantity``, or that of the limit of
+        this name at the site or in the catalogue.
+    site : Site
+
+    Returns
+    -------
+    list of Limit
+    list of str
+        Names of the hard limits that cannot be judged: what they look at is not known.
+    """
+    name = str(values["material"])
+    own = site.materials.get(name)
+    base = CATALOGUE.get(own.based_on or name) if own else None
+    materials = [general_material(name), base, own]
+    known = {limit.name: limit for each in materials if each for limit in each.limits}
+    built, dark = [], []
+    for each in values["limits"] or []:
+        like = known.get(each["name"])
+        limit = _limit(each, like)
+        if limit is not None:
+            built.append(limit)
+        elif each.get("kind", "hard") == "hard":
+            dark.append(each["name"])
+    return built, dark
+
+
+def setting_of(values: Mapping[str, Any], site: Site) -> Setting:
+    """The site as it was judged: from the receipt, else from the site file."""
+    given = values.get("setting") or {}
+    known: dict[str, Any] = {
+        field.name: tuple(value) if isinstance(value, list) else value
+        for field in fields(Setting)
+        if (value := given.get(field.name)) is not None
+    }
+    return replace(site.setting, **known)
+
+
+def _limit(each: Mapping[str, Any], like: Limit | None) -> Limit | None:
+    looks_at = each.get("quantity", like.quantity if like else None)
+    quantity = QUANTITIES.get(looks_at) if isinstance(looks_at, str) else None
+    unit = each.get("unit", like.unit if like else None)
+    width = each.get("width", like.width if like else 1.0)
+    numbers = [each.get("value"), width, each.get("hours") or 1.0]
+    if (
+        quantity is None
+        or unit != quantity.unit
+        or each.get("bound") not in BOUNDS
+        or each.get("kind") not in KINDS
+        or not all(map(_is_number, numbers))
+    ):
+        return None
+    try:
+        return Limit(
+            each["name"],
+            str(looks_at),
+            each["bound"],
+            each["value"],
+            width,
+            quantity.unit,
+            each["kind"],
+            like.words if like else each["name"],
+            "",
+            str(each.get("source", "")),
+            each.get("hours"),
+        )
+    except InputError:  # a value out of its range
+        return None
+
+
+def _named(text: str, where: str) -> dict[str, Any]:
+    try:
+        return read_receipt(text)
+    except InputError as error:
+        raise InputError(f"{where}: {error}") from error
+
+
+def _is_time(text: object) -> bool:
+    try:
+        return isinstance(text, str) and _time(text).utcoffset() is not None
+    except ValueError:
+        return False
+
+
+def _time(text: str) -> datetime:
+    return datetime.fromisoformat(text)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _are_tables(values: object, key: str, kind: type) -> bool:
+    return isinstance(values, list) and all(
+        isinstance(each, dict) and isinstance(each.get(key), kind) for each in values
+    )
+
+
+def _is_setting(values: object) -> bool:
+    return isinstance(values, dict) and all(
+        _is_number(value) or (isinstance(value, list) and all(map(_is_number, value)))
+        for value in values.values()
+    )

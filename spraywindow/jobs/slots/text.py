@@ -1,0 +1,168 @@
+"""An evening's answer as text that fits 80 columns."""
+
+from __future__ import annotations
+
+import textwrap
+
+import pandas as pd
+
+from spraywindow.days import day_words
+from spraywindow.jobs.slots.answer import Evening
+from spraywindow.jobs.slots.words import (
+    blocks_line,
+    cautions,
+    clock,
+    closes_words,
+    headline,
+    limit_words,
+    opens_words,
+    reason,
+    rounds_line,
+    source_line,
+    untold_lines,
+)
+from spraywindow.show import EARLY
+from spraywindow.spray import Material, open_hours
+
+WIDTH = 80
+GAP = 2
+
+
+def paragraph(text: str, indent: str = "  ") -> str:
+    """Wrap a line of prose, later lines indented."""
+    return textwrap.fill(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+
+
+def table_text(columns: list[str], rows: list[list[str]], right: tuple[int, ...] = ()) -> str:
+    """Set a plain table; columns numbered in `right` are aligned right, the last one wraps.
+
+    A line break in a column's name sets it on two lines.
+    """
+    depth = max(name.count("\n") for name in columns) + 1
+    names = [(name.split("\n") + [""] * depth)[:depth] for name in columns]
+    head = [list(line) for line in zip(*names, strict=True)]
+    lines = [*head, *rows]
+    widths = [max(len(line[column]) for line in lines) for column in range(len(columns) - 1)]
+    room = max(20, WIDTH - sum(widths) - GAP * len(widths))
+    out = []
+    for line in lines:
+        cells = [
+            cell.rjust(width) if number in right else cell.ljust(width)
+            for number, (cell, width) in enumerate(zip(line, widths, strict=False))
+        ]
+        lead = "".join(cell + " " * GAP for cell in cells)
+        for part in textwrap.wrap(line[-1], room, break_on_hyphens=False) or [""]:
+            out.append((lead + part).rstrip())
+            lead = " " * len(lead)
+    out.insert(depth, "-" * max(map(len, out)))
+    return "\n".join(out)
+
+
+def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = False) -> str:
+    """The whole answer: first line, blocks, slots, days, what was not judged, cautions, source.
+
+    `others` are the evenings of the program's other materials, a line each.
+    """
+    lines = [paragraph(f"{evening.site.name}: {headline(evening)}.")]
+    if evening.today is not None:
+        lines.append(paragraph(f"{headline(evening, evening.tomorrow)}."))
+    parts = ["\n".join(lines)]
+    lines = [paragraph(f"{blocks_line(evening.blocks)}.")]
+    if rounds := rounds_line(evening):
+        lines.append(paragraph(f"{rounds}."))
+    lines += [paragraph(f"{line}.") for line in untold_lines(evening)]
+    lines += [paragraph(_instead(other, evening)) for other in others]
+    parts += ["\n".join(lines), _slots_text(evening)]
+    if evening.answers:
+        parts.append(_days_text(evening))
+    if with_hours:
+        parts.append(_hours_text(evening))
+    parts.append("\n".join(_foot(evening)))
+    parts.append("\n".join(paragraph(f"! {line}") for line in cautions(evening)))
+    return "\n\n".join(parts)
+
+
+def _instead(other: Evening, evening: Evening) -> str:
+    """Another material's answer; both on one day only where a tank mix allows it."""
+    program = evening.site.program
+    names = evening.material.name, other.material.name
+    line = f"{'Or instead' if other.first.verdict == 'go' else 'Also'}: {headline(other)}"
+    known = set(names) <= set(program.materials)
+    if other.first.verdict == evening.first.verdict == "go" and known:
+        days = program.days_between(*names)
+        if program.is_mix(names):
+            line += "; the two may go out in one tank"
+        elif days:
+            line += f"; keep {days} days between the two"
+    return f"{line}."
+
+
+def _dry_words(material: Material) -> str:
+    """The rain-free hours that a material wants, and those without which it is not sprayed."""
+    wanted = f"{material.name} wants {material.dry_spell_h:.0f} rain-free hours after it"
+    after = [
+        limit.hours
+        for limit in material.limits
+        if limit.kind == "hard" and limit.quantity == "rain_after_drying" and limit.hours
+    ]
+    return f"{wanted}, and {after[0]:.0f} after it has dried are a must" if after else wanted
+
+
+def _foot(evening: Evening) -> list[str]:
+    lines = []
+    until = evening.known_until
+    dry_h = evening.material.dry_spell_h
+    if until is not None and until >= evening.now:
+        wanted = f": {_dry_words(evening.material)}"
+        lines.append(f"Known until {day_words(until.date())} {clock(until)}, later is {EARLY}"
+                     f"{wanted if dry_h else ''}.")  # fmt: skip
+    else:
+        lines.append(f"No hour from now on can be answered: {EARLY}.")
+    lines += [f"Note: {note}." for note in evening.notes]
+    lines.append(source_line(evening.source))
+    return [paragraph(line) for line in lines]
+
+
+def _slots_text(evening: Evening) -> str:
+    if not evening.slots:
+        return f"No slot of {evening.site.job_h:g} h in the coming week."
+    rows = [
+        [
+            day_words(slot.start.date()),
+            f"{clock(slot.start)}-{clock(slot.end)}",
+            clock(slot.best_start),
+            f"{100 * slot.chance:.0f} %",
+            f"{slot.dry_h_after:.0f} h",
+            f"{opens_words(slot, evening)} / {closes_words(slot, evening)}",
+        ]
+        for slot in evening.slots
+    ]
+    head = ["day", "hours", "best\nstart", "chance\nto hold", "rain-free\nafter", "opens / closes"]
+    return "Slots of the coming week, the likeliest to hold first\n" + table_text(
+        head, rows, right=(3, 4)
+    )
+
+
+def _days_text(evening: Evening) -> str:
+    rows = [
+        [day_words(answer.date), answer.verdict, reason(answer, evening)]
+        for answer in evening.answers
+    ]
+    return "Day by day\n" + table_text(["day", "answer", "why"], rows)
+
+
+def _hours_text(evening: Evening) -> str:
+    hours = evening.hours_ahead
+    hours = hours[open_hours(hours, evening.site.access)]
+    if not len(hours):
+        return "Hour by hour: no working hour in the weather that is known."
+    rows = []
+    for time, row in zip(pd.DatetimeIndex(hours.index), hours.to_dict("records"), strict=True):
+        comfortable = row["verdict"] == "go" and row["margin"] >= 1.0
+        words = "" if comfortable else limit_words(row["held_by"], evening.material)
+        margin = "" if row["verdict"] == "unknown" else f"{row['margin']:.2f}"
+        rows.append([f"{day_words(time.date())} {clock(time)}", row["verdict"], margin, words])
+    note = "Hour by hour, in working hours; margin: 0 at a limit, 1 comfortable\n"
+    return note + table_text(
+        ["hour", "answer", "margin", "nearest limit, or stopped by"], rows, right=(2,)
+    )

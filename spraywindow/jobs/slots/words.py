@@ -1,0 +1,290 @@
+"""An evening's answer in growers' words."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import pandas as pd
+
+from spraywindow.days import day_words
+from spraywindow.jobs.slots.answer import SPACING, DayAnswer, Evening
+from spraywindow.show import EARLY, LABEL, SPRAYING, System, Words, can_show, shown
+from spraywindow.site import BlockState
+from spraywindow.spray import CATALOGUE, FAR_END, NO_ACCESS, NO_WORK, STAGE, Limit, Material, Slot
+from spraywindow.trees import stage_words
+from spraywindow.weather import Hole, WeatherSource
+
+_HOUR = pd.Timedelta(hours=1)
+_OWN_WORDS = {
+    NO_ACCESS: "outside working hours",
+    FAR_END: EARLY,
+    STAGE: "growth stage",
+    SPACING: "too soon after the last spray",
+}
+_SIDES = {
+    "at least": "at least",
+    "above": "more than",
+    "at most": "at most",
+    "below": "less than",
+}
+NOTHING_NEAR = "nothing near its limit"
+
+
+RISKY = 1 / 3
+"""A go less likely to hold than this is called risky; P."""
+
+
+def limit_words(name: str, material: Material) -> str:
+    """Growers' words for what holds an hour: a limit, the working hours, the end of the data."""
+    return _OWN_WORDS.get(name) or material.limit(name).words
+
+
+def reason(answer: DayAnswer, evening: Evening) -> str:
+    """Why a day is as it is: the limit nearest to letting it go, with the value and the limit."""
+    material = evening.material
+    if answer.why:
+        return f"{EARLY}: {answer.why}" if answer.early else answer.why
+    if answer.verdict == "go" and answer.slot is not None:
+        slot = answer.slot
+        if slot.margin >= 1.0:
+            return NOTHING_NEAR
+        return f"nearest to its limit: {limit_words(slot.tightest, material)}"
+    if answer.held_by == NO_ACCESS:
+        return _no_access_words(answer.date, evening)
+    words = limit_words(answer.held_by, material)
+    if answer.verdict == "unknown":
+        how = "cannot tell, weather is missing" if evening.holes else "cannot tell"
+        how = EARLY if answer.early else how
+        return f"{how}; not ruled out: {words}"
+    limit = material.limit(answer.held_by)
+    return words + _found_and_wanted(limit, answer.margin, evening.site.units)
+
+
+def _found_and_wanted(limit: Limit, margin: float, system: System) -> str:
+    """The value that stops a day beside the one that is wanted; empty where it has no unit."""
+    found = found_value(limit, margin)
+    if math.isnan(found) or not can_show(limit.unit) or limit.quantity.startswith("hours_dry"):
+        return ""
+    have, wanted = shown(found, limit.unit, system), shown(limit.value, limit.unit, system)
+    if have == wanted:  # the rounded value would seem to fit
+        return f" ({have}, just past the limit)"
+    return f" ({have}; {_SIDES[limit.bound]} {wanted} wanted)"
+
+
+def found_value(limit: Limit, margin: float) -> float:
+    """The quantity that gave a margin, in the limit's unit; NaN where the cap of 1 hides it."""
+    if math.isnan(margin) or math.isinf(margin) or margin >= 1.0:
+        return math.nan
+    away = margin * limit.width
+    return limit.value + (away if limit.bound in ("at least", "above") else -away)
+
+
+def _no_access_words(date: dt.date, evening: Evening) -> str:
+    access, job_h = evening.site.access, evening.site.job_h
+    if not access.works_on(date):
+        return NO_WORK
+    left = " left" if date == evening.now.date() else ""
+    return f"less than {job_h:g} h of working time{left}"
+
+
+def clock(time: pd.Timestamp) -> str:
+    """Local clock time, "10:00"."""
+    return f"{time:%H:%M}"
+
+
+def opens_words(slot: Slot, evening: Evening) -> str:
+    """What held the hour before a slot: a limit, the working hours, or nothing ("now")."""
+    if slot.opens != NO_ACCESS:
+        return limit_words(slot.opens, evening.material)
+    if slot.start - _HOUR < evening.now:
+        return "now"
+    return "daylight" if evening.site.access.start_h is None else "working hours"
+
+
+def closes_words(slot: Slot, evening: Evening) -> str:
+    """What stops the hour after a slot: a limit, the working hours, or the end of the data."""
+    if slot.closes == NO_ACCESS:
+        return "dusk" if evening.site.access.end_h is None else "working hours"
+    words = limit_words(slot.closes, evening.material)
+    unknown = slot.closes != FAR_END and evening.hours["verdict"].get(slot.end) == "unknown"
+    return f"{words} not ruled out" if unknown else words
+
+
+def opening_and_closing(slot: Slot, evening: Evening) -> str:
+    """What opens and what closes a slot, as a half sentence."""
+    before, after = opens_words(slot, evening), closes_words(slot, evening)
+    if slot.opens != NO_ACCESS:
+        before = f"opens after: {before}"
+    else:
+        before = "open now" if before == "now" else f"opens with {before}"
+    if slot.closes == NO_ACCESS:
+        after = "closes at dusk" if after == "dusk" else f"closes with {after}"
+    else:
+        after = f"closes when: {after}" if slot.closes != FAR_END else f"after that {EARLY}"
+    return f"{before}; {after}"
+
+
+def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
+    """An answer in one line: verdict, hours, day, material, what closes it or what stops it.
+
+    `answer` is the evening's first by default.
+    """
+    answer = answer or evening.first
+    name = evening.material.name
+    when = "today" if answer.date == evening.now.date() else "tomorrow"
+    day = f"{when} ({day_words(answer.date)}), {name}"
+    if answer.verdict == "go" and answer.slot is not None:
+        slot = answer.slot
+        hours = f"{clock(slot.start)}-{clock(slot.end)}"
+        risky = "risky, " if slot.chance < RISKY else ""
+        hold = f"{risky}{100 * slot.chance:.0f} % likely to hold"
+        return f"go {hours} {day}, {hold}; {opening_and_closing(slot, evening)}"
+    return f"{answer.verdict} {day}: {reason(answer, evening)}"
+
+
+def blocks_line(blocks: list[BlockState]) -> str:
+    """Which blocks the answer is for, and which not, with the reason."""
+    unseen = " (no stage noted, taken as dormant)"
+    ready = [s.block.name + unseen * (s.block.stage is None) for s in blocks if s.open]
+    parts = [f"For {', '.join(ready)}"] if ready else ["No block is ready"]
+    for state in blocks:
+        if not state.open:
+            sure = "" if not ready else "not " if state.open is False else "not yet "
+            parts.append(f"{sure}{state.block.name}: {state.why}")
+    return "; ".join(parts)
+
+
+def rounds_line(evening: Evening) -> str:
+    """How far the program has come with the material; empty where it is not in the program."""
+    name, program = evening.material.name, evening.site.program
+    if name not in program.materials:
+        return ""
+    number = program.materials.index(name)
+    entry = program.entries[number]
+    done = f"{entry.rounds_done:g} of {entry.rounds} rounds of {name} done"
+    if entry.days_done:
+        done += f", the last on {day_words(entry.days_done[-1])}"
+    if entry.days_unfinished:
+        return f"{done}; the next visit finishes the round begun, on the trees left out"
+    return done if program.visits_allowed[number] else f"{done}: no round is owed"
+
+
+def cautions(evening: Evening) -> list[str]:
+    """The cautions of this answer: what the hours of its slot say, the material's, the usual."""
+    lines = []
+    slot = evening.first.slot
+    if slot is not None:
+        inside = evening.hours.loc[slot.start : slot.end - _HOUR]
+        for limit in evening.material.limits:
+            if limit.name not in inside or limit.kind == "hard":
+                continue
+            # a soft limit never stops: at 0 it speaks like a caution that is not met
+            unmet = inside[limit.name] < 0 if limit.kind == "caution" else inside[limit.name] == 0
+            if unmet.any():
+                lines.append(f"{limit.words}: {limit.reason}")
+    material = evening.material
+    usual = CATALOGUE.get(material.based_on or material.name, material)
+    lines += [
+        f"{state.block.name}: {stage_words(state.block.stage)} is past the usual last stage; only "
+        "this label allows it, and it may burn"
+        for state in evening.blocks
+        if state.open and state.block.stage is not None and usual.stops(state.block.stage)
+    ]
+    return list(dict.fromkeys([*lines, *evening.material.cautions, *SPRAYING, LABEL]))
+
+
+def source_line(source: WeatherSource) -> str:
+    """Where the weather came from, how old it is, and its credit."""
+    parts = [f"Weather: {source.name or 'a weather file'}"]
+    if not math.isnan(age_h := source.age_h):
+        parts.append(f"issued {age_h:.0f} h before this answer" if age_h >= 0.5 else "just issued")
+    elif source.fetched is not None:
+        parts.append(f"fetched {source.fetched:%Y-%m-%d %H:%M}")
+    if source.stale:
+        parts.append("service not reached: an older answer from the cache")
+    return "; ".join([*parts, source.credit] if source.credit else parts)
+
+
+EVENING_WORDS: Words = {
+    (Slot, "opens"): opens_words,
+    (Slot, "closes"): closes_words,
+    (DayAnswer, "reason"): reason,
+    (Evening, "cautions"): lambda evening, _: cautions(evening),
+}
+"""What the JSON of an evening says in words."""
+
+
+def opening_words(slot: Slot, evening: Evening) -> str:
+    """What opens a slot: "before: wet wood", "from the start of work"."""
+    words = opens_words(slot, evening)
+    if slot.opens == NO_ACCESS:
+        return "from the start of work" if words == "working hours" else f"from {words}"
+    return f"before: {words}"
+
+
+def closing_words(slot: Slot, evening: Evening) -> str:
+    """What closes a slot: "after: too windy", "until the end of work"."""
+    words = closes_words(slot, evening)
+    if slot.closes == NO_ACCESS:
+        return "until the end of work" if words == "working hours" else f"until {words}"
+    return f"after: {words}"
+
+
+def chance_words(slot: Slot) -> str:
+    """How likely a slot is to hold: "48 % likely to hold", with "risky" where it hardly will."""
+    risky = "risky, " if slot.chance < RISKY else ""
+    return f"{risky}{100 * slot.chance:.0f}\u00a0% likely to hold"
+
+
+def held_words(answer: DayAnswer, evening: Evening) -> str:
+    """What holds a day without a slot, in a word or two."""
+    if not answer.held_by:
+        return EARLY
+    if answer.held_by == NO_ACCESS:
+        return reason(answer, evening)
+    if answer.held_by == STAGE and answer.verdict == "unknown":
+        return "look at the buds first"
+    words = limit_words(answer.held_by, evening.material)
+    return f"not ruled out: {words}" if answer.verdict == "unknown" else words
+
+
+def hours_words(start: pd.Timestamp, end: pd.Timestamp) -> str:
+    """Local hours of one day on the clock: "10:00-13:00"."""
+    # a slot that runs to midnight ends at 24, not at 0
+    last = "24:00" if end.hour == 0 and end.minute == 0 and end > start else clock(end)
+    return f"{clock(start)}-{last}"
+
+
+COLUMN_WORDS = {
+    "temp_c": "temperature",
+    "dew_point_c": "dew point",
+    "wind_ms": "wind",
+    "rain_mm": "rain",
+}
+MOST_HOLES = 4
+"""Holes that one line names."""
+
+
+def untold_lines(evening: Evening) -> list[str]:
+    """What the weather does not tell: hours that are missing, limits that are not judged."""
+    lines = []
+    if evening.holes:
+        lines.append(f"Missing in the weather: {'; '.join(map(_hole_words, _widest(evening)))}")
+    names = [limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]]
+    if names:
+        lines.append(f"Not judged, look on site (the weather does not tell): {', '.join(names)}")
+    return lines
+
+
+def _widest(evening: Evening) -> list[Hole]:
+    """The longest holes, as many as one line holds, in order of time."""
+    longest = sorted(evening.holes, key=lambda hole: hole.start - hole.end)[:MOST_HOLES]
+    return sorted(longest, key=lambda hole: hole.start)
+
+
+def _hole_words(hole: Hole) -> str:
+    same = hole.start.date() == (hole.end - pd.Timedelta(hours=1)).date()
+    until = "24:00" if same and clock(hole.end) == "00:00" else clock(hole.end)
+    last = until if same else f"{day_words(hole.end.date())} {until}"
+    return f"{COLUMN_WORDS[hole.column]} {day_words(hole.start.date())} {clock(hole.start)}-{last}"

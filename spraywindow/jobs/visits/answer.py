@@ -1,0 +1,237 @@
+"""One morning, many sites: where one crew goes, in which order, with which material.
+
+Urgency is what a site owes over what its season still holds: rounds owed of a material, divided
+by the usable mornings known this week and those to be expected until the first flower. The
+route with the most urgency goes, and of equal ones that with the least driving.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.errors import InputError, SprayWindowError, one_line
+from spraywindow.jobs.slots import DayAnswer, Evening, Urgency, evening, urgency
+from spraywindow.jobs.visits.route import CrewDay, Job, Route, exchanged_routes, route_of, timed
+from spraywindow.site import Site, in_season, refuse_future
+from spraywindow.spray import Slot
+from spraywindow.weather import Array
+
+_MOST_DIGITS = 6  # worths are whole millionths
+
+
+def why_not_visited(site: int, sites: Sequence[Site], day: CrewDay, route: Route) -> str:
+    """Why a site with open hours is not on the route.
+
+    Where it could take the place of one visit, both plans are told by what they count in all:
+    the route counts at least as much, since no single exchange makes it better.
+    """
+    if not any(timed(day, [job]) for job in day.jobs if job.site == site):
+        return "its good hours cannot be reached in time"
+    out, other = min(
+        exchanged_routes(day, route, site), key=lambda pair: pair[1].rank, default=(None, None)
+    )
+    if out is None or other is None:
+        return "no time beside the others, nor in the place of any one of them"
+    begin = f"no time beside the others; in the place of {sites[out.site].name} the day would count"
+    if other.rank[0] > route.rank[0]:
+        would, does = told_apart(other.worth, route.worth)
+        return f"{begin} {would} in all, not {does}"
+    more = f"{other.drive_min - route.drive_min:.0f}"
+    driving = f"{more} min more driving" if more not in ("0", "-0") else "no less driving"
+    return f"{begin} as much in all, {route.worth:.2f}, with {driving}"
+
+
+def told_apart(one: float, other: float) -> tuple[str, str]:
+    """Two unequal worths with as many decimals as it takes to tell them apart, two at least."""
+    for digits in range(2, _MOST_DIGITS + 1):
+        pair = f"{one:.{digits}f}", f"{other:.{digits}f}"
+        if pair[0] != pair[1]:
+            break
+    return pair
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A material at a site on the day: the answer, its slots, how urgent it is."""
+
+    site: int
+    evening: Evening
+    answer: DayAnswer
+    slots: tuple[Slot, ...]
+    urgency: Urgency
+
+    @property
+    def material(self) -> str:
+        """Name of the material."""
+        return self.evening.material.name
+
+
+@dataclass(frozen=True)
+class Visits:
+    """The plan of one day: the route, all choices by site, and why a site is left out.
+
+    Attributes
+    ----------
+    day : date
+    zero : Timestamp
+        Zero of the route's minutes.
+    route : Route
+    choices : tuple of tuple of Choice
+        By site; empty where nothing is owed.
+    left_out : mapping of int to str
+        Site to the reason; empty where the weather's own answer says it.
+    unread : sequence of (str, str)
+        Name and reason of sites that could not even be read.
+    """
+
+    sites: tuple[Site, ...]
+    day: dt.date
+    zero: pd.Timestamp
+    route: Route
+    choices: tuple[tuple[Choice, ...], ...]
+    left_out: Mapping[int, str]
+    unread: Sequence[tuple[str, str]] = ()
+
+    def at(self, minutes: float, site: int) -> pd.Timestamp:
+        """A moment of the route in a site's time."""
+        moment = self.zero + pd.Timedelta(minutes=minutes)
+        return moment.tz_convert(self.sites[site].place.timezone)
+
+    def chosen(self, job: Job) -> tuple[Choice, Slot]:
+        """The choice and the slot behind a job."""
+        for choice in self.choices[job.site]:
+            for slot in choice.slots:
+                if (
+                    choice.material == job.material
+                    and _minute(slot.start, self.zero) == job.opens_min
+                ):
+                    return choice, slot
+        raise ValueError("a job of another plan")
+
+
+def plan_visits(
+    sites: Sequence[Site],
+    weathers: Sequence[pd.DataFrame],
+    now: pd.Timestamp,
+    minutes: Array,
+    *,
+    home: int | None = None,
+    leave_h: float | None = None,
+    usual_share: float | None = None,
+    unread: Sequence[tuple[str, str]] = (),
+) -> Visits:
+    """Plan one crew's next day: today before noon, else tomorrow, by the first site's clock.
+
+    A site that cannot be answered is left out with the reason; the others are planned.
+
+    Parameters
+    ----------
+    sites : sequence of Site
+        With what is done.
+    weathers : sequence of DataFrame
+        One each, holding `now`.
+    now : Timestamp
+        tz-aware.
+    minutes : array [from, to]
+        Driving [min]: the sites in order, and home if there is one.
+    home : int, optional
+        Number of the home in `minutes`.
+    leave_h : float, optional
+        Earliest local clock hour at which the crew leaves home; not before `now` in any case.
+    usual_share : float, optional
+        Share of later mornings that are usable [0-1], for every material; default: `USUAL_SHARE`
+        or `USUAL_SHARE_SHORT`.
+    unread : sequence of (str, str)
+        Name and reason of sites that could not even be read.
+
+    Raises
+    ------
+    InputError
+        If no site can be answered; with every site's reason.
+    """
+    local = now.tz_convert(sites[0].place.timezone)
+    day = local.date() if local.hour < 12 else local.date() + dt.timedelta(days=1)
+    zero = pd.Timestamp(day, tz=sites[0].place.timezone)
+    choices: list[tuple[Choice, ...]] = []
+    left_out: dict[int, str] = {}
+    for number, (site, weather) in enumerate(zip(sites, weathers, strict=True)):
+        several: tuple[Choice, ...] = ()
+        try:
+            several = _choices(number, site, weather, now, day, usual_share)
+        except SprayWindowError as error:
+            left_out[number] = str(error)
+        choices.append(several)
+    if len(left_out) == len(sites):
+        unanswered = [*unread, *((sites[number].name, why) for number, why in left_out.items())]
+        raise InputError(one_line([f"{name}: {why}" for name, why in unanswered]))
+    jobs = tuple(
+        Job(
+            number,
+            choice.material,
+            _minute(slot.start, zero),
+            _minute(slot.end, zero),
+            sites[number].job_h * 60,
+            choice.urgency.value,
+        )
+        for number, several in enumerate(choices)
+        for choice in several
+        for slot in choice.slots
+    )
+    ready = max(_minute(now, zero), -np.inf if leave_h is None else leave_h * 60)
+    crew_day = CrewDay(jobs, minutes, home, ready)
+    route = route_of(crew_day)
+    on_route = {job.site for job in route.jobs}
+    open_sites = {job.site for job in jobs}
+    for number, several in enumerate(choices):
+        if number in on_route or number in left_out:
+            continue
+        if not several:
+            left_out[number] = _nothing_owed(sites[number], now)
+        elif number in open_sites:
+            left_out[number] = why_not_visited(number, sites, crew_day, route)
+        else:
+            left_out[number] = ""
+    return Visits(
+        tuple(sites), day, zero, route, tuple(choices), dict(sorted(left_out.items())), unread
+    )
+
+
+def _nothing_owed(site: Site, now: pd.Timestamp) -> str:
+    program = in_season(site, now.tz_convert(site.place.timezone).date()).program
+    done = not any(entry.rounds_owed for entry in program.entries)
+    return "the program is done" if done else "the season's maxima allow no more"
+
+
+def _minute(moment: pd.Timestamp, zero: pd.Timestamp) -> float:
+    return float((moment - zero) / pd.Timedelta(minutes=1))
+
+
+def _choices(
+    number: int,
+    site: Site,
+    weather: pd.DataFrame,
+    now: pd.Timestamp,
+    day: dt.date,
+    share: float | None,
+) -> tuple[Choice, ...]:
+    """What the site may get: a choice for each material that owes visits, most urgent first."""
+    today = now.tz_convert(site.place.timezone).date()
+    refuse_future(site, today)
+    out = []
+    for material in site.program.materials:
+        the = evening(site, weather, now, material)
+        urgent = urgency(the, day, share)
+        if urgent is None:  # nothing is owed in this season
+            continue
+        answer = next(
+            (each for each in the.answers if each.date == day),
+            DayAnswer(day, "unknown", None, "", np.nan, "the weather does not reach so far"),
+        )
+        slots = tuple(slot for slot in the.slots if slot.start.date() == day)
+        out.append(Choice(number, the, answer, slots if answer.verdict == "go" else (), urgent))
+    return tuple(sorted(out, key=lambda choice: -choice.urgency.value))

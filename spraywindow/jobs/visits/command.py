@@ -1,0 +1,350 @@
+"""``spraywindow visits``: one morning, many sites; and the client book before the season."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+from spraywindow.call import (
+    DEMO_NOTE,
+    ColumnsOption,
+    JsonOption,
+    NowOption,
+    note,
+    progress,
+    say,
+    the_now,
+    the_weather,
+    with_record,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+
+    from spraywindow.site import Site
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A site of the call: its file, its content, and the weather file that goes with it."""
+
+    path: Path
+    site: Site
+    weather: Path | None
+
+
+@dataclass
+class Unread:
+    """Name and reason of the sites that cannot be read."""
+
+    rows: list[tuple[str, str]] = field(default_factory=list)
+
+    @contextmanager
+    def name(self, site: str) -> Iterator[None]:
+        """Note an error that a user can cause, of a site, and go on."""
+        from spraywindow.errors import SprayWindowError
+
+        try:
+            yield
+        except SprayWindowError as error:
+            self.rows.append((site, str(error)))
+
+    def refuse(self) -> NoReturn:
+        """Raise `InputError` with every site's reason."""
+        from spraywindow.errors import InputError, one_line
+
+        raise InputError(one_line([f"{name}: {why}" for name, why in self.rows]))
+
+
+def listed_sites(
+    paths: Sequence[Path], weather: Sequence[Path] | None, unread: Unread
+) -> list[Listed]:
+    """Read the site files, each with its weather file: one for all, or one each.
+
+    Raises
+    ------
+    InputError
+        If no site file can be read, the weather files do not match, or sites cannot be planned
+        together: of one name, or on both sides of the equator.
+    """
+    from spraywindow.errors import InputError
+    from spraywindow.site import read_site
+
+    files: list[Path | None] = list(weather) if weather else [None]
+    if len(files) not in (1, len(paths)):
+        raise InputError(
+            "weather files and sites do not match",
+            where="--weather",
+            expected=f"1 or {len(paths)}",
+            got=len(files),
+        )
+    listed = []
+    for path, file in zip(paths, files if len(files) > 1 else files * len(paths), strict=True):
+        with unread.name(_name_in(path)):
+            listed.append(Listed(path, read_site(path), file))
+    if not listed:
+        unread.refuse()
+    names = [one.site.name for one in listed]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise InputError(f"two site files are of {twice[0]!r}", cure="give each site its own name")
+    if len({one.site.place.latitude >= 0 for one in listed}) > 1:
+        raise InputError("sites on both sides of the equator", cure="plan them apart")
+    return listed
+
+
+def with_weather(
+    listed: Sequence[Listed],
+    columns: Path | None,
+    now: pd.Timestamp,
+    unread: Unread,
+    *,
+    demo: bool = False,
+    records: bool = False,
+) -> tuple[list[Site], list[pd.DataFrame]]:
+    """The sites and a weather table each: of a file, or what each site's service says.
+
+    Parameters
+    ----------
+    records : bool
+        Whether to add what the sites' records say is done.
+
+    Raises
+    ------
+    InputError
+        If the file of all sites, or every site's own, cannot be read.
+    """
+    site = listed[0].site
+
+    @cache
+    def read(path: Path) -> pd.DataFrame:
+        return the_weather(site, path, columns, now, demo=False)
+
+    sites, tables = [], []
+    if len({one.weather for one in listed}) == 1 and listed[0].weather is not None:
+        read(listed[0].weather)  # an error of the file that serves all is told once
+    for one in listed:
+        with unread.name(one.site.name):
+            done = with_record(one.site, one.path, None, now)[0] if records else one.site
+            file = one.weather
+            table = read(file) if file else the_weather(done, None, columns, now, demo=demo)
+            sites.append(done)
+            tables.append(table)
+    if not sites:
+        unread.refuse()
+    return sites, tables
+
+
+def _name_in(path: Path) -> str:
+    """The name that a site file gives itself, as far as that can be read; else the file's."""
+    try:
+        name = tomllib.loads(path.read_bytes().decode("utf-8")).get("name")
+    except (OSError, ValueError):  # the reader of the site file tells what is wrong
+        return str(path)
+    return name if isinstance(name, str) and name.strip() else str(path)
+
+
+def visits(
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="[SITES]...",
+            help="Site files; for the book in the order of priority. Without: the demo.",
+        ),
+    ] = None,
+    more: Annotated[
+        list[Path] | None, typer.Option("--site", help="The same as a site file named alone.")
+    ] = None,
+    weather: Annotated[
+        list[Path] | None,
+        typer.Option(help="Weather file: one for all sites, or one each in their order."),
+    ] = None,
+    columns: ColumnsOption = None,
+    home: Annotated[
+        str | None, typer.Option(help='Where the day begins and ends: "37.80, 21.40".')
+    ] = None,
+    leave: Annotated[
+        str | None, typer.Option(help='Earliest leaving, "07:00", local time of the first site.')
+    ] = None,
+    speed: Annotated[str, typer.Option(help="Mean speed between sites.")] = "50 km/h",
+    road: Annotated[
+        float, typer.Option(help="How much longer roads are than the straight line.")
+    ] = 1.3,
+    minutes: Annotated[
+        Path | None,
+        typer.Option(help='Table of driving minutes (CSV: from,to,minutes; home is "home").'),
+    ] = None,
+    usual: Annotated[
+        str | None,
+        typer.Option(help='Share of later mornings that are usable, "25 %".'),
+    ] = None,
+    book: Annotated[
+        bool, typer.Option("--book", help="The client book: past winters, who to promise what.")
+    ] = False,
+    visits_a_day: Annotated[
+        int, typer.Option(min=1, max=20, help="For the book: sites one crew serves on a good day.")
+    ] = 2,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say which sites to visit tomorrow, in which order, with what; or whom to promise what."""
+    sites = [*(files or []), *(more or [])]
+    demo = not sites
+    if demo:
+        from spraywindow.sources.demo import sample_path
+
+        sites = [sample_path("orchard.toml")]
+        note(DEMO_NOTE)
+    unread = Unread()
+    listed = listed_sites(sites, weather, unread)
+    at = the_now(now, listed[0].site, demo=demo and not weather)
+    if book:
+        _say_book(listed, columns, at, unread, visits_a_day, demo=demo, json=json)
+        return
+    from spraywindow.jobs.visits.answer import plan_visits
+    from spraywindow.jobs.visits.json import visits_answer
+    from spraywindow.jobs.visits.text import visits_text
+    from spraywindow.show import to_json
+    from spraywindow.units import quantity
+
+    share = _share(usual)
+    the, tables = with_weather(listed, columns, at, unread, demo=demo, records=True)
+    matrix, told = _driving(
+        the, home, quantity(speed, "km/h", where="--speed"), road, minutes, others=bool(unread.rows)
+    )
+    plan = plan_visits(
+        the,
+        tables,
+        at,
+        matrix,
+        home=None if home is None else len(the),
+        leave_h=_clock(leave),
+        usual_share=share,
+        unread=tuple(unread.rows),
+    )
+    say(to_json(visits_answer(plan, at, told)) if json else visits_text(plan, at, told))
+
+
+def _share(text: str | None) -> float | None:
+    from spraywindow.errors import InputError
+    from spraywindow.units import quantity
+
+    if text is None:
+        return None
+    expected = '0 to 100 %, such as "25 %"'
+    try:
+        share = quantity(text, "fraction")
+    except InputError as error:
+        raise InputError("not a share", where="--usual", expected=expected, got=text) from error
+    if not 0 <= share <= 1:
+        raise InputError("out of range", where="--usual", expected=expected, got=text)
+    return share
+
+
+def _driving(
+    sites: Sequence[Site],
+    home: str | None,
+    speed_kmh: float,
+    road: float,
+    table: Path | None,
+    *,
+    others: bool,
+) -> tuple[np.ndarray, str]:
+    """Minutes between all places, home last, and in words where they come from.
+
+    `others`: the table may name places beside these.
+    """
+    import numpy as np
+
+    from spraywindow.jobs.visits.driving import driving_minutes, with_minutes_table
+
+    points = [(site.place.latitude, site.place.longitude) for site in sites]
+    names = [site.name for site in sites]
+    if home is not None:
+        points.append(_point(home))
+        names.append("home")
+    place = np.array(points, dtype=float)
+    out = driving_minutes(place[:, 0], place[:, 1], speed_kmh=speed_kmh, road_factor=road)
+    told = f"{road:g} times the straight line at {speed_kmh:g} km/h"
+    if table is not None:
+        out, left = with_minutes_table(out, names, table, others=others)
+        told = f"from {table}" + (f"; {left} pairs not in it: {told}" if left else "")
+    if home is None:
+        told += "; no --home given, so the way to the first site and back is not counted"
+    return out, told
+
+
+def _point(text: str) -> tuple[float, float]:
+    from spraywindow.errors import InputError
+
+    try:
+        latitude, longitude = (float(part) for part in text.split(","))
+    except ValueError:
+        latitude = longitude = float("nan")
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
+        raise InputError(
+            "not a point", where="--home", expected='"latitude, longitude" in degrees', got=text
+        )
+    return latitude, longitude
+
+
+def _clock(text: str | None) -> float | None:
+    from datetime import time
+
+    from spraywindow.errors import InputError
+
+    if text is None:
+        return None
+    try:
+        found = time.fromisoformat(text if len(text) > 4 else f"0{text}")
+    except ValueError as error:
+        raise InputError(
+            "not a clock time", where="--leave", expected='"07:00"', got=text
+        ) from error
+    return found.hour + found.minute / 60
+
+
+def _say_book(
+    listed: Sequence[Listed],
+    columns: Path | None,
+    at: pd.Timestamp,
+    unread: Unread,
+    visits_a_day: int,
+    *,
+    demo: bool,
+    json: bool,
+) -> None:
+    """Print the client book; every site must be there, since each bears on what all can have."""
+    from spraywindow.errors import InputError
+    from spraywindow.jobs.visits.book import PROMISE, clients_of, make_book, site_season
+    from spraywindow.jobs.visits.json import book_answer
+    from spraywindow.jobs.visits.text import book_text
+    from spraywindow.show import to_json
+
+    if listed[0].weather is None and not demo:
+        raise InputError("the book needs past winters", cure="give --weather FILE of many winters")
+    if listed[0].weather is None:
+        from spraywindow.sources.demo import demo_winters
+
+        sites, tables = [listed[0].site], [demo_winters()]
+    else:
+        sites, tables = with_weather(listed, columns, at, unread)
+    with progress("replaying past winters"):
+        seasons = []
+        for site, table in zip(sites, tables, strict=True):
+            with unread.name(site.name):
+                today = at.tz_convert(site.place.timezone).date()
+                seasons.append(site_season(site, table, today))
+        if unread.rows:
+            unread.refuse()
+        clients, winters, left_out = clients_of(sites, seasons)
+        made = make_book(clients, winters, left_out, visits_a_day=visits_a_day)
+    say(to_json(book_answer(made, PROMISE)) if json else book_text(made, PROMISE))

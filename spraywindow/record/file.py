@@ -1,0 +1,267 @@
+"""The file of the application record: an SQLite database that is only ever added to.
+
+Every writer takes one short transaction (`BEGIN IMMEDIATE`, write-ahead log, full
+synchronisation); triggers refuse changes and deletions; each row carries a digest over itself
+and the digest of the row before, so that a changed or removed row shows. One schema version
+number lives in the file's header.
+
+References
+----------
+.. [1] SQLite: Write-Ahead Logging, https://www.sqlite.org/wal.html
+.. [2] SQLite: Database File Format, section 1.3 (application id, user version).
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from spraywindow.errors import RecordError
+from spraywindow.record.entry import Application
+
+SCHEMA_VERSION = 1
+APPLICATION_ID = 0x53505257  # "SPRW"
+BUSY_MS = 15_000
+_SWITCH_TRIES, _SWITCH_PAUSE_S = 100, 0.02
+_MAGIC = b"SQLite format 3\x00"
+_MAKE = "`spraywindow log add` begins one"
+
+STATEMENTS: dict[str, str] = {
+    "receipts": "CREATE TABLE receipts (hash TEXT PRIMARY KEY, text TEXT NOT NULL)",
+    "entries": """CREATE TABLE entries (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        entered TEXT NOT NULL,
+        kind TEXT NOT NULL CHECK (kind IN ('application', 'correction', 'withdrawal')),
+        corrects INTEGER UNIQUE REFERENCES entries (id),
+        why TEXT NOT NULL,
+        body TEXT NOT NULL,
+        receipt TEXT REFERENCES receipts (hash),
+        digest TEXT NOT NULL,
+        CHECK ((kind = 'application') = (corrects IS NULL)),
+        CHECK (corrects IS NULL OR corrects < id))""",
+} | {
+    f"{table}_no_{action}": f"""CREATE TRIGGER {table}_no_{action} BEFORE {action.upper()}
+        ON {table} BEGIN SELECT RAISE(ABORT, 'the record is only added to'); END"""
+    for table in ("entries", "receipts")
+    for action in ("update", "delete")
+}
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A row of the record: the entry, when it was entered, and what it corrects and why."""
+
+    id: int
+    entered: datetime
+    kind: str
+    corrects: int | None
+    why: str
+    entry: Application
+    receipt_hash: str | None
+    digest: str
+
+
+@dataclass(frozen=True)
+class Record:
+    """An open record; close it, or use it in a ``with`` statement."""
+
+    path: Path
+    connection: sqlite3.Connection
+    rows: list[Kept] = field(default_factory=list)
+    """What has been read and verified so far (`record_history.history`)."""
+
+    def close(self) -> None:
+        """Close the file."""
+        self.connection.close()
+
+    def __enter__(self) -> Self:
+        """Give the record itself."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close the file."""
+        self.close()
+
+
+def open_record(
+    path: str | os.PathLike[str], create: bool = False, *, read_only: bool = False
+) -> Record:
+    """Open the application record.
+
+    Parameters
+    ----------
+    path : path
+        The file; a disk of this machine (the write-ahead log does not work over a network).
+    create : bool
+        Make the file when there is none. A file that is there is never replaced.
+    read_only : bool
+        Open without any right to write.
+
+    Raises
+    ------
+    RecordError
+        If the file is absent, is no record, is damaged, or comes from a newer version. It is
+        left as it is.
+    """
+    path = Path(path)
+    _look_at(path, create and not read_only)
+    connection = None
+    with told(path, "opened"):
+        try:
+            connection = sqlite3.connect(
+                f"{path.absolute().as_uri()}?{_mode(path, create, read_only)}",
+                uri=True,
+                isolation_level=None,
+                timeout=BUSY_MS / 1000,
+            )
+            record = Record(path, connection)
+            connection.execute("PRAGMA foreign_keys = ON")
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA trusted_schema = OFF")
+            if _is_empty(connection) and create and not read_only:
+                _create(record)
+            _refuse_foreign(record)
+            found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if found != "ok":
+                raise sqlite3.DatabaseError(found)
+            if not read_only:
+                _use_log(connection)
+        except BaseException:
+            if connection is not None:
+                connection.close()
+            raise
+    return record
+
+
+def _look_at(path: Path, create: bool) -> None:
+    """Refuse what is plainly no record before SQLite touches it."""
+    if path.is_dir():
+        raise RecordError("a folder where the record should be", where=str(path))
+    if not path.exists():
+        if create and path.parent.is_dir():
+            return
+        cure = _MAKE if path.parent.is_dir() else "make its folder first"
+        raise RecordError("no record there", where=str(path), cure=cure)
+    with told(path, "opened"), path.open("rb") as file:
+        head = file.read(len(_MAGIC))
+    if head and head != _MAGIC:
+        raise RecordError(
+            "not an application record; left as it is",
+            where=str(path),
+            expected="an SQLite file",
+            cure="give another file name",
+        )
+
+
+def _mode(path: Path, create: bool, read_only: bool) -> str:
+    if not read_only:
+        return "mode=rwc" if create else "mode=rw"
+    # the shared index of the write-ahead log cannot be made in a folder without write access
+    log = path.with_name(path.name + "-wal")
+    alone = not log.exists() and not os.access(path.parent, os.W_OK)
+    return "mode=ro&immutable=1" if alone else "mode=ro"
+
+
+def _header(connection: sqlite3.Connection) -> tuple[int, int, int]:
+    """Application id, schema version, number of things in the file."""
+    read = [
+        connection.execute(query).fetchone()[0]
+        for query in (
+            "PRAGMA application_id",
+            "PRAGMA user_version",
+            "SELECT count(*) FROM sqlite_master",
+        )
+    ]
+    return read[0], read[1], read[2]
+
+
+def _is_empty(connection: sqlite3.Connection) -> bool:
+    return _header(connection) == (0, 0, 0)
+
+
+def _create(record: Record) -> None:
+    with transaction(record, "created"):
+        if _is_empty(record.connection):  # another program may have been first
+            for statement in STATEMENTS.values():
+                record.connection.execute(statement)
+            record.connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            record.connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+
+
+def _use_log(connection: sqlite3.Connection) -> None:
+    """Switch to the write-ahead log; SQLite does not wait for its turn here, so we do."""
+    for _ in range(_SWITCH_TRIES):
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if not error.sqlite_errorname.startswith("SQLITE_BUSY"):
+                raise
+        time.sleep(_SWITCH_PAUSE_S)
+    # still busy: the rollback journal is as safe, and the next one to open the file tries again
+
+
+def _refuse_foreign(record: Record) -> None:
+    application, version, things = _header(record.connection)
+    if (application, version, things) == (0, 0, 0):
+        raise RecordError("an empty file", where=str(record.path), cure=_MAKE)
+    if application != APPLICATION_ID:
+        raise RecordError("a database of another program; left as it is", where=str(record.path))
+    if version > SCHEMA_VERSION:
+        raise RecordError(
+            "written by a newer version; left as it is",
+            where=str(record.path),
+            expected=f"schema {SCHEMA_VERSION}",
+            got=version,
+            cure="update spraywindow",
+        )
+    if version < 1:
+        raise RecordError("damaged: no schema version", where=str(record.path), got=version)
+
+
+@contextmanager
+def transaction(record: Record, action: str) -> Iterator[sqlite3.Connection]:
+    """One short write: all of it or nothing, waiting its turn behind other writers."""
+    with told(record.path, action):
+        record.connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield record.connection
+            record.connection.execute("COMMIT")
+        except BaseException:
+            if record.connection.in_transaction:  # a full disk may have rolled back already
+                record.connection.execute("ROLLBACK")
+            raise
+
+
+@contextmanager
+def told(path: Path, action: str) -> Iterator[None]:
+    """Turn what SQLite or the disk says into one line."""
+    try:
+        yield
+    except (sqlite3.Error, OSError) as error:
+        name = getattr(error, "sqlite_errorname", "") or ""
+        text = str(error)
+        if name.startswith(("SQLITE_FULL", "SQLITE_IOERR")):
+            what, cure = "the disk is full or failing", "nothing was written; make room"
+        elif name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+            what, cure = "another program keeps writing to it", "nothing was written; try again"
+        elif name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN")) or isinstance(error, OSError):
+            what, cure = f"cannot be {action}", "may this user read and write file and folder?"
+        else:
+            what, cure = "damaged; left as it is", "keep the file and go back to a copy"
+        raise RecordError(
+            f"{what} ({' '.join(text.split())})", where=str(path), cure=cure
+        ) from error

@@ -1,0 +1,47 @@
+# What other folders may use of it, loaded when first used.
+
+from .amounts import System as System
+from .amounts import amount_in as amount_in
+from .amounts import can_show as can_show  # Whether a limit's unit means something to a reader
+from .amounts import date_words as date_words  # A date with its year: "5 Mar 2026"
+from .amounts import dose_words as dose_words  # Write an amount in the user's own measure: "1 cup"
+from .amounts import duration_words as duration_words  # Write a duration as people do: "25 min"
+from .amounts import figures as figures  # Write a number with three figures, whole from 100 on
+from .amounts import rain_words as rain_words  # Bounds of rain: one amount where they meet
+from .amounts import reader_words as reader_words  # Put a reason's dates, and for US readers its mm
+from .amounts import shown as shown  # Write a number in the reader's system, with its unit
+from .json import keys_of as keys_of  # The keys that a class gives; None for a plain value
+from .json import number as number  # Round a number for JSON; NaN and infinity become None
+from .json import plain as plain  # An answer as dicts, lists, texts and numbers, as in its JSON
+from .json import to_json as to_json  # Write an answer
+from .notices import EARLY as EARLY
+from .notices import FEEDING as FEEDING
+from .notices import FEW_WINTERS as FEW_WINTERS
+from .notices import LABEL as LABEL
+from .notices import SPRAYING as SPRAYING
+from .notices import Words as Words  # What says a JSON key of a class in words
+from .plots import EDGE as EDGE
+from .plots import GRID as GRID
+from .plots import HATCH as HATCH
+from .plots import INK as INK
+from .plots import LINE_PX as LINE_PX  # Height of a line of small print
+from .plots import NARROW_PX as NARROW_PX  # Widths of a picture for a wide screen or paper
+from .plots import NIGHT as NIGHT
+from .plots import PAPER as PAPER
+from .plots import QUIET as QUIET
+from .plots import SMALL as SMALL  # Sizes of letters [px]
+from .plots import TEXT as TEXT  # Sizes of letters [px]
+from .plots import WIDE_PX as WIDE_PX  # Widths of a picture for a wide screen or paper
+from .plots import bare as bare  # Take frame, ticks and background from axes
+from .plots import check_suffix as check_suffix
+from .plots import look as look  # Draw and save inside this
+from .plots import name_lines as name_lines  # Limits in words, wrapped to so much room
+from .plots import name_track as name_track  # Name a track over its left corner
+from .plots import new_figure as new_figure  # An empty figure of a size on screen
+from .plots import round_ticks as round_ticks  # Round figures from `low` to `high`
+from .plots import save_picture as save_picture  # Write a figure as PNG or SVG by the suffix
+from .plots import set_scale as set_scale  # Fit a track's scale to its values, NaN aside
+from .plots import set_ticks as set_ticks  # Figures at a track's left, and a rule down it
+from .plots import wrapped as wrapped  # Wrap words to so many letters a line
+from .svg import inline_svg as inline_svg
+from .text import folded as folded  # Fold a paragraph of our own papers where a line is too long

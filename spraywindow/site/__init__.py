@@ -1,0 +1,5 @@
+"""The site: place, blocks of trees, materials, program, and what is done."""
+
+import lazy_loader as lazy
+
+__getattr__, __dir__, __all__ = lazy.attach_stub(__name__, __file__)

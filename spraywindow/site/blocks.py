@@ -1,0 +1,110 @@
+"""Whether each block of trees may be sprayed on a day, by its stage and when that was seen."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import ClassVar
+
+from spraywindow.days import day_words
+from spraywindow.site.site import Site
+from spraywindow.site.tables import Block
+from spraywindow.spray import Finding, Material, season_order
+from spraywindow.trees import FIRST_FLOWER, PETAL_FALL, stage_words
+
+FRESH_STAGE_D = 7
+"""Late in the season a stage must have been seen within so many days; P."""
+BUD_SWELL_NORTH, BUD_SWELL_SOUTH = (1, 15), (7, 15)
+"""Earliest likely bud swell (month, day) where the site file has none; P, mild winters."""
+LEAF_FALL_NORTH, LEAF_FALL_SOUTH = (12, 1), (6, 1)
+"""Usual leaf fall where the site file has none; P, mild winters."""
+LEAF_FALL_SPREAD_D = 10
+"""The usual date holds to so many days; P."""
+
+
+@dataclass(frozen=True)
+class BlockState:
+    """Whether a block of trees may get the material on that day; `open` None is unknown."""
+
+    json_keys: ClassVar = (
+        "name=block.name", "stage=block.stage", "stage_date=block.observed", "open", "why~",
+    )  # fmt: skip
+
+    block: Block
+    open: bool | None
+    why: str
+
+
+def block_states(site: Site, material: Material, day: dt.date) -> list[BlockState]:
+    """Give the state of every block on a local day."""
+    return [block_state(block, site, material, day) for block in site.blocks]
+
+
+def trees_finding(states: Iterable[BlockState]) -> Finding:
+    """Sum up the blocks: go where one may be sprayed, unknown where one may perhaps."""
+    states = list(states)
+    if any(state.open for state in states):
+        return Finding("go")
+    unsure = next((state for state in states if state.open is None), None)
+    return Finding("unknown", unsure.why) if unsure else Finding("no-go", states[0].why)
+
+
+def block_state(block: Block, site: Site, material: Material, day: dt.date) -> BlockState:
+    """Tell whether a block's stage allows the material on a local day."""
+    start = season_start(day, site)
+    stage = block.stage
+    seen = block.observed
+    if seen is not None and not start <= seen <= day:
+        if seen > day:
+            return BlockState(block, None, f"its stage is dated {day_words(seen)}, a day to come")
+        stage = seen = None  # last winter's buds say nothing
+    if stage is not None and material.stops(stage):
+        return BlockState(block, False, _past(stage, material))
+    if stage is None and day < leaf_fall(site, start):
+        return BlockState(block, False, "still in leaf, before the usual leaf fall")
+    swelling = stage is not None and season_order(stage) > 0
+    if swelling or day >= _dated(block.bud_swell_from or _north_south(site, "bud swell"), start):
+        if seen is None:
+            return BlockState(block, None, "buds may be swelling and no stage is noted: look first")
+        if (day - seen).days > FRESH_STAGE_D:
+            why = f"buds last seen {day_words(seen)}, over {FRESH_STAGE_D} days before: look again"
+            return BlockState(block, None, why)
+    return BlockState(block, True, "")
+
+
+def _past(stage: int, material: Material) -> str:
+    flowers = FIRST_FLOWER <= stage < PETAL_FALL
+    words = "open flowers" if flowers else stage_words(stage)
+    return f"{words} ({material.name} stops after {stage_words(material.last_stage)})"
+
+
+def _north_south(site: Site, what: str) -> tuple[int, int]:
+    north = site.place.latitude >= 0
+    if what == "bud swell":
+        return BUD_SWELL_NORTH if north else BUD_SWELL_SOUTH
+    return LEAF_FALL_NORTH if north else LEAF_FALL_SOUTH
+
+
+def season_start(day: dt.date, site: Site) -> dt.date:
+    """First day of the growing year that holds a day: 1 July in the north, 1 January south."""
+    if site.place.latitude < 0:
+        return dt.date(day.year, 1, 1)
+    return dt.date(day.year if day.month >= 7 else day.year - 1, 7, 1)
+
+
+def _dated(month_day: tuple[int, int], start: dt.date) -> dt.date:
+    """The date of a day of the year in the growing year that begins at `start`."""
+    month, day = month_day
+    year = start.year if (month, day) >= (start.month, start.day) else start.year + 1
+    leap_safe = 28 if (month, day) == (2, 29) else day
+    return dt.date(year, month, leap_safe)
+
+
+def leaf_fall(site: Site, start: dt.date) -> dt.date:
+    """First day on which the leaves may be down: observed, else the usual date less its spread."""
+    seen = site.season.leaf_fall
+    if seen is not None and start <= seen < start + dt.timedelta(days=365):
+        return seen
+    usual = site.season.usual_leaf_fall or _north_south(site, "leaf fall")
+    return _dated(usual, start) - dt.timedelta(days=LEAF_FALL_SPREAD_D)

@@ -1,0 +1,267 @@
+"""The site file: one orchard or garden, read from TOML and trusted afterwards."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, Field, ValidationError
+
+from spraywindow.errors import InputError, one_line
+from spraywindow.place import Place
+from spraywindow.program import Done, PartlyDone, Program
+from spraywindow.site.fields import Day, Name, Table
+from spraywindow.site.materials import LimitFields, MaterialFields, Materials, build_materials
+from spraywindow.site.problems import problems_of, site_problems, toml_cure
+from spraywindow.site.program import build_program, material_of, refuse_beyond_maxima
+from spraywindow.site.tables import (
+    AccessFields,
+    Block,
+    Blocks,
+    CopperFields,
+    CopperLimitFields,
+    CopperUseFields,
+    CrewFields,
+    FeedingFields,
+    GivenFields,
+    GroundFields,
+    HosingFields,
+    MixFields,
+    PlaceFields,
+    ProgramFields,
+    RoundFields,
+    SeasonFields,
+    Service,
+    SprayerFields,
+    Units,
+)
+from spraywindow.spray import CATALOGUE, Access, Material, Setting
+
+
+@dataclass(frozen=True)
+class Site:
+    """One orchard or garden, as the commands know it: a value, changed by `dataclasses.replace`.
+
+    Parameters
+    ----------
+    name : str
+    units : "metric" or "us"
+        What people read.
+    service : str or None
+        The forecast service that the file chooses.
+    record : str or None
+        File of the application record, beside the site file.
+    place, setting, access
+        Where it lies, what of it bears on an hour, when it may be worked.
+    people : int
+    job_h : float
+        The crew, and how long its job takes [h].
+    blocks : tuple of Block
+    season : SeasonFields
+        The dormant season's dates, as far as they are known.
+    program : Program
+        The winter's program, with what is done of it.
+    materials : mapping
+        The catalogue's materials and the file's own, by name.
+    other_sprays : mapping
+        Sprays outside the program, by name: local days.
+    feeding, ground, hosing, sprayer, mix, copper
+        The tables for the rest of the year and for mixing; None where the file has none.
+    """
+
+    name: str
+    units: Units
+    service: Service | None
+    record: str | None
+    place: Place
+    setting: Setting
+    access: Access
+    people: int
+    job_h: float
+    blocks: tuple[Block, ...]
+    season: SeasonFields
+    program: Program
+    materials: Mapping[str, Material]
+    other_sprays: Mapping[str, tuple[dt.date, ...]]
+    feeding: FeedingFields | None
+    ground: GroundFields | None
+    hosing: HosingFields
+    sprayer: SprayerFields | None
+    mix: Mapping[str, MixFields]
+    copper: CopperFields
+
+    def material(self, name: str) -> Material:
+        """Give a material by name; `InputError` listing the known ones otherwise."""
+        return material_of(self.materials, name)
+
+    def is_copper(self, name: str) -> bool:
+        """Whether a material is metallic copper; not where the site file does not know it."""
+        return name in self.materials and self.materials[name].copper
+
+
+class SiteFields(Table):
+    """The tables of a site file, as people write them; `site` gives what they mean."""
+
+    name: Name
+    units: Units = "metric"
+    service: Service | None = None
+    record: Name | None = None
+    place: PlaceFields
+    access: AccessFields = Field(default_factory=AccessFields)
+    crew: CrewFields = Field(default_factory=CrewFields)
+    blocks: Blocks
+    season: SeasonFields = Field(default_factory=SeasonFields)
+    program: ProgramFields = Field(default_factory=ProgramFields)
+    materials: Materials = Field(default_factory=dict)
+    other_sprays: dict[str, tuple[Day, ...]] = Field(default_factory=dict)
+    feeding: FeedingFields | None = None
+    ground: GroundFields | None = None
+    hosing: HosingFields = Field(default_factory=HosingFields)
+    sprayer: SprayerFields | None = None
+    mix: dict[str, MixFields] = Field(default_factory=dict)
+    copper: CopperFields = Field(default_factory=CopperFields)
+
+    def site(self) -> Site:
+        """Build the site; `InputError` where tables contradict each other."""
+        at, hours = self.place, self.access
+        if hours.opens is not None and hours.until is not None:
+            open_h = hours.until - hours.opens
+            if self.crew.job > open_h:
+                raise InputError(
+                    "the job is longer than the working hours",
+                    where="crew.job",
+                    expected=f"at most {open_h:g} h",
+                    got=f"{self.crew.job:g} h",
+                )
+        materials = {**CATALOGUE, **build_materials(self.materials)}
+        program = build_program(self.program, materials)
+        refuse_beyond_maxima(program, at.latitude)
+        return Site(
+            name=self.name,
+            units=self.units,
+            service=self.service,
+            record=self.record,
+            place=Place(at.latitude, at.longitude, at.elevation, at.timezone),
+            setting=Setting(
+                tree_height_m=max(0.5, *(block.height for block in self.blocks)),
+                neighbours_deg=at.neighbours,
+                frost_hollow_c=at.frost_hollow,
+                dew_off_h=at.dew_off,
+            ),
+            access=Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed)),
+            people=self.crew.people,
+            job_h=self.crew.job,
+            blocks=self.blocks,
+            season=self.season,
+            program=program,
+            materials=materials,
+            other_sprays=self.other_sprays,
+            feeding=self.feeding,
+            ground=self.ground,
+            hosing=self.hosing,
+            sprayer=self.sprayer,
+            mix=self.mix,
+            copper=self.copper,
+        )
+
+
+TABLES: dict[tuple[str, ...], type[BaseModel]] = {
+    (): SiteFields,
+    ("place",): PlaceFields,
+    ("access",): AccessFields,
+    ("crew",): CrewFields,
+    ("blocks",): Block,
+    ("season",): SeasonFields,
+    ("program",): ProgramFields,
+    ("program", "rounds"): RoundFields,
+    ("feeding",): FeedingFields,
+    ("feeding", "given"): GivenFields,
+    ("ground",): GroundFields,
+    ("hosing",): HosingFields,
+    ("sprayer",): SprayerFields,
+    ("mix", "*"): MixFields,
+    ("copper",): CopperFields,
+    ("copper", "limits"): CopperLimitFields,
+    ("copper", "used"): CopperUseFields,
+    ("materials", "*"): MaterialFields,
+    ("materials", "*", "limits", "*"): LimitFields,
+}
+
+
+def read_site(path: str | Path) -> Site:
+    """Read a site file.
+
+    Parameters
+    ----------
+    path : str or Path
+        TOML, UTF-8.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is no TOML, or a key is unknown, missing or unusable; the
+        message names each key, what was expected and what was found.
+    """
+    path = Path(path)
+    try:
+        text = path.read_bytes().decode("utf-8")
+        tables = tomllib.loads(text)
+    except OSError as error:
+        raise InputError(
+            "cannot read the site file",
+            where=str(path),
+            got=error.strerror,
+            cure="`spraywindow init FILE` writes a new one",
+        ) from error
+    except UnicodeDecodeError as error:
+        raise InputError("not a text file", where=str(path), expected="TOML in UTF-8") from error
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(
+            "not TOML", where=str(path), got=str(error), cure=toml_cure(text, str(error))
+        ) from error
+    if "blocks" not in tables and any(
+        isinstance(table, Mapping) and "column" in table for table in tables.values()
+    ):
+        raise InputError(
+            "this looks like a column map, not a site file",
+            where=str(path),
+            cure="give it as --columns",
+        )
+    return site_of(tables, where=str(path))
+
+
+def site_of(tables: Mapping[str, Any], *, where: str = "site") -> Site:
+    """Make a site of tables as TOML gives them; errors as for `read_site`."""
+    try:
+        return SiteFields.model_validate(tables).site()
+    except ValidationError as error:
+        raise InputError(one_line(site_problems(error, where, TABLES))) from error
+    except InputError as error:
+        lines = [f"{where}: {text}" for text in problems_of(error)]
+        raise InputError(one_line(lines)) from error
+
+
+def with_done(site: Site, done: Done, partly_done: PartlyDone | None = None) -> Site:
+    """Give the site with rounds from a record beside those of the file; a day that is in both once.
+
+    Parameters
+    ----------
+    done, partly_done : mapping
+        Material to local days, or to (local day, share of the round). Days of a material
+        outside the program are sprays beside it.
+    """
+    ours = {name: days for name, days in done.items() if name in site.program.materials}
+    others = {
+        name: tuple(sorted({*site.other_sprays.get(name, ()), *days}))
+        for name, days in done.items()
+        if name not in ours
+    }
+    return replace(
+        site,
+        program=site.program.with_done(ours, partly_done),
+        other_sprays={**site.other_sprays, **others},
+    )

@@ -1,0 +1,3 @@
+# What other folders may use of it, loaded when first used.
+
+from .read_file import read_weather as read_weather

@@ -1,0 +1,450 @@
+"""Readings of any step put on the hours of the weather table."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from spraywindow.errors import WeatherError, one_line
+from spraywindow.sources.files.column_map import KINDS
+from spraywindow.sources.files.steps import (
+    HOUR,
+    LONGEST_BRIDGE,
+    Lasting,
+    Reading,
+    lasting,
+    local_steps,
+    spans,
+    step_notes,
+    usual_step,
+)
+from spraywindow.weather import LONGEST_H, PERIOD_COLUMNS, RANGE_COLUMNS
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+ROUNDING_MM = 0.5
+"""A total may exceed the sum of its known hours by this much [mm]: six hours rounded to 0.1 mm
+or 0.01 in; P: common practice, no source."""
+LONGEST_TOTAL_H = 12
+"""Rain totals over more hours than this stay unknown, unless they are zero."""
+
+
+def instants(grid: Integers, at: Integers, values: Floats, steps: Integers | int) -> Floats:
+    """Instant values on the hours: picked, or interpolated over one step and no further.
+
+    Parameters
+    ----------
+    grid : integer array, shape (hours,)
+        Minutes of the whole hours.
+    at : integer array, shape (n,)
+        Minutes of the reports, ascending.
+    values : array, shape (n,)
+        What was reported; NaN is unknown and is never bridged.
+    steps : int or integer array, shape (n - 1,)
+        Step of the file at each distance between reports [min]
+        (`spraywindow.sources.files.steps.local_steps`).
+    """
+    known = np.flatnonzero(~np.isnan(values))
+    out = np.full(grid.size, np.nan)
+    if not known.size:
+        return out
+    times, numbers = at[known], values[known]
+    after = np.searchsorted(times, grid)
+    exact = (after < times.size) & (times[np.minimum(after, times.size - 1)] == grid)
+    out[exact] = numbers[after[exact]]
+    inner = np.flatnonzero(~exact & (after > 0) & (after < times.size))
+    if inner.size:
+        step = np.broadcast_to(steps, at.size - 1)
+        left, right = known[after[inner] - 1], known[after[inner]]
+        longest = np.minimum(step[left], LONGEST_BRIDGE)
+        inner = inner[(at[right] - at[left] <= longest) & (longest > HOUR)]
+        out[inner] = np.interp(grid[inner], times, numbers)
+    return out
+
+
+def directions(grid: Integers, at: Integers, degrees: Floats, steps: Integers | int) -> Floats:
+    """Wind directions on the hours [deg], turned the short way; unknown between opposites."""
+    radians = np.radians(degrees)
+    north = instants(grid, at, np.cos(radians), steps)
+    east = instants(grid, at, np.sin(radians), steps)
+    turned = np.degrees(np.arctan2(east, north)) % 360.0
+    picked = instants(grid, at, degrees, HOUR)
+    return np.where(np.isnan(picked), np.where(np.hypot(north, east) < 0.5, np.nan, turned), picked)
+
+
+def within_hour(grid: Integers, start: Integers, values: Floats, covers: int, how: str) -> Floats:
+    """Totals, means or maxima over parts of an hour, joined; unknown unless every part is there.
+
+    Parameters
+    ----------
+    grid : integer array, shape (hours,)
+        Minutes of the whole hours.
+    start : integer array, shape (n,)
+        Minute at which each part starts.
+    values : array, shape (n,)
+        NaN is unknown.
+    covers : int
+        Length of a part [min], a divisor of 60.
+    how : {"total", "mean", "maximum"}
+    """
+    hour, minute = np.divmod(start - grid[0], HOUR)
+    good = ~np.isnan(values) & (hour >= 0) & (hour < grid.size) & (minute % covers == 0)
+    hour, numbers = hour[good], values[good]
+    count = np.bincount(hour, minlength=grid.size)
+    if how == "maximum":
+        joined = np.full(grid.size, -np.inf)
+        np.maximum.at(joined, hour, numbers)
+    else:
+        joined = np.bincount(hour, weights=numbers, minlength=grid.size)
+        if how == "mean":
+            joined = joined / (HOUR // covers)
+    return np.where(count == HOUR // covers, joined, np.nan)
+
+
+def held_maxima(grid: Integers, start: Integers, values: Floats, covers: int) -> Floats:
+    """A maximum over several hours, set on each of them: none of them can exceed it."""
+    out = np.full(grid.size, np.nan)
+    for hour in range(covers // HOUR):
+        place = (start + hour * HOUR - grid[0]) // HOUR
+        inside = (place >= 0) & (place < grid.size) & ~np.isnan(values)
+        out[place[inside]] = np.fmax(out[place[inside]], values[inside])
+    return out
+
+
+def settle_totals(
+    grid: Integers,
+    rain_mm: Floats,
+    periods: Floats,
+    start: Integers,
+    totals_mm: Floats,
+    covers: int,
+) -> tuple[Floats, Floats, list[str]]:
+    """Bring rain totals over several hours to the hours whose own rain is not known.
+
+    A total of zero settles all its hours. Hours that are known already count first: what is
+    left of the total belongs to the others (to the dry ones, where all are known and the total
+    is clearly more than their sum). Totals over more than `LONGEST_TOTAL_H` hours,
+    totals that overlap an earlier one, and totals smaller than the known hours in them leave
+    their hours unknown.
+
+    Parameters
+    ----------
+    grid : integer array, shape (hours,)
+        Minutes of the whole hours; it holds all the hours of every total.
+    rain_mm : array, shape (hours,)
+        Hourly rain, NaN where unknown.
+    periods : array, shape (3, hours)
+        Totals that are there already (of a shorter length), in the order of
+        `spraywindow.weather.table.PERIOD_COLUMNS`; NaN where there is none.
+    start : integer array, shape (n,)
+        Minute at which each total starts, ascending.
+    totals_mm : array, shape (n,)
+        NaN is unknown.
+    covers : int
+        Length [min].
+
+    Returns
+    -------
+    rain_mm, periods : arrays
+        As given, completed.
+    notes : list of str
+        How many totals could not be used.
+    """
+    rain, periods = rain_mm.copy(), periods.copy()
+    length = covers // HOUR
+    place = (start - grid[0]) // HOUR
+    left_out = 0
+    for row in place[totals_mm == 0.0]:
+        dry = row + np.flatnonzero(np.isnan(rain[row : row + length]))
+        if np.nansum(rain[row : row + length]) > 0 or not np.isnan(periods[1, dry]).all():
+            left_out += 1  # another total says that it rained
+        else:
+            rain[dry] = 0.0
+    for row, total in zip(place[totals_mm > 0], totals_mm[totals_mm > 0], strict=True):
+        hours = slice(row, row + length)
+        lacking = row + np.flatnonzero(np.isnan(rain[hours]))
+        rest = round(total - np.nansum(rain[hours]), 6)
+        if not lacking.size and rest > ROUNDING_MM:
+            # Hours said to be dry hide rain: they are known no longer.
+            lacking = row + np.flatnonzero(rain[hours] == 0.0)
+            rain[lacking] = np.nan
+        if not lacking.size:
+            continue
+        first, count = int(lacking[0]), int(lacking.size)
+        parted = int(lacking[-1]) - first + 1 != count
+        if (
+            length > LONGEST_TOTAL_H
+            or parted
+            or rest < 0
+            or not np.isnan(periods[1, lacking]).all()
+        ):
+            left_out += 1
+        elif count == 1 or rest == 0:
+            rain[lacking] = rest
+        else:
+            periods[:, lacking] = np.array(
+                [np.full(count, rest), np.full(count, count), np.arange(count)]
+            )
+    notes = [f"{left_out} rain totals could not be used; their hours are unknown"] * bool(left_out)
+    return rain, periods, notes
+
+
+Flags = NDArray[np.bool_]
+TURN_DEG = 45.0
+"""A wind that turns further than this from its direction on the hour has none for the hour [deg];
+P: as far as a limit keeps it from the neighbours."""
+
+
+def hour_extremes(
+    grid: Integers, at: Integers, values: Floats, spans: Integers
+) -> tuple[Floats, Floats, Flags]:
+    """Lowest and highest reading of each hour (NaN unless they fill it), and where some lack.
+
+    Parameters
+    ----------
+    grid : integer array, shape (hours,)
+        Minutes of the whole hours.
+    at : integer array, shape (n,)
+        Minutes of the readings, ascending.
+    values : array, shape (n,)
+        NaN is unknown: an hour that lacks a reading could have been colder or windier.
+    spans : integer array, shape (n,)
+        How long each reading stands for [min] (`spraywindow.sources.files.steps.spans`). A column
+        that is only ever read on the hour counts as hourly, and so does the last reading of all:
+        what follows it is unknown anyway.
+    """
+    known = np.flatnonzero(~np.isnan(values))
+    hour, minute = np.divmod(at[known] - grid[0], HOUR)
+    inside = (hour >= 0) & (hour < grid.size)
+    known, hour, minute = known[inside], hour[inside], minute[inside]
+    span = spans[known] if minute.any() else np.full(known.size, HOUR)
+    if known.size and known[-1] == at.size - 1 and minute[-1] == 0:
+        span[-1] = HOUR
+    full = np.bincount(hour, weights=span, minlength=grid.size) == HOUR
+    full &= np.bincount(hour[minute == 0], minlength=grid.size) > 0
+    lowest, highest = np.full(grid.size, np.inf), np.full(grid.size, -np.inf)
+    np.minimum.at(lowest, hour, values[known])
+    np.maximum.at(highest, hour, values[known])
+    partial = ~full & (highest > -np.inf)
+    return np.where(full, lowest, np.nan), np.where(full, highest, np.nan), partial
+
+
+def turns(grid: Integers, at: Integers, degrees: Floats, on_hour: Floats) -> Flags:
+    """Hours in which the wind turns further than `TURN_DEG` from its direction on the hour."""
+    hour = (at - grid[0]) // HOUR
+    rows = np.flatnonzero((hour >= 0) & (hour < grid.size) & ~np.isnan(degrees))
+    off = np.abs((degrees[rows] - on_hour[hour[rows]] + 180.0) % 360.0 - 180.0)
+    out = np.zeros(grid.size, dtype=bool)
+    out[hour[rows][off > TURN_DEG]] = True
+    return out
+
+
+def stated_extremes(
+    grid: Integers, at: Integers, values: Floats, steps: Integers, *, lowest: bool
+) -> Floats:
+    """Extremes that a file states, on their own hours and on those between two rows.
+
+    A file does not say whether the extreme of a row is of the step before or after it, so that
+    the hours between get the more extreme one of both.
+
+    Parameters
+    ----------
+    grid, at, steps
+        As for `spraywindow.sources.files.on_hours.instants`.
+    values : array, shape (n,)
+        NaN is none stated.
+    lowest : bool
+        Whether they are minima.
+    """
+    pick: Any = np.fmin if lowest else np.fmax
+    out = np.full(grid.size, np.nan)
+    hour = (at - grid[0]) // HOUR
+    inside = (hour >= 0) & (hour < grid.size)
+    pick.at(out, hour[inside], values[inside])
+    left = np.searchsorted(at, grid, side="right") - 1
+    between = np.flatnonzero((left >= 0) & (left < at.size - 1))
+    gap = np.diff(at)[left[between]]
+    longest = np.minimum(steps[left[between]], LONGEST_BRIDGE)
+    between = between[(gap > HOUR) & (gap <= longest) & (at[left[between]] < grid[between])]
+    out[between] = pick(values[left[between]], values[left[between] + 1])
+    return out
+
+
+class _Rows(NamedTuple):
+    """The hours to fill, the minutes of a file's rows, the steps between these."""
+
+    grid: Integers
+    at: Integers
+    steps: Integers
+
+
+def on_hours(
+    at: Integers, anchor: int, readings: dict[str, list[Reading]], name: str, notes: list[str]
+) -> pd.DataFrame:
+    """Put the readings of a file on whole hours, each by its kind.
+
+    Of several temperatures in an hour the lowest and the highest are kept beside the one on the
+    hour, of several winds the highest, in `RANGE_COLUMNS`.
+
+    Parameters
+    ----------
+    at : integer array, shape (n,)
+        Minutes since 1970, ascending, each once.
+    anchor : int
+        Minute past the UTC hour at which local hours begin (30 in India).
+    readings : dict
+        By column of the weather table; values of shape (n,), NaN is unknown.
+    name : str
+        What the file is called in messages.
+    notes : list of str
+        Added to.
+
+    Raises
+    ------
+    WeatherError
+        If the step of the file fits no hour, the stamps span more than a century, or a total of
+        a coarse file does not say how long it is.
+    """
+    steps = local_steps(at)
+    first = _anchor(at, anchor, usual_step(at), name)
+    notes += step_notes(at, steps, first, name)
+    problems: list[str] = []
+    periods = {
+        key: lasting(at, steps, first, key, found, problems, notes)
+        for key, found in readings.items()
+        if KINDS[key].kind != "instant"
+    }
+    if problems:
+        raise WeatherError(f"{name}: {one_line(problems)}")
+    ends = [at[0], at[-1]]
+    for one in (one for found in periods.values() for one in found):
+        ends += [one.start[0], one.start[-1] + max(one.length, HOUR) - HOUR]
+    low = (min(ends) - first) // HOUR * HOUR + first
+    _check_span(low, max(ends), name)
+    rows = _Rows(np.arange(low, max(ends) + 1, HOUR, dtype=np.int64), at, steps)
+    columns: dict[str, Floats] = {}
+    for key, found in readings.items():
+        if key == "rain_mm":
+            columns |= _rain(rows.grid, periods[key], notes)
+        elif key in periods:
+            columns[key] = _over_time(rows.grid, key, periods[key], notes)
+        else:
+            columns[key] = _instant(rows, key, found[0].values)
+    if usual_step(at) < HOUR:
+        _within_hours(rows, readings, columns, notes)
+    index = pd.DatetimeIndex(pd.to_datetime(rows.grid * 60, unit="s", utc=True), name="time")
+    return pd.DataFrame(columns, index=index)
+
+
+def _check_span(first: int, last: int, name: str) -> None:
+    """Refuse a span that one wrong date would make: the hours between would fill the memory."""
+    if last - first > LONGEST_H * HOUR:
+        begin, end = (str(np.datetime64(int(minute), "m"))[:10] for minute in (first, last))
+        raise WeatherError(
+            "the stamps span more than a century",
+            where=name,
+            expected="real dates",
+            got=f"{begin} to {end}",
+            cure="is one of them mistyped?",
+        )
+
+
+def _anchor(at: Integers, anchor: int, step: int, name: str) -> int:
+    if step < HOUR:
+        if HOUR % step or ((at - anchor) % step).any():
+            raise WeatherError(
+                "the steps fit no hour",
+                where=name,
+                got=f"{step} minutes",
+                expected="1, 5, 10, 15, 20, 30 or 60 minutes, on the whole hour",
+                cure='time.round = "10min" sets stamps near an hour on it',
+            )
+        return anchor
+    first = int(at[0] % HOUR)
+    off = at % HOUR != first
+    if off.any() or (first - anchor) % 15:
+        odd = at[off][0] if off.any() else at[0]
+        raise WeatherError(
+            f"{int(off.sum()) or at.size} stamps lie between the hours",
+            where=name,
+            expected="stamps on the hour",
+            got=pd.Timestamp(int(odd), unit="m", tz="UTC").isoformat(),
+            cure='time.round = "10min" sets near ones on the hour and leaves special reports '
+            "out; file.where chooses rows",
+        )
+    return first
+
+
+def _instant(rows: _Rows, key: str, values: Floats) -> Floats:
+    if key == "wind_from_deg":
+        return directions(rows.grid, rows.at, values, rows.steps)
+    if key in RANGE_COLUMNS:
+        return stated_extremes(rows.grid, rows.at, values, rows.steps, lowest=key == "temp_min_c")
+    if key in PERIOD_COLUMNS:
+        return instants(rows.grid, rows.at, values, HOUR)
+    return instants(rows.grid, rows.at, values, rows.steps)
+
+
+def _over_time(grid: Integers, key: str, periods: list[Lasting], notes: list[str]) -> Floats:
+    """Means and maxima; the shortest tell first."""
+    kind, out = KINDS[key].kind, np.full(grid.size, np.nan)
+    for length, start, values in periods:
+        if length <= HOUR:
+            told = within_hour(grid, start, values, length, kind)
+        elif kind == "maximum":
+            told = held_maxima(grid, start, values, length)
+        else:
+            hours = length // HOUR
+            notes.append(f"{key}: a mean over {hours} h says nothing of its hours; unknown")
+            continue
+        out = np.where(np.isnan(out), told, out)
+    return out
+
+
+def _rain(grid: Integers, periods: list[Lasting], notes: list[str]) -> dict[str, Floats]:
+    rain = np.full(grid.size, np.nan)
+    totals = np.full((len(PERIOD_COLUMNS), grid.size), np.nan)
+    for length, start, values in periods:
+        if length <= HOUR:
+            hourly = within_hour(grid, start, values, length, "total")
+            rain = np.where(np.isnan(rain), hourly, rain)
+        else:
+            rain, totals, more = settle_totals(grid, rain, totals, start, values, length)
+            notes += more
+    if np.isnan(totals).all():
+        return {"rain_mm": rain}
+    return {"rain_mm": rain, **dict(zip(PERIOD_COLUMNS, totals, strict=True))}
+
+
+def _within_hours(
+    rows: _Rows,
+    readings: dict[str, list[Reading]],
+    columns: dict[str, Floats],
+    notes: list[str],
+) -> None:
+    """Keep what several readings of an hour say of it; an hour that lacks one is unknown.
+
+    Dew point, cloud and pressure stay as on the hour: they change slowly, and limits look at
+    both ends of it.
+    """
+    for key, names in (("temp_c", ("temp_min_c", "temp_max_c")), ("wind_ms", ("", "wind_max_ms"))):
+        if key not in readings:
+            continue
+        *extremes, partial = hour_extremes(
+            rows.grid, rows.at, readings[key][0].values, spans(rows.at, rows.steps)
+        )
+        if partial.any():
+            notes.append(f"{key}: {int(partial.sum())} hours lack readings and are unknown")
+        columns[key] = np.where(partial, np.nan, columns[key])
+        for name, values, pick in zip(names, extremes, (np.fmin, np.fmax), strict=True):
+            if name:
+                stated = columns.get(name, values)
+                columns[name] = np.where(np.isnan(columns[key]), np.nan, pick(values, stated))
+    if "wind_from_deg" in readings:
+        turned = turns(
+            rows.grid, rows.at, readings["wind_from_deg"][0].values, columns["wind_from_deg"]
+        )
+        columns["wind_from_deg"] = np.where(turned, np.nan, columns["wind_from_deg"])

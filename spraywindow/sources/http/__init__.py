@@ -1,0 +1,5 @@
+"""One polite session, its deadline, and what a reply must hold."""
+
+import lazy_loader as lazy
+
+__getattr__, __dir__, __all__ = lazy.attach_stub(__name__, __file__)

@@ -1,0 +1,21 @@
+# What other folders may use of it, loaded when first used.
+
+from .fetch import OLDEST_COPY_H as OLDEST_COPY_H
+from .fetch import Fetched as Fetched  # How an answer came
+from .fetch import get_json as get_json  # Fetch a JSON document
+from .reply import CURE as CURE
+from .reply import ServiceRefusal as ServiceRefusal  # The service answered with an error status
+from .reply import block as block  # Walk to a block of a reply, or say which one is missing
+from .reply import document as document  # Read JSON in any Unicode encoding
+from .reply import hour_stamps as hour_stamps  # Read the stamps of hours, in order
+from .reply import numbers as numbers  # Read a list of numbers and nulls; null is NaN
+from .reply import odd as odd  # Make the error for a reply that is not as the service describes it
+from .reply import refused as refused  # Make the error for an error status
+from .reply import stamps as stamps  # Read ISO 8601 stamps, of UTC where they name no offset
+from .reply import what_failed as what_failed  # Say in one line why no answer came; addresses
+from .session import Result as Result
+from .session import cache_folder as cache_folder  # Where replies are kept: the argument
+from .session import cache_trouble as cache_trouble  # Say that the cache fails, and the cure
+from .session import make_polite as make_polite  # Give a session the patience
+from .session import polite_session as polite_session
+from .session import within as within  # Do the work in a thread of its own

@@ -1,0 +1,7 @@
+# What other folders may use of it, loaded when first used.
+
+from . import metnorway as metnorway  # Hourly forecast of MET Norway
+from . import nws as nws  # Hourly forecast of the US National Weather Service: gridpoint layers
+from . import openmeteo as openmeteo  # Hourly forecast of Open-Meteo: worldwide
+from .openmeteo import SERVICE as SERVICE
+from .openmeteo import Variable as Variable  # Their name, our name

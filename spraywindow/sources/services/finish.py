@@ -1,0 +1,212 @@
+"""From what a service gave to the weather table: rain totals laid out, age judged, credit kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.errors import SourceError, describe
+from spraywindow.sources.http import OLDEST_COPY_H, Fetched, odd
+from spraywindow.weather import COLUMNS, OPTIONAL, PERIOD_COLUMNS, RANGE_COLUMNS, check_hourly
+
+HOUR = pd.Timedelta(hours=1)
+LONGEST_TOTAL_H = 12
+LONGEST_SPAN_H = 1000
+OLDEST_ISSUE_H = 24.0
+"""A forecast issued longer ago is refused: services were seen to answer 200 with forecasts
+three days old; P: common practice, no source."""
+EARLIEST_H = 1.0
+"""How far the clocks of a service and of the caller may differ [h]; P."""
+
+
+class TooOld(SourceError):
+    """The forecast was made too long ago."""
+
+
+class RainTotal(NamedTuple):
+    """Rain over ``[start, start + hours)`` [mm]."""
+
+    start: pd.Timestamp
+    hours: int
+    rain_mm: float
+
+
+class Service(NamedTuple):
+    """How a service is named and credited, and from which age of its issue people are told."""
+
+    name: str
+    credit: str
+    old_issue_h: float
+
+    def odd(self, what: str) -> SourceError:
+        """Make the error for a reply that is not as the service describes it."""
+        return odd(self.name, what)
+
+
+def hours_between(first: pd.Timestamp, last: pd.Timestamp, *, service: str) -> pd.DatetimeIndex:
+    """Give every hour from `first` to `last`.
+
+    Raises
+    ------
+    SourceError
+        If they are further apart than any forecast reaches (a wrong stamp would fill the memory).
+    """
+    if last - first > LONGEST_SPAN_H * HOUR:
+        raise SourceError(
+            "the answer spans too long a time",
+            where=service,
+            expected=f"at most {LONGEST_SPAN_H} h",
+            got=f"{first.date()} to {last.date()}",
+        )
+    return pd.date_range(first, last, freq="h", name="time")
+
+
+def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.DataFrame:
+    """Lay rain totals out on hours without ever spreading one.
+
+    One-hour totals become ``rain_mm``; a zero settles all its hours; any other total of up to
+    12 h stays whole in `PERIOD_COLUMNS` on the hours that nothing finer tells; what is longer,
+    negative or unknown tells nothing.
+
+    Parameters
+    ----------
+    index : pandas.DatetimeIndex
+        The hours of the table.
+    totals : iterable of RainTotal
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``rain_mm`` and `PERIOD_COLUMNS` on `index`; NaN is unknown.
+    """
+    out = pd.DataFrame(np.nan, index=index, columns=["rain_mm", *PERIOD_COLUMNS])
+    values = out.to_numpy(copy=True)
+    for total in sorted(totals, key=lambda t: (t.hours, t.start)):
+        if not total.rain_mm >= 0 or (total.hours > LONGEST_TOTAL_H and total.rain_mm > 0):
+            continue
+        hours = pd.date_range(total.start, periods=total.hours, freq="h")
+        for number, row in enumerate(index.get_indexer(hours)):
+            if row < 0 or not np.isnan(values[row, :2]).all():
+                continue
+            if total.hours == 1 or total.rain_mm == 0:
+                values[row, 0] = total.rain_mm
+            else:
+                values[row, 1:] = total.rain_mm, total.hours, number
+    return pd.DataFrame(values, index=index, columns=out.columns)
+
+
+def newest(read: Callable[[bool], pd.DataFrame]) -> pd.DataFrame:
+    """Read a forecast; where it is too old, once more past the copy that may be kept of it.
+
+    Parameters
+    ----------
+    read : callable
+        Fetches, parses and finishes; its argument is whether to pass the kept copy by.
+    """
+    try:
+        return read(False)
+    except TooOld:
+        return read(True)
+
+
+def finish(
+    table: pd.DataFrame,
+    service: Service,
+    answer: Fetched,
+    *,
+    issued: pd.Timestamp | None,
+    forecast_from: pd.Timestamp,
+    now: pd.Timestamp,
+) -> pd.DataFrame:
+    """Judge the age of a forecast, leave out what the service does not carry, check the table.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Contract columns, as parsed; ``attrs["notes"]`` is kept.
+    service, answer
+        Who gave it and how it came.
+    issued : pandas.Timestamp or None
+        When the service says that it made the forecast; where it does not say, the age is counted
+        from the time it was fetched.
+    forecast_from : pandas.Timestamp
+        First hour that is forecast.
+    now : pandas.Timestamp
+        The time of asking, UTC.
+
+    Raises
+    ------
+    TooOld
+        If the forecast was issued more than a day ago, or fetched more than 6 h ago where the
+        service does not say when it was issued.
+    SourceError
+        If it is later than `now`, ends before it, or holds no temperature at all.
+    """
+    notes = [*table.attrs.get("notes", []), *answer.notes]
+    if issued is not None:
+        notes += _age_notes("issued", issued, OLDEST_ISSUE_H, service, now)
+    else:
+        notes += _age_notes("fetched", answer.fetched, OLDEST_COPY_H, service, now)
+    if not table.index[0] <= now + HOUR or table.index[-1] < now.floor("h"):
+        raise SourceError(
+            "the forecast does not hold the present hour",
+            where=service.name,
+            expected=f"{now:%Y-%m-%d %H:%M} UTC",
+            got=f"{table.index[0]:%Y-%m-%d %H:%M} to {table.index[-1]:%Y-%m-%d %H:%M}",
+        )
+    if table["temp_c"].isna().all():
+        raise SourceError("the answer holds no temperature", where=service.name)
+    empty = [c for c in table.columns if table[c].isna().all()]
+    # a service that never tells a required thing leaves it unknown, and says so; of the optional
+    # ones it counts as not carried
+    table = table.drop(
+        columns=[c for c in empty if c in (*OPTIONAL, *PERIOD_COLUMNS, *RANGE_COLUMNS)]
+    )
+    notes += [
+        f"{service.name} gives no {COLUMNS[c].meaning} here"
+        for c in empty
+        if c in COLUMNS and not (c == "rain_mm" and PERIOD_COLUMNS[0] in table.columns)
+    ]
+    table.attrs = {
+        "source": {
+            "name": service.name,
+            "issued": issued,
+            "fetched": answer.fetched,
+            "credit": service.credit,
+            "stale": answer.stale,
+        },
+        "forecast_from": forecast_from,
+        "notes": notes,
+    }
+    return check_hourly(table, name=service.name)
+
+
+def _age_notes(
+    done: str, at: pd.Timestamp, oldest_h: float, service: Service, now: pd.Timestamp
+) -> list[str]:
+    age_h = (now - at) / HOUR
+    got = f"{at:%Y-%m-%d %H:%M} UTC"
+    if age_h > oldest_h:
+        raise TooOld(
+            describe(
+                "the forecast is too old",
+                where=service.name,
+                expected=f"one {done} in the last {oldest_h:g} h",
+                got=got,
+                cure="look at the clock, try again later, or take another service",
+            )
+        )
+    if age_h < -EARLIEST_H:
+        raise SourceError(
+            f"the forecast was {done} after the time asked for",
+            where=service.name,
+            expected=f"one {done} before {now:%Y-%m-%d %H:%M} UTC",
+            got=got,
+            cure="services know only the present: give a weather file for another time",
+        )
+    if age_h > service.old_issue_h:
+        return [f"{service.name}: the forecast was {done} {age_h:.0f} h ago"]
+    return []

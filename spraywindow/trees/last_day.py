@@ -1,0 +1,85 @@
+"""When each material's season ends: last usable day per winter, as it turned out and as forecast.
+
+A material may be sprayed up to its last stage, the whole of it: the season ends on the day
+before the next stage that the bloom model knows. Days are counted from each winter's day 0.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from spraywindow.spray import season_order
+from spraywindow.trees.bloom import date_quantiles
+from spraywindow.trees.dormancy import CODES, StageDays
+from spraywindow.weather import Array
+
+
+@dataclass(frozen=True)
+class LastDay:
+    """A material's last usable day, middle and 10-90 % of the winters; None is not that year."""
+
+    last: dt.date | None
+    low: dt.date | None
+    high: dt.date | None
+
+
+@dataclass(frozen=True, eq=False)
+class LastSprayDays:
+    """Last usable local days of each winter.
+
+    Attributes
+    ----------
+    turned_out : array [material, winter]
+        As the winter's own temperatures had it; inf where the stage is never reached.
+    then : array [evening, material, winter]
+        As forecast on the evening before day 0, 1, ...
+    bounds : array [2, material]
+        The first and the last day that the stages seen leave.
+    """
+
+    turned_out: Array
+    then: Array
+    bounds: Array
+
+    @property
+    def quantiles(self) -> Array:
+        """10, 50 and 90 % of the last days over the winters, widened by the error of the model.
+
+        [quantile, material]; NaN without a winter.
+        """
+        return np.clip(date_quantiles(self.turned_out, axis=1).T, *self.bounds)
+
+    def last_days(self, first: dt.date) -> tuple[LastDay, ...]:
+        """The quantiles as dates, one a material, where day 0 is `first`."""
+        rows = []
+        for row in self.quantiles.T:
+            low, middle, high = (
+                first + dt.timedelta(days=int(np.floor(day + 0.5))) if np.isfinite(day) else None
+                for day in row
+            )
+            rows.append(LastDay(middle, low, high))
+        return tuple(rows)
+
+
+def stop_stage(last_stage: int) -> int:
+    """The first stage of the bloom model after a material's last one."""
+    return next((code for code in CODES if code > season_order(last_stage)), CODES[-1])
+
+
+def endings(stages: StageDays, last_stages: Sequence[int]) -> LastSprayDays:
+    """The last usable day of each material: the one before its stop stage.
+
+    Without another winter to forecast by, nothing ends the season beforehand: the crew sees the
+    flowers open.
+    """
+    stops = [CODES.index(stop_stage(stage)) for stage in last_stages]
+    then = stages.then[:, stops] - 1.0
+    return LastSprayDays(
+        stages.turned_out[stops] - 1.0,
+        np.where(np.isnan(then), np.inf, then),
+        stages.bounds[:, stops] - 1.0,
+    )

@@ -1,0 +1,46 @@
+# What other folders may use of it, loaded when first used.
+
+from . import air as air  # Moisture and wind: pure array functions, NaN in gives NaN out
+from . import wetness as wetness  # Water on the bark: dew on, dew off, rain, and drying after it
+from .air import dew_point_from_humidity as dew_point_from_humidity
+from .air import pressure_at_kpa as pressure_at_kpa
+from .air import wind_factor as wind_factor  # Wind at a height as a share of the wind at another
+from .evapotranspiration import water_demand as water_demand
+from .infection import LEAF_CURL as LEAF_CURL
+from .infection import infection_risk as infection_risk  # Severity of each wet spell, 0 to 1
+from .infection import spread_rain as spread_rain
+from .infection import wet_from_store as wet_from_store
+from .intervals import Interval as Interval  # Lowest and highest possible values
+from .intervals import ends_highest as ends_highest
+from .intervals import ends_lowest as ends_lowest
+from .intervals import forward_highest as forward_highest
+from .intervals import forward_lowest as forward_lowest
+from .intervals import interval as interval  # Make an interval of values
+from .intervals import lowest_around as lowest_around
+from .intervals import lowest_until as lowest_until
+from .rain import MEASURABLE_MM as MEASURABLE_MM  # The least amount that a US gauge reports
+from .rain import Rain as Rain  # Rain along the first axis (hours), with what is not known about it
+from .rain import rain_between as rain_between
+from .rain import rain_of as rain_of  # Make the rain of a weather table's columns
+from .source import WeatherSource as WeatherSource  # What a table tells of its source
+from .source import weather_source as weather_source
+from .sun import Array as Array
+from .sun import Sun as Sun  # The sun over a series of instants (first axis as the times)
+from .sun import sun_at as sun_at  # Give the sun at instants
+from .table import AHEAD_H as AHEAD_H  # What an evening's answer works with [h]: eleven days
+from .table import COARSE as COARSE
+from .table import COLUMNS as COLUMNS
+from .table import HISTORY_H as HISTORY_H  # What an evening's answer works with [h]: eleven days
+from .table import IMPOSSIBLE_SHARE as IMPOSSIBLE_SHARE
+from .table import LONGEST_H as LONGEST_H  # A longer span than this is a wrong date [h]
+from .table import OPTIONAL as OPTIONAL
+from .table import PERIOD_COLUMNS as PERIOD_COLUMNS  # A rain total of a longer period
+from .table import RANGE_COLUMNS as RANGE_COLUMNS
+from .table import REQUIRED as REQUIRED
+from .table import Column as Column  # One column of the table: unit
+from .table import check_hourly as check_hourly
+from .table import known_at as known_at  # Cut a table to what an evening works with
+from .unknown_hours import Hole as Hole  # Hours of one column without a value: the first
+from .unknown_hours import holes as holes  # Find the holes of the required columns
+from .wetness import DRY_MM as DRY_MM  # Less water than this counts as dry [mm]
+from .wetness import radiation as radiation

@@ -1,0 +1,23 @@
+# What other folders may use of it, loaded when first used.
+
+from .copper import copper_residue as copper_residue
+from .other_rules import AFTER_H as AFTER_H
+from .outlook import FEWEST_FOR_START as FEWEST_FOR_START
+from .outlook import FIVE_WEEKS_D as FIVE_WEEKS_D
+from .outlook import WEEK_D as WEEK_D
+from .outlook import SeasonOutlook as SeasonOutlook  # The feasibility report for one group of trees
+from .outlook import Span as Span  # Days that the rounds owed take as it comes
+from .outlook import program_span as program_span
+from .outlook import season_outlook as season_outlook
+from .past import PastWinters as PastWinters  # What past winters hold
+from .past import past_season as past_season
+from .replays import ErrorModel as ErrorModel  # The coming days with errors of the usual size
+from .replays import ForecastReplay as ForecastReplay  # Forecasts as they were
+from .replays import Foresight as Foresight  # The coming days as they turned out
+from .rules import RuleResult as RuleResult
+from .rules import backtest as backtest
+from .share import Share as Share  # A share of winters with its 95 % interval (Wilson 1927)
+from .share import false_go_ratio as false_go_ratio  # Share of the go answers that were wrong
+from .share import mean_known as mean_known  # Mean of what is not NaN; NaN where all is
+from .share import missed_go_rate as missed_go_rate
+from .share import wilson_interval as wilson_interval  # Wilson score interval of a share [1]_

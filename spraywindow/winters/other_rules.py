@@ -1,0 +1,149 @@
+"""Rules to hold ours against: a fixed calendar, and the first day that looks dry."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spraywindow.program import Program
+from spraywindow.weather import MEASURABLE_MM, Array, forward_highest, forward_lowest
+from spraywindow.winters.past import PastWinters
+
+HABIT_H = 10
+"""Clock hour from which the rules that do not look at hours begin; P: late morning."""
+LOOKS_AHEAD_H = 24
+
+
+def habit_rows(season: PastWinters) -> NDArray[np.int64]:
+    """Row of each day's first working hour from `HABIT_H` on, [day, winter]; -1 on days off."""
+    block = season.block
+    used = list(season.used)
+    open_hours = block.workable(season.access) & (block.clock_h >= HABIT_H)
+    open_hours &= (block.day >= 0) & (block.day < block.days)
+    hour, winter = np.nonzero(open_hours)
+    rows = np.full((block.days, block.day.shape[1]), len(block.day), dtype=np.int64)
+    np.minimum.at(rows, (block.day[hour, winter], winter), hour)
+    return np.asarray(np.where(rows == len(block.day), -1, rows)[:, used])
+
+
+def fixed_calendar(
+    season: PastWinters, program: Program, habit: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Rounds as early as the gaps allow, whatever the weather: [day, material, winter].
+
+    `habit` is from `habit_rows`.
+    """
+    return _in_turn(season, program, habit >= 0)
+
+
+def first_dry_day(
+    season: PastWinters, program: Program, habit: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Rounds on the first day without measurable rain in the 24 h from late morning on.
+
+    It knows those hours as they turned out; unknown rain does not look dry.
+    """
+    ahead = season.block.conditions.rain.ahead(LOOKS_AHEAD_H).high[:, list(season.used)]
+    dry = np.take_along_axis(ahead, np.maximum(habit, 0), axis=0) < MEASURABLE_MM
+    return _in_turn(season, program, dry & (habit >= 0))
+
+
+def _in_turn(season: PastWinters, program: Program, fits: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Make the rounds in turn, each on the first day that fits and keeps the gaps.
+
+    `fits` is [day, winter]. The materials take turns, the one with most rounds left first. The
+    end of the season is as it was forecast on the evening before.
+    """
+    days, materials, winters = season.chances.shape
+    entries = program.entries
+    left = np.tile(np.array(program.visits_allowed)[:, None], (1, winters))
+    last = np.full((materials, winters), -10_000)
+    made = np.zeros((days, materials, winters), dtype=bool)
+    apart = np.array(
+        [[program.days_between(a.material, b.material) for b in entries] for a in entries]
+    )
+    for day in range(days):
+        clear = ((day - last)[None] >= apart[..., None]).all(axis=1)
+        may = fits[day] & season.free[day, :, None] & clear & (left > 0)
+        may &= day <= season.ending.then[day]
+        order = np.where(may, left * materials - np.arange(materials)[:, None], -1)
+        chosen = order.argmax(axis=0)
+        acts = np.flatnonzero(may.any(axis=0))
+        made[day, chosen[acts], acts] = True
+        left[chosen[acts], acts] -= 1
+        last[chosen[acts], acts] = day
+    return made
+
+
+AFTER_H = (24, 48, 72)
+HEAT_C = 32.2
+"""Heat that burns fresh oil [degC] (UC IPM: above 90 degF)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Outcomes:
+    """What came after each round, arrays [day, material, winter]; False without a round.
+
+    Attributes
+    ----------
+    rain : mapping of int to bool array
+        Hours to whether measurable rain surely fell within them.
+    unknown : mapping of int to bool array
+        Hours to whether that is not known.
+    frost : bool array
+        Freezing within 24 h.
+    heat : bool array
+        `HEAT_C` within 48 h.
+    """
+
+    rain: Mapping[int, NDArray[np.bool_]]
+    unknown: Mapping[int, NDArray[np.bool_]]
+    frost: NDArray[np.bool_]
+    heat: NDArray[np.bool_]
+
+    def share_spoiled(self, hours: int, made: NDArray[np.bool_]) -> float:
+        """Share of the rounds with known weather after which it rained; NaN without any."""
+        known = int((made & ~self.unknown[hours]).sum())
+        return float(self.rain[hours].sum() / known) if known else float("nan")
+
+
+def outcomes_after(
+    season: PastWinters, made: NDArray[np.bool_], start: NDArray[np.int64]
+) -> Outcomes:
+    """Look what came after the rounds of a rule.
+
+    Parameters
+    ----------
+    season : PastWinters
+    made : bool array [day, material, winter]
+    start : int array [day, material, winter]
+        Row of the block at which a round begins.
+    """
+    conditions, used = season.block.conditions, list(season.used)
+    rounds, winters = start.shape[0] * start.shape[1], start.shape[2]
+
+    def at(rows: Array) -> Array:
+        """Values at the rounds' rows; of other days, of row 0."""
+        columns = rows[:, used]
+        picked = np.take_along_axis(
+            columns[:, None, :],
+            np.maximum(start, 0).reshape(rounds, 1, winters),
+            axis=0,
+        )
+        return picked.reshape(start.shape)
+
+    temp = conditions.temp
+    rain, unknown = {}, {}
+    for hours in AFTER_H:
+        total = conditions.rain.ahead(hours)
+        rain[hours] = made & (at(total.low) >= MEASURABLE_MM)
+        unknown[hours] = made & ~rain[hours] & (at(total.high) >= MEASURABLE_MM)
+    return Outcomes(
+        rain,
+        unknown,
+        frost=made & (at(forward_lowest(temp, 24).high) <= 0.0),
+        heat=made & (at(forward_highest(temp, 48).low) >= HEAT_C),
+    )

@@ -1,0 +1,135 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from spraywindow.sources.files.on_hours import (
+    directions,
+    held_maxima,
+    instants,
+    settle_totals,
+    within_hour,
+)
+from spraywindow.sources.files.steps import usual_step
+
+NO = np.nan
+
+
+def grid(hours: int) -> np.ndarray:
+    return np.arange(hours, dtype=np.int64) * 60
+
+
+def settle(rain: list[float], totals: dict[int, float], length_h: int) -> tuple[np.ndarray, ...]:
+    start = np.array(sorted(totals), dtype=np.int64) * 60
+    values = np.array([totals[hour] for hour in sorted(totals)], dtype=float)
+    rain_mm, periods, _ = settle_totals(
+        grid(len(rain)),
+        np.array(rain, float),
+        np.full((3, len(rain)), NO),
+        start,
+        values,
+        length_h * 60,
+    )
+    return rain_mm, periods
+
+
+def test_step_is_the_commonest_one() -> None:
+    assert usual_step(np.array([0, 180, 360, 900, 1080])) == 180
+    assert usual_step(np.array([0])) == 60
+
+
+def test_instants_bridge_one_step_and_no_more() -> None:
+    at = np.array([0, 180, 540])  # the report of 06 is missing
+    out = instants(grid(10), at, np.array([0.0, 3.0, 9.0]), 180)
+    np.testing.assert_array_equal(out, [0, 1, 2, 3, NO, NO, NO, NO, NO, 9])
+
+
+def test_an_unknown_report_is_not_bridged() -> None:
+    out = instants(grid(7), np.array([0, 180, 360]), np.array([0.0, NO, 6.0]), 180)
+    np.testing.assert_array_equal(out, [0, NO, NO, NO, NO, NO, 6])
+
+
+def test_an_hourly_file_and_a_daily_one_are_not_interpolated() -> None:
+    out = instants(grid(3), np.array([0, 120]), np.array([0.0, 2.0]), 60)
+    np.testing.assert_array_equal(out, [0, NO, 2])
+    out = instants(grid(25), np.array([0, 1440]), np.array([0.0, 24.0]), 1440)
+    assert np.isnan(out[1:24]).all()
+
+
+def test_directions_turn_the_short_way() -> None:
+    out = directions(grid(4), np.array([0, 180]), np.array([350.0, 20.0]), 180)
+    assert out[1] == pytest.approx(0.0, abs=0.5) or out[1] == pytest.approx(360.0, abs=0.5)
+    out = directions(grid(3), np.array([0, 120]), np.array([0.0, 180.0]), 120)
+    np.testing.assert_array_equal(out, [0, NO, 180])
+
+
+@pytest.mark.parametrize(("how", "whole"), [("total", 10.0), ("mean", 2.5), ("maximum", 4.0)])
+def test_quarter_hours_count_only_when_all_are_there(how: str, whole: float) -> None:
+    start = np.array([0, 15, 30, 45, 60, 75, 90, 105, 120])
+    values = np.array([1.0, 2.0, 3.0, 4.0, 0.0, NO, 0.0, 0.0, 0.0])
+    out = within_hour(grid(4), start, values, 15, how)
+    # Missing parts summed as nothing would make the second hour dry.
+    np.testing.assert_array_equal(out, [whole, NO, NO, NO])
+
+
+def test_a_maximum_of_three_hours_holds_on_each() -> None:
+    out = held_maxima(grid(5), np.array([60]), np.array([12.0]), 180)
+    np.testing.assert_array_equal(out, [NO, 12, 12, 12, NO])
+
+
+def test_a_total_stays_whole_and_a_zero_settles() -> None:
+    rain, periods = settle([NO] * 7, {0: 5.0, 3: 0.0}, 3)
+    np.testing.assert_array_equal(rain, [NO, NO, NO, 0, 0, 0, NO])
+    np.testing.assert_array_equal(periods[:, :4], [[5, 5, 5, NO], [3, 3, 3, NO], [0, 1, 2, NO]])
+
+
+def test_more_than_twelve_hours_stay_unknown_unless_dry() -> None:
+    rain, periods = settle([NO] * 48, {0: 5.0, 24: 0.0}, 24)
+    assert np.isnan(rain[:24]).all()
+    assert np.isnan(periods).all()
+    assert (rain[24:] == 0).all()
+
+
+def test_known_hours_take_their_part_of_a_total() -> None:
+    rain, periods = settle([1.0, 0.0, NO, NO], {0: 5.0}, 4)
+    np.testing.assert_array_equal(rain, [1, 0, NO, NO])
+    np.testing.assert_array_equal(periods[:, 2:], [[4, 4], [2, 2], [0, 1]])
+    rain, _ = settle([1.0, 0.0, NO, 0.0], {0: 5.0}, 4)
+    np.testing.assert_array_equal(rain, [1, 0, 4, 0])
+    rain, periods = settle([NO, 0.0, NO, 0.0], {0: 5.0}, 4)  # it may be either
+    assert np.isnan(rain[[0, 2]]).all()
+    assert np.isnan(periods).all()
+
+
+def test_a_wetter_total_takes_dry_hours_back() -> None:
+    rain, periods = settle([1.0, 0.0, 0.0, 0.0], {0: 5.0}, 4)
+    np.testing.assert_array_equal(rain, [1, NO, NO, NO])
+    np.testing.assert_array_equal(periods[0, 1:], [4, 4, 4])
+    rain, _ = settle([1.0, 0.0, 0.0, 0.0], {0: 1.2}, 4)  # rounding
+    np.testing.assert_array_equal(rain, [1, 0, 0, 0])
+
+
+def test_a_zero_that_another_value_denies_settles_nothing() -> None:
+    rain, _ = settle([2.0, NO, NO], {0: 0.0}, 3)
+    np.testing.assert_array_equal(rain, [2, NO, NO])
+
+
+def test_the_later_of_two_overlapping_totals_is_left_out() -> None:
+    rain, periods = settle([NO] * 6, {0: 5.0, 2: 7.0}, 4)
+    np.testing.assert_array_equal(periods[0], [5, 5, 5, 5, NO, NO])
+    assert np.isnan(rain).all()
+
+
+@given(st.lists(st.sampled_from([0.0, 0.2, 3.0]), min_size=12, max_size=12), st.data())
+def test_what_the_table_says_holds_for_the_rain_that_fell(fell: list[float], data) -> None:
+    seen = data.draw(st.lists(st.booleans(), min_size=12, max_size=12))
+    hourly = [value if is_seen else NO for value, is_seen in zip(fell, seen, strict=True)]
+    totals = {start: sum(fell[start : start + 6]) for start in (0, 6)}
+    rain, periods = settle(hourly, totals, 6)
+    known = ~np.isnan(rain)
+    np.testing.assert_allclose(rain[known], np.array(fell)[known], atol=1e-6)
+    for first in np.flatnonzero(periods[2] == 0):
+        hours = slice(first, first + int(periods[1, first]))
+        assert periods[0, first] == pytest.approx(sum(fell[hours]), abs=1e-6)

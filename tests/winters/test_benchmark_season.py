@@ -1,0 +1,55 @@
+"""A site's season over many winters: growth with winters and with known mornings, as ratios."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from spraywindow.program.states import program_states
+from spraywindow.sources.demo.samples import DEMO_PLACE
+from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_as_it_comes
+from spraywindow.winters.outlook import season_outlook
+from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM
+from tests.season_winters import many_winters
+
+
+def outlook(table: pd.DataFrame):  # type: ignore[no-untyped-def]
+    return season_outlook(
+        table, DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED, access=ACCESS
+    )
+
+
+def test_thirty_winters_of_two_materials(benchmark, capsys: pytest.CaptureFixture[str]) -> None:  # type: ignore[no-untyped-def]
+    few, many = many_winters(15), many_winters(60)
+    found = benchmark.pedantic(outlook, (many_winters(30),), rounds=2, warmup_rounds=1)
+    assert found.finish_coming.n == 30
+    ratio = _seconds(outlook, many) / _seconds(outlook, few)
+    with capsys.disabled():
+        print(f"\nfour times the winters take {ratio:.1f} times as long")
+    assert ratio < 4 * 1.5
+
+
+def test_one_start_takes_less_than_all_of_them(benchmark) -> None:  # type: ignore[no-untyped-def]
+    days, count = 110, 30
+    rng = np.random.default_rng(3)
+    chances = np.where(rng.random((days, 2, count)) < 0.3, 0.5, np.nan)
+    ends = np.full((2, count), 100.0)
+    then = np.broadcast_to(ends, (days, 2, count))
+    states = program_states(PROGRAM, days, count)
+    rounds = benchmark(rounds_as_it_comes, chances, ends, then, states)
+    every = as_it_comes(chances, ends, then, states)
+    np.testing.assert_array_equal(rounds, follow(every, np.arange(1))[1][:, 0])
+    one = _seconds(rounds_as_it_comes, chances, ends, then, states)
+    assert one < _seconds(as_it_comes, chances, ends, then, states)
+
+
+def _seconds(function, *arguments) -> float:  # type: ignore[no-untyped-def]
+    spent = []
+    for _ in range(3):
+        begin = time.perf_counter()
+        function(*arguments)
+        spent.append(time.perf_counter() - begin)
+    return min(spent)

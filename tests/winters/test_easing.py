@@ -1,0 +1,99 @@
+"""What each limit costs: against the same season planned with a material that lacks it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from spraywindow.sources.demo.samples import DEMO_PLACE
+from spraywindow.spray.catalogue import OIL
+from spraywindow.spray.conditions import Setting
+from spraywindow.spray.material import Material
+from spraywindow.winters.easing import (
+    DRY_SPELLS_H,
+    days_without_limit,
+    dry_spells,
+    earlier_dew_off,
+    limit_costs,
+)
+from spraywindow.winters.past import past_season
+from spraywindow.winters.share import Share
+from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
+
+
+def with_oil(oil: Material, **changes: Setting):
+    return past_season(
+        winters(), DEMO_PLACE, PROGRAM, {**MATERIALS, "oil": oil}, first=FIRST, need=NEED,
+        access=ACCESS, **changes,
+    )  # fmt: skip
+
+
+def mornings(found) -> float:
+    return float(found.usable[:, 0].sum(axis=0).mean())
+
+
+def share_of(chances: np.ndarray) -> Share:
+    """Any finish will do: winters with ten usable mornings of oil."""
+    return Share.of(np.isfinite(chances[:, 0]).sum(axis=0) >= 10)
+
+
+def test_days_gained_are_those_of_a_material_without_the_limit() -> None:
+    gained = {each.limit: each.days for each in limit_costs(season()) if each.material == "oil"}
+    for name in ("dry spell", "frost in 24 h", "humid"):
+        without = mornings(with_oil(OIL.with_limits(**{name: None}))) - mornings(season())
+        assert gained.get(name, 0.0) == pytest.approx(without)
+    ordered = [each.days for each in limit_costs(season())]
+    assert ordered == sorted(ordered, reverse=True)
+
+
+def test_what_is_not_known_is_met_no_more_than_what_has_failed() -> None:
+    ahead, scores = season().ahead, season().ahead_scores[0]
+
+    def days(humid: float) -> dict[str, np.ndarray]:
+        margins = scores.margins | {"humid": np.full_like(scores.margins["humid"], humid)}
+        told = replace(scores, margins=margins)
+        return days_without_limit(ahead, told, OIL, season().need_h, ACCESS)
+
+    unknown, failed = days(np.nan), days(-1.0)
+    assert unknown["humid"].any()
+    assert not unknown["dry spell"].any()
+    for name, usable in failed.items():
+        np.testing.assert_array_equal(unknown[name], usable)
+
+
+def test_no_limit_costs_a_day_that_what_is_done_keeps_closed() -> None:
+    whole = season()
+    assert {material for material, _, _ in limit_costs(whole)} == {"oil", "copper"}
+    closed = replace(whole, free=whole.free & [False, True])
+    assert limit_costs(closed) == tuple(row for row in limit_costs(whole) if row[0] == "copper")
+
+
+@pytest.mark.parametrize("hours", DRY_SPELLS_H)
+def test_another_dry_spell_is_that_of_a_material_that_wants_it(hours: float) -> None:
+    found = next(ease for ease in dry_spells(season(), share_of) if ease.hours == hours)
+    wanted = with_oil(OIL.with_dry_spell(hours))
+    assert found.usable_mornings["oil"] == pytest.approx(mornings(wanted))
+    assert found.finish == share_of(wanted.foreseen)
+    assert found.usable_mornings["copper"] == season().usable[:, 1].sum(axis=0).mean()
+
+
+def test_an_earlier_dew_off_is_that_of_the_site() -> None:
+    sunny = with_oil(OIL, setting=Setting(dew_off_h=-1.0))
+    found = earlier_dew_off(season(), share_of)
+    assert found.usable_mornings["oil"] == pytest.approx(mornings(sunny))
+    assert mornings(sunny) > mornings(season())
+
+
+def test_without_any_winter_nothing_is_counted() -> None:
+    whole = season()
+    none = replace(
+        whole, used=(), labels=(), chances=whole.chances[..., :0],
+        foreseen=whole.foreseen[..., :0],
+        ending=replace(whole.ending, turned_out=whole.ending.turned_out[:, :0],
+                       then=whole.ending.then[..., :0]),
+    )  # fmt: skip
+    assert limit_costs(none) == ()
+    assert np.isnan(earlier_dew_off(none, share_of).usable_mornings["oil"])
+    assert earlier_dew_off(none, share_of).finish.n == 0
