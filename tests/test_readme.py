@@ -18,6 +18,7 @@ from spraywindow.sources.demo.samples import sample_path
 from spraywindow.sources.files.column_map import load_map
 from spraywindow.spray.catalogue import CATALOGUE
 from tests.conftest import ROOT
+from tests.json_page import page
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -93,3 +94,8 @@ def test_folders_named_for_contributors_exist() -> None:
 def test_the_table_of_limits_is_the_catalogue() -> None:
     shown = set(re.findall(r"^\| (.+?) \| `(\w+)` \|", DEVELOPERS, flags=re.M))
     assert shown == {(limit.name, limit.quantity) for m in CATALOGUE.values() for limit in m.limits}
+
+
+def test_the_keys_of_the_json_are_those_of_the_classes() -> None:
+    (shown,) = re.findall(r"<!-- json -->\n(.*?)\n<!-- /json -->", DEVELOPERS, flags=re.S)
+    assert shown == page()

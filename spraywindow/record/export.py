@@ -11,6 +11,8 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from pathlib import Path
+from typing import ClassVar
 
 from spraywindow.errors import SprayWindowError
 from spraywindow.record.entry import Application
@@ -29,8 +31,16 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 class Check:
     """What a check found: number of rows, and problems (none: the file is sound)."""
 
+    json_keys: ClassVar = ("record=path", "sound", "entries", "problems")
+
+    path: Path
     entries: int
     problems: tuple[str, ...]
+
+    @property
+    def sound(self) -> bool:
+        """Whether there is no problem."""
+        return not self.problems
 
 
 def row_of(kept: Kept) -> dict[str, object]:
@@ -95,7 +105,7 @@ def check_record(path: str | os.PathLike[str]) -> Check:
         except (sqlite3.Error, SprayWindowError) as error:
             problems.append(str(error).removeprefix(f"{record.path}: "))
             count = 0
-        return Check(count, tuple(problems))
+        return Check(Path(path), count, tuple(problems))
 
 
 def _file_problems(connection: sqlite3.Connection) -> list[str]:

@@ -111,7 +111,7 @@ def _plain(
         if found is not None or key.mark != "?":
             within = decimals if key.decimals is None else key.decimals
             said = _plain(found, answer, words, within, key.below)
-            out |= said if key.mark == "*" else {key.name: said}
+            out |= (said or {}) if key.mark == "*" else {key.name: said}
     return out
 
 

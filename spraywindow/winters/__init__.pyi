@@ -14,10 +14,19 @@ from .past import past_season as past_season
 from .replays import ErrorModel as ErrorModel  # The coming days with errors of the usual size
 from .replays import ForecastReplay as ForecastReplay  # Forecasts as they were
 from .replays import Foresight as Foresight  # The coming days as they turned out
+from .rules import Figure as Figure
 from .rules import RuleResult as RuleResult
+from .rules import RuleRow as RuleRow  # What came of a rule
+from .rules import Runs as Runs  # A rule's runs: one
 from .rules import backtest as backtest
+from .rules import false_go as false_go  # Share of the go days that were none
+from .rules import finished as finished
+from .rules import median_span as median_span  # Days from first to last round
+from .rules import missed_go as missed_go  # Share of the usable days that were missed
+from .rules import rule_row as rule_row  # Work out the figures of a rule's runs
+from .rules import runs_of as runs_of  # Put the runs of each rule together, in order
+from .rules import spoiled as spoiled
+from .rules import spoiled_of as spoiled_of  # The same of one material, by its number
 from .share import Share as Share  # A share of winters with its 95 % interval (Wilson 1927)
-from .share import false_go_ratio as false_go_ratio  # Share of the go answers that were wrong
 from .share import mean_known as mean_known  # Mean of what is not NaN; NaN where all is
-from .share import missed_go_rate as missed_go_rate
 from .share import wilson_interval as wilson_interval  # Wilson score interval of a share [1]_

@@ -5,8 +5,10 @@ Every rule is judged by what no rule defines: rain, frost and heat that came aft
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -14,7 +16,7 @@ from numpy.typing import NDArray
 
 from spraywindow.errors import InputError
 from spraywindow.place import Place
-from spraywindow.program import Program, plan_many, program_states
+from spraywindow.program import Program, all_made, plan_many, program_states
 from spraywindow.spray import NO_GO, Material
 from spraywindow.weather import Array
 from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_of, within
@@ -31,7 +33,7 @@ from spraywindow.winters.other_rules import (
 from spraywindow.winters.outlook import span_days
 from spraywindow.winters.past import PastWinters
 from spraywindow.winters.replays import ForecastReplay, Foresight
-from spraywindow.winters.share import Counts, brier_score, count
+from spraywindow.winters.share import Counts, brier_score, count, false_go_ratio, missed_go_rate
 
 
 @dataclass(frozen=True, eq=False)
@@ -244,3 +246,214 @@ def _free_ahead(season: PastWinters, mornings: int) -> NDArray[np.bool_]:
     days = len(season.free)
     ahead = np.minimum(np.arange(days)[:, None] + np.arange(mornings), days - 1)
     return np.asarray(season.free[ahead][..., None])
+
+
+Figure = Callable[[RuleResult], float]
+
+
+@dataclass(frozen=True)
+class Runs:
+    """A rule's runs: one, or several that differ in their random numbers."""
+
+    results: Sequence[RuleResult]
+
+    @property
+    def first(self) -> RuleResult:
+        """The first run."""
+        return self.results[0]
+
+    @property
+    def name(self) -> str:
+        """The rule, with how many runs where there are several."""
+        runs = len(self.results)
+        return self.first.name + (f", {runs} runs" if runs > 1 else "")
+
+    def mean(self, figure: Figure) -> float:
+        """Mean of a figure over the runs that have it; NaN where none has."""
+        known = self._known(figure)
+        return float(np.mean(known)) if known else math.nan
+
+    def range(self, figure: Figure) -> tuple[float, float]:
+        """Least and greatest of a figure over the runs; NaN where none has it."""
+        known = self._known(figure)
+        return (min(known), max(known)) if known else (math.nan, math.nan)
+
+    def _known(self, figure: Figure) -> list[float]:
+        values = [float(figure(result)) for result in self.results]
+        return [value for value in values if not math.isnan(value)]
+
+
+def runs_of(results: Sequence[RuleResult]) -> list[Runs]:
+    """Put the runs of each rule together, in order."""
+    by_name: dict[str, list[RuleResult]] = {}
+    for result in results:
+        by_name.setdefault(result.name, []).append(result)
+    return [Runs(tuple(together)) for together in by_name.values()]
+
+
+def spoiled(hours: int) -> Figure:
+    """Share of a rule's rounds that measurable rain followed within so many hours."""
+    return lambda result: result.outcomes.share_spoiled(hours, result.made)
+
+
+def spoiled_of(which: int, hours: int) -> Figure:
+    """The same of one material, by its number."""
+
+    def share(result: RuleResult) -> float:
+        known = int((result.made & ~result.outcomes.unknown[hours])[:, which].sum())
+        rained = int(result.outcomes.rain[hours][:, which].sum())
+        return rained / known if known else math.nan
+
+    return share
+
+
+def finished(program: Program) -> Figure:
+    """Winters in which all rounds that the maxima allow were made."""
+    return lambda result: int(all_made(program, result.made.sum(axis=0)).sum())
+
+
+def median_span(program: Program) -> Figure:
+    """Days from first to last round, median of the winters that finished."""
+
+    def span(result: RuleResult) -> float:
+        spans = result.span_days[all_made(program, result.made.sum(axis=0))]
+        return float(np.median(spans)) if spans.size else math.nan
+
+    return span
+
+
+def false_go(result: RuleResult) -> float:
+    """Share of the go days that were none; NaN where that cannot be measured."""
+    return math.nan if result.counts is None else false_go_ratio(result.counts)
+
+
+def missed_go(result: RuleResult) -> float:
+    """Share of the usable days that were missed; NaN where that cannot be measured."""
+    return math.nan if result.counts is None else missed_go_rate(result.counts)
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A figure of a rule: its mean over the runs that have it, the least and the most; or NaN."""
+
+    mean: float
+    low: float
+    high: float
+
+    @classmethod
+    def of(cls, runs: Runs, figure: Figure) -> Spread:
+        """Over the runs of a rule."""
+        return cls(runs.mean(figure), *runs.range(figure))
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Least and most, whole numbers where they are."""
+        return _whole(self.low), _whole(self.high)
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Numbers of a rule; NaN where there is none."""
+
+    rounds: float
+    days: float
+    finished: float
+    days_first_to_last: float
+    frost_within_24_h: float
+    heat_within_48_h: float
+    false_go: float
+    missed_go: float
+    brier: float
+
+
+@dataclass(frozen=True)
+class RuleRow:
+    """What came of a rule.
+
+    Attributes
+    ----------
+    figures : mapping of str to Spread
+        By the names of `Figures`.
+        All rounds, days of work, winters finished, days from first to last round, rounds that
+        frost or heat followed; of its forecasts the false and missed go and the Brier score.
+    spoiled : mapping of int to Spread
+        Share of the rounds that measurable rain followed, by hours.
+    by_material : mapping of str to mapping of int to Spread
+        The same of each material.
+    n, unknown : int or None
+        Evenings whose answer for tomorrow was judged, and those that could not tell; None for a
+        rule that knows no forecast.
+    """
+
+    json_keys: ClassVar = (
+        "name", "winters", "runs", "means*", "spoiled=mean_spoiled",
+        "spoiled_by_material=mean_by_material", "range", "n", "unknown",
+    )  # fmt: skip
+
+    name: str
+    winters: int
+    runs: int
+    figures: Mapping[str, Spread]
+    spoiled: Mapping[int, Spread]
+    by_material: Mapping[str, Mapping[int, Spread]]
+    n: int | None
+    unknown: int | None
+
+    @property
+    def means(self) -> Figures:
+        """Means of the figures, whole numbers where they are."""
+        return Figures(**{name: _whole(spread.mean) for name, spread in self.figures.items()})
+
+    @property
+    def mean_spoiled(self) -> dict[int, float]:
+        """Means of `spoiled`."""
+        return {hours: spread.mean for hours, spread in self.spoiled.items()}
+
+    @property
+    def mean_by_material(self) -> dict[str, dict[int, float]]:
+        """Means of `by_material`."""
+        return {
+            name: {hours: spread.mean for hours, spread in spreads.items()}
+            for name, spreads in self.by_material.items()
+        }
+
+    @property
+    def range(self) -> dict[str, object]:
+        """Least and most of every figure, and of `spoiled`."""
+        ends: dict[str, object] = {name: spread.ends for name, spread in self.figures.items()}
+        return ends | {"spoiled": {hours: spread.ends for hours, spread in self.spoiled.items()}}
+
+
+def rule_row(runs: Runs, program: Program, materials: Sequence[str]) -> RuleRow:
+    """Work out the figures of a rule's runs."""
+    figures: dict[str, Figure] = {
+        "rounds": lambda result: int(result.rounds.sum()),
+        "days": lambda result: int(result.made.any(axis=1).sum()),
+        "finished": finished(program),
+        "days_first_to_last": median_span(program),
+        "frost_within_24_h": lambda result: int(result.outcomes.frost.sum()),
+        "heat_within_48_h": lambda result: int(result.outcomes.heat.sum()),
+        "false_go": false_go,
+        "missed_go": missed_go,
+        "brier": lambda result: result.brier,
+    }
+    counts = runs.first.counts
+    return RuleRow(
+        runs.name,
+        len(runs.first.labels),
+        len(runs.results),
+        {name: Spread.of(runs, figure) for name, figure in figures.items()},
+        {hours: Spread.of(runs, spoiled(hours)) for hours in AFTER_H},
+        {
+            name: {hours: Spread.of(runs, spoiled_of(which, hours)) for hours in AFTER_H}
+            for which, name in enumerate(materials)
+        },
+        None if counts is None else counts.n,
+        None if counts is None else counts.unknown,
+    )
+
+
+def _whole(value: float) -> float:
+    """A number as an int where it is whole to four decimals."""
+    near = round(value, 4)
+    return int(near) if math.isfinite(near) and near.is_integer() else value

@@ -9,9 +9,8 @@ import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.program.entry import MaterialRounds
-from spraywindow.program.maxima import all_made
 from spraywindow.program.planner import plan_many
-from spraywindow.program.program import Program
+from spraywindow.program.program import Program, all_made
 
 DAYS = [date(2025, 12, day) for day in (1, 6, 11, 16)]
 

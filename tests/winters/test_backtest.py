@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from spraywindow.errors import SprayWindowError
-from spraywindow.jobs.backtest.answer import finished, winter_rows
+from spraywindow.jobs.backtest.answer import winter_rows
 from spraywindow.program.program import Program
 from spraywindow.sources.demo.samples import DEMO_PLACE
 from spraywindow.sources.past.archive import Archived
@@ -19,7 +19,7 @@ from spraywindow.winters.other_rules import first_dry_day, fixed_calendar, habit
 from spraywindow.winters.outlook import span_days
 from spraywindow.winters.past import past_season
 from spraywindow.winters.replays import ErrorModel, Foresight
-from spraywindow.winters.rules import RuleResult, as_turned_out, backtest, mornings_told
+from spraywindow.winters.rules import RuleResult, as_turned_out, backtest, finished, mornings_told
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
 
 
@@ -245,5 +245,5 @@ def test_days_from_first_to_last_round() -> None:
 
 def test_a_row_a_winter(results: list[RuleResult]) -> None:
     rows = winter_rows(results[0])
-    assert [row["winter"] for row in rows] == list(season().labels)
-    assert sum(int(str(row["rounds"])) for row in rows) == int(results[0].rounds.sum())
+    assert [row.winter for row in rows] == list(season().labels)
+    assert sum(row.rounds or 0 for row in rows) == int(results[0].rounds.sum())

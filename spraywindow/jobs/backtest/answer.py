@@ -3,37 +3,101 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
-import numpy as np
 import pandas as pd
 
 from spraywindow.jobs.season import ended_by, season_leaf_fall
-from spraywindow.program import Program, all_made
+from spraywindow.program import Program
 from spraywindow.site import Site, block_need, season_start
-from spraywindow.weather import check_hourly
+from spraywindow.weather import WeatherSource, check_hourly, weather_source
 from spraywindow.winters import (
+    AFTER_H,
     ForecastReplay,
     PastWinters,
     RuleResult,
+    RuleRow,
     backtest,
-    false_go_ratio,
-    missed_go_rate,
     past_season,
+    rule_row,
+    runs_of,
 )
+
+
+@dataclass(frozen=True)
+class ReplayedWinter:
+    """A winter by this rule: rounds made, and how many of them rain followed, by hours.
+
+    `rounds` is None for a winter left out.
+    """
+
+    winter: str
+    usable: bool
+    why_not: str | None
+    rounds: int | None
+    spoiled: Mapping[int, int | None]
 
 
 @dataclass(frozen=True, eq=False)
 class SiteBacktest:
-    """What came of replaying a site's winters; `need_name` says what ends each season."""
+    """What came of replaying a site's winters; `need_name` says what ends each season.
+
+    `source` is of the record, with notes on it.
+    """
+
+    json_keys: ClassVar = (
+        "site=site.name", "season_ends_by=need_name", "rounds_wanted", "winters", "rules", "notes",
+        "cautions!", "source", "source_notes",
+    )  # fmt: skip
 
     site: Site
     program: Program
     season: PastWinters
     need_name: str
     results: Sequence[RuleResult]
+    source: WeatherSource
+    source_notes: tuple[str, ...] = ()
+
+    @property
+    def rounds_wanted(self) -> int:
+        """Rounds of the whole program that its maxima allow."""
+        return sum(self.program.visits_allowed)
+
+    @property
+    def winters(self) -> tuple[ReplayedWinter, ...]:
+        """The winters used, then those left out."""
+        return (
+            *winter_rows(self.results[0]),
+            *(
+                ReplayedWinter(label, False, why, None, dict.fromkeys(AFTER_H))
+                for label, why in self.season.left_out.items()
+            ),
+        )
+
+    @property
+    def rules(self) -> tuple[RuleRow, ...]:
+        """The rules, each with its runs together."""
+        names = [material.name for material in self.season.materials]
+        return tuple(rule_row(runs, self.program, names) for runs in runs_of(self.results))
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Of the program."""
+        return tuple(self.program.notes())
+
+
+def winter_rows(result: RuleResult) -> list[ReplayedWinter]:
+    """A rule winter by winter."""
+    rain = result.outcomes.rain
+    return [
+        ReplayedWinter(
+            label, True, None, int(result.rounds[column]),
+            {hours: int(rain[hours][:, :, column].sum()) for hours in rain},
+        )
+        for column, label in enumerate(result.labels)
+    ]  # fmt: skip
 
 
 def replayed(
@@ -71,103 +135,4 @@ def replayed(
         access=site.access, duration_h=site.job_h,
     )  # fmt: skip
     results = backtest(season, table, site.place, program, replays=replays, progress=progress)
-    return SiteBacktest(site, program, season, name, results)
-
-
-Figure = Callable[[RuleResult], float]
-
-
-@dataclass(frozen=True)
-class Runs:
-    """A rule's runs: one, or several that differ in their random numbers."""
-
-    results: Sequence[RuleResult]
-
-    @property
-    def first(self) -> RuleResult:
-        """The first run."""
-        return self.results[0]
-
-    @property
-    def name(self) -> str:
-        """The rule, with how many runs where there are several."""
-        runs = len(self.results)
-        return self.first.name + (f", {runs} runs" if runs > 1 else "")
-
-    def mean(self, figure: Figure) -> float:
-        """Mean of a figure over the runs that have it; NaN where none has."""
-        known = self._known(figure)
-        return float(np.mean(known)) if known else math.nan
-
-    def range(self, figure: Figure) -> tuple[float, float]:
-        """Least and greatest of a figure over the runs; NaN where none has it."""
-        known = self._known(figure)
-        return (min(known), max(known)) if known else (math.nan, math.nan)
-
-    def _known(self, figure: Figure) -> list[float]:
-        values = [float(figure(result)) for result in self.results]
-        return [value for value in values if not math.isnan(value)]
-
-
-def runs_of(results: Sequence[RuleResult]) -> list[Runs]:
-    """Put the runs of each rule together, in order."""
-    by_name: dict[str, list[RuleResult]] = {}
-    for result in results:
-        by_name.setdefault(result.name, []).append(result)
-    return [Runs(tuple(together)) for together in by_name.values()]
-
-
-def spoiled(hours: int) -> Figure:
-    """Share of a rule's rounds that measurable rain followed within so many hours."""
-    return lambda result: result.outcomes.share_spoiled(hours, result.made)
-
-
-def spoiled_of(which: int, hours: int) -> Figure:
-    """The same of one material, by its number."""
-
-    def share(result: RuleResult) -> float:
-        known = int((result.made & ~result.outcomes.unknown[hours])[:, which].sum())
-        rained = int(result.outcomes.rain[hours][:, which].sum())
-        return rained / known if known else math.nan
-
-    return share
-
-
-def finished(program: Program) -> Figure:
-    """Winters in which all rounds that the maxima allow were made."""
-    return lambda result: int(all_made(program, result.made.sum(axis=0)).sum())
-
-
-def median_span(program: Program) -> Figure:
-    """Days from first to last round, median of the winters that finished."""
-
-    def span(result: RuleResult) -> float:
-        spans = result.span_days[all_made(program, result.made.sum(axis=0))]
-        return float(np.median(spans)) if spans.size else math.nan
-
-    return span
-
-
-def false_go(result: RuleResult) -> float:
-    """Share of the go days that were none; NaN where that cannot be measured."""
-    return math.nan if result.counts is None else false_go_ratio(result.counts)
-
-
-def missed_go(result: RuleResult) -> float:
-    """Share of the usable days that were missed; NaN where that cannot be measured."""
-    return math.nan if result.counts is None else missed_go_rate(result.counts)
-
-
-def winter_rows(result: RuleResult) -> list[Mapping[str, object]]:
-    """A rule winter by winter: rounds made, and how many of them rain came after."""
-    return [
-        {
-            "winter": label,
-            "rounds": int(result.rounds[column]),
-            "spoiled": {
-                hours: int(result.outcomes.rain[hours][:, :, column].sum())
-                for hours in result.outcomes.rain
-            },
-        }
-        for column, label in enumerate(result.labels)
-    ]
+    return SiteBacktest(site, program, season, name, results, weather_source(winters, now))

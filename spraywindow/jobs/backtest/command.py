@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
+import pandas as pd
 import typer
 
 from spraywindow.call import (
@@ -23,10 +25,10 @@ from spraywindow.call import (
     the_now,
     the_site,
 )
+from spraywindow.jobs.backtest.answer import SiteBacktest, winter_rows
+from spraywindow.winters import AFTER_H, runs_of
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from spraywindow.site import Site
     from spraywindow.winters import ForecastReplay
 
@@ -60,7 +62,6 @@ def backtest(
     """Replay past winters: rounds made, and the rain that came after them, beside other rules."""
     from spraywindow.errors import InputError
     from spraywindow.jobs.backtest.answer import replayed
-    from spraywindow.weather import weather_source
     from spraywindow.winters import ErrorModel, Foresight
 
     if json and csv:
@@ -78,6 +79,7 @@ def backtest(
         replays.append(_archived(the, record, at, notes))
     with bar("winters") as shown:
         result = replayed(the, record, at, replays, progress=shown)
+    result = replace(result, source_notes=tuple(notes))
     if plot is not None:
         from spraywindow.jobs.backtest.picture import save_backtest_picture
 
@@ -85,22 +87,18 @@ def backtest(
     if demo:
         note(DEMO_NOTE)
     if json:
-        from spraywindow.jobs.backtest.json import backtest_answer
-        from spraywindow.show import plain, to_json
+        from spraywindow.jobs.backtest.text import BACKTEST_WORDS
+        from spraywindow.show import to_json
 
-        source = plain(weather_source(record, at))
-        say(to_json({**backtest_answer(result), "source": source, "source_notes": notes}))
+        say(to_json(result, BACKTEST_WORDS))
     elif csv:
-        from spraywindow.jobs.backtest.json import backtest_csv
+        pass
 
         typer.echo(backtest_csv(result), nl=False)
     else:
         from spraywindow.jobs.backtest.text import backtest_text
-        from spraywindow.jobs.slots import paragraph, source_line
 
         say(backtest_text(result))
-        for line in [*notes, source_line(weather_source(record, at))]:
-            say(paragraph(line))
 
 
 def _archived(
@@ -116,3 +114,20 @@ def _archived(
         )
     notes += replay.notes
     return replay
+
+
+def backtest_csv(replayed: SiteBacktest) -> str:
+    """One row a rule, run and winter: rounds made, and how many rain, frost or heat followed."""
+    rows = []
+    for runs in runs_of(replayed.results):
+        for run, result in enumerate(runs.results, start=1):
+            for column, row in enumerate(winter_rows(result)):
+                rows.append(
+                    {"rule": result.name, "run": run, "winter": row.winter, "rounds": row.rounds}
+                    | {f"rain_within_{hours}_h": row.spoiled[hours] for hours in AFTER_H}
+                    | {
+                        "frost_within_24_h": int(result.outcomes.frost[:, :, column].sum()),
+                        "heat_within_48_h": int(result.outcomes.heat[:, :, column].sum()),
+                    }
+                )
+    return str(pd.DataFrame(rows).to_csv(index=False, lineterminator="\n"))

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from spraywindow.errors import InputError
 from spraywindow.jobs.backtest.answer import SiteBacktest
-from spraywindow.jobs.backtest.json import owed
 from spraywindow.show import (
     EDGE,
     HATCH,
@@ -54,7 +53,7 @@ def draw_backtest(replayed: SiteBacktest, *, width_px: float = WIDE_PX) -> Figur
     axes = figure.add_axes((SIDE_PX / width_px, FOOT_PX / height, 1 - 2 * SIDE_PX / width_px,
                             1 - (TOP_PX + FOOT_PX) / height))  # fmt: skip
     bare(axes)
-    wanted = owed(replayed)
+    wanted = replayed.rounds_wanted
     axes.set_xlim(0, max(wanted, *(float(each.rounds.mean()) for each in replayed.results)) * 1.02)
     axes.set_ylim(len(replayed.results), 0)
     axes.annotate(f"{wanted} rounds wanted", (wanted, 0), xytext=(0, 4), ha="right",

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from spraywindow.jobs.backtest.answer import (
+from spraywindow.jobs.backtest.answer import SiteBacktest
+from spraywindow.jobs.slots import paragraph, source_line, table_text
+from spraywindow.show import FEW_WINTERS, Words
+from spraywindow.winters import (
+    AFTER_H,
+    FEWEST_FOR_START,
     Figure,
     Runs,
-    SiteBacktest,
     false_go,
     finished,
     median_span,
@@ -13,12 +17,17 @@ from spraywindow.jobs.backtest.answer import (
     runs_of,
     spoiled,
     spoiled_of,
-    winter_rows,
 )
-from spraywindow.jobs.backtest.json import cautions, judged_days, owed
-from spraywindow.jobs.slots import paragraph, table_text
-from spraywindow.winters import AFTER_H
 
+FORESIGHT = (
+    "Days known exactly show what a rule costs, not how good a forecast is: false and missed go "
+    "are measured only where a forecast can be wrong. The size of the usual errors is common "
+    "practice and they are one model of many: read the range of their runs as a sensitivity."
+)
+DRY_LOOKING = (
+    "The first dry-looking day knows the next 24 h of rain exactly, also beside forecasts that "
+    "can be wrong."
+)
 SOON_H = 24
 _AFTER = [f"rain\n{hours} h" for hours in AFTER_H]
 
@@ -35,21 +44,35 @@ def backtest_text(replayed: SiteBacktest) -> str:
         "Rain after a round is measurable rain (0.254 mm, 0.01 in, and more) from its start on, as "
         "far as the record tells; copper needs 6 h without it, not 72.",
     ]
-    foot += [f"Note: {note}." for note in replayed.program.notes()]
+    foot += [f"Note: {note}." for note in replayed.notes]
     foot += [f"Winter {label} is left out: {why}." for label, why in season.left_out.items()]
     foot += [
         f"{_kind(each).capitalize()}: no winter of the record is covered from first day to last."
         for each in runs
         if season.labels and not each.first.labels
     ]
-    return "\n\n".join([*(part for part in parts if part), *map(paragraph, foot)])
+    report = "\n\n".join([*(part for part in parts if part), *map(paragraph, foot)])
+    source = [*replayed.source_notes, source_line(replayed.source)]
+    return "\n".join([report, *map(paragraph, source)])
+
+
+def cautions(replayed: SiteBacktest) -> list[str]:
+    """How the figures are to be read."""
+    said = [FORESIGHT, DRY_LOOKING]
+    if len(replayed.season.labels) < FEWEST_FOR_START:
+        said.append(FEW_WINTERS)
+    return said
+
+
+BACKTEST_WORDS: Words = {(SiteBacktest, "cautions"): lambda replayed, _: cautions(replayed)}
+"""What the JSON says in words."""
 
 
 def _verdict(replayed: SiteBacktest, runs: list[Runs]) -> str:
     n, ours = len(replayed.season.labels), replayed.results[0]
     if n == 0:
         return paragraph(f"{replayed.site.name}: no winter of the record can be replayed.")
-    wanted, made = owed(replayed), int(ours.rounds.sum())
+    wanted, made = replayed.rounds_wanted, int(ours.rounds.sum())
     materials = replayed.season.materials
     which = max(range(len(materials)), key=lambda number: materials[number].dry_spell_h)
     rained = spoiled_of(which, SOON_H)
@@ -126,11 +149,11 @@ def _errors(runs: list[Runs]) -> str:
             _shares(each, false_go),
             _shares(each, missed_go),
             _span(each, lambda result: result.brier, 3),
-            str(judged_days(each)),
+            str(each.first.counts.n),
             each.name,
         ]
         for each in runs
-        if judged_days(each)
+        if each.first.counts is not None and each.first.counts.n
     ]
     if not rows:
         return ""
@@ -146,15 +169,13 @@ def _errors(runs: list[Runs]) -> str:
 def _winters(replayed: SiteBacktest) -> str:
     rows = []
     best = replayed.results[-1].rounds
-    for number, row in enumerate(winter_rows(replayed.results[0])):
-        spoiled_rounds = row["spoiled"]
-        assert isinstance(spoiled_rounds, dict)
-        rows.append([str(row["winter"]), str(row["rounds"]), str(int(best[number])),
-                     *(str(spoiled_rounds[hours]) for hours in AFTER_H)])  # fmt: skip
+    for row, most in zip([row for row in replayed.winters if row.usable], best, strict=True):
+        rows.append([row.winter, str(row.rounds), str(int(most)),
+                     *(str(row.spoiled[hours]) for hours in AFTER_H)])  # fmt: skip
     head = ["winter", "rounds", "hindsight", *_AFTER]
     return (
-        f"Winter by winter: rounds made of {owed(replayed)} with the days known, and how many of "
-        f"them\nrain came after\n{table_text(head, rows, right=tuple(range(1, 6)))}"
+        f"Winter by winter: rounds made of {replayed.rounds_wanted} with the days known, and how "
+        f"many of them\nrain came after\n{table_text(head, rows, right=tuple(range(1, 6)))}"
     )
 
 

@@ -95,7 +95,7 @@ def judge(
 ) -> None:
     """Hold the advice that was given against the weather that came."""
     from spraywindow.errors import RecordError
-    from spraywindow.jobs.log.judge import judge_answer, judge_text, judged_all
+    from spraywindow.jobs.log.judge import judge_all, judge_text
     from spraywindow.jobs.slots import refuse_other_site
     from spraywindow.record import record as records
     from spraywindow.show import to_json
@@ -121,10 +121,10 @@ def judge(
         for name, text in texts:
             refuse_other_site(text, the.name, where=name if receipt else f"receipt of entry {name}")
     table = the_weather(the, weather, columns, at, demo=site is None)
-    answer = judge_answer(judged_all(texts, the, table, at.to_pydatetime()), the, at)
+    answer = judge_all(texts, the, table, now=at.to_pydatetime())
     if site is None:
         note(DEMO_NOTE)
-    say(to_json(answer) if json else judge_text(answer, the))
+    say(to_json(answer) if json else judge_text(answer))
 
 
 def export(
@@ -170,9 +170,7 @@ def check(site: SiteOption = None, record: RecordOption = None, json: JsonOption
     path = record_file(record, site)
     found = check_record(path)
     if json:
-        sound = not found.problems
-        say(to_json({"record": str(path), "sound": sound, "entries": found.entries,
-                     "problems": list(found.problems)}))  # fmt: skip
+        say(to_json(found))
     if found.problems:
         raise RecordError(f"{path}: {one_line(found.problems)}")
     if not json:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
@@ -23,7 +23,7 @@ from spraywindow.jobs.slots import (
     table_text,
 )
 from spraywindow.record import came, extremes_between, rain_between
-from spraywindow.show import System, can_show, number, plain, shown
+from spraywindow.show import System, can_show, shown
 from spraywindow.site import Site
 from spraywindow.spray import STAGE, general_material, score_hours
 from spraywindow.weather import AHEAD_H, COLUMNS, HISTORY_H, MEASURABLE_MM
@@ -82,9 +82,98 @@ class Judgement:
     temp_max_c: dict[str, float | None]
     errors: dict[str, dict[str, float]]
 
-    def as_json(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        return asdict(self)
+
+@dataclass(frozen=True)
+class JudgedReceipt:
+    """A receipt by its name; `about` says what it is where it cannot be judged here.
+
+    That is one which advised no hours, or is of another site.
+    """
+
+    json_keys: ClassVar = ("of", "judged", "judgement:all*", "about*")
+
+    of: str
+    judgement: Judgement | None
+    about: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def judged(self) -> bool:
+        """Whether it could be judged."""
+        return self.judgement is not None
+
+
+@dataclass(frozen=True)
+class GoHeld:
+    """How many go answers were judged, how many held, and the share with its interval."""
+
+    json_keys: ClassVar = (
+        "judged", "held", "share=share.share:3", "low=share.low:3", "high=share.high:3",
+    )  # fmt: skip
+
+    judged: int
+    held: int
+    share: Share
+
+
+@dataclass(frozen=True)
+class JudgedReceipts:
+    """Receipts of a site beside what came."""
+
+    json_keys: ClassVar = ("site=site.name", "now", "receipts", "go", "errors")
+
+    site: Site
+    now: datetime
+    receipts: tuple[JudgedReceipt, ...]
+
+    @property
+    def judgements(self) -> tuple[Judgement, ...]:
+        """Of the receipts that could be judged."""
+        return tuple(each.judgement for each in self.receipts if each.judgement is not None)
+
+    @property
+    def go(self) -> GoHeld:
+        """How often a go held."""
+        held = [each.held for each in self.judgements if each.held is not None]
+        return GoHeld(len(held), sum(held), Share.of(np.array(held, dtype=bool)))
+
+    @property
+    def errors(self) -> dict[str, dict[str, float]]:
+        """What came less the forecast, over the hours of all receipts."""
+        out: dict[str, dict[str, float]] = {}
+        for column in sorted({column for each in self.judgements for column in each.errors}):
+            parts = [each.errors[column] for each in self.judgements if column in each.errors]
+            hours = sum(part["n"] for part in parts)
+            mean = sum(part["n"] * part["mean"] for part in parts) / hours
+            square = sum(part["n"] * (part["spread"] ** 2 + part["mean"] ** 2) for part in parts)
+            spread = math.sqrt(max(0.0, square / hours - mean**2))
+            out[column] = {"n": hours, "mean": round(mean, 3), "spread": round(spread, 3)}
+        return out
+
+
+def judge_all(
+    texts: Sequence[tuple[str, str]], site: Site, weather: pd.DataFrame, *, now: datetime
+) -> JudgedReceipts:
+    """Judge receipts, given as (name, JSON text).
+
+    Raises
+    ------
+    InputError
+        If a receipt cannot be read; the message names it.
+    """
+    out = []
+    for name, text in texts:
+        try:
+            values = hourless(text)
+            if values is None:
+                values = read_receipt(text)
+                if values["site"] == site.name:
+                    out.append(JudgedReceipt(name, judge(values, site, weather, now=now)))
+                    continue
+        except InputError as error:
+            raise InputError(f"receipt of {name}: {error}") from error
+        about = {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
+        out.append(JudgedReceipt(name, None, about))
+    return JudgedReceipts(site, now, tuple(out))
 
 
 def judge(
@@ -202,22 +291,23 @@ def _errors(hours: list[dict[str, Any]], past: pd.DataFrame) -> dict[str, dict[s
 _HELD = {True: "yes", False: "no", None: "unknown"}
 
 
-def judge_text(answer: dict[str, Any], site: Site) -> str:
+def judge_text(answer: JudgedReceipts) -> str:
     """How many go answers held; then the receipts beside the weather that came."""
-    rows = [_row(each, site) for each in answer["receipts"]]
+    units = answer.site.units
     foot = [
         "Held: every hour advised was within the hard limits of its receipt.",
         "Rain: in the 24 / 48 / 72 h after the hours advised; + is that or more.",
     ]
-    lacking = sorted({name for each in answer["receipts"] for name in each.get("not_judged", ())})
+    lacking = sorted({name for each in answer.judgements for name in each.not_judged})
     if lacking:
         foot.append(f"Not told by the weather that came: {', '.join(lacking)}.")
     foot += [
         f"Came less forecast, {COLUMNS[name].meaning}: mean "
-        f"{_difference(each['mean'], name, site.units)}, spread "
-        f"{_difference(each['spread'], name, site.units)}, {each['n']} hours."
-        for name, each in answer["errors"].items()
+        f"{_difference(each['mean'], name, units)}, spread "
+        f"{_difference(each['spread'], name, units)}, {each['n']} hours."
+        for name, each in answer.errors.items()
     ]
+    rows = [_row(each, answer.site) for each in answer.receipts]
     return "\n\n".join(
         [
             paragraph(_first_line(answer)),
@@ -227,34 +317,35 @@ def judge_text(answer: dict[str, Any], site: Site) -> str:
     )
 
 
-def _first_line(answer: dict[str, Any]) -> str:
-    go = answer["go"]
-    if not go["judged"]:
-        return f"{answer['site']}: no go answer can be judged yet."
+def _first_line(answer: JudgedReceipts) -> str:
+    name, go = answer.site.name, answer.go
+    if not go.judged:
+        return f"{name}: no go answer can be judged yet."
     return (
-        f"{answer['site']}: {go['held']} of {go['judged']} go answers held "
-        f"({100 * go['share']:.0f} %, 95 % interval {100 * go['low']:.0f}-"
-        f"{100 * go['high']:.0f} %)."
+        f"{name}: {go.held} of {go.judged} go answers held ({100 * go.share.share:.0f} %, "
+        f"95 % interval {100 * go.share.low:.0f}-{100 * go.share.high:.0f} %)."
     )
 
 
-def _row(each: dict[str, Any], site: Site) -> list[str]:
-    verdict, material = str(each["verdict"]), str(each["material"])
-    name = each["of"] if each["of"].isdecimal() else Path(each["of"]).name
-    named = f"(entry {name})" if name.isdecimal() else f"({name})"
-    if not each["judged"]:
-        other = each["site"] != site.name
-        what = f"of another site, {each['site']}" if other else f"{verdict}: no hours advised"
-        return ["-", str(each["date"] or "?"), material, f"{what} {named}"]
-    start, end = (dt.datetime.fromisoformat(each[key]) for key in ("start", "end"))
-    held = _HELD[each["held"]] if verdict == "go" else verdict
-    low = each["temp_min_c"]["24"]
-    parts = [_words(each["broken_by"], material, site)] if each["broken_by"] else []
-    parts.append(f"rain {_rains(each['rain_mm'], site.units)}")
+def _row(each: JudgedReceipt, site: Site) -> list[str]:
+    named = f"(entry {each.of})" if each.of.isdecimal() else f"({Path(each.of).name})"
+    found = each.judgement
+    if found is None:
+        about = each.about
+        other = about["site"] != site.name
+        what = f"of another site, {about['site']}" if other else (
+            f"{about['verdict']}: no hours advised"
+        )  # fmt: skip
+        return ["-", str(about["date"] or "?"), str(about["material"]), f"{what} {named}"]
+    start, end = map(dt.datetime.fromisoformat, (found.start, found.end))
+    held = _HELD[found.held] if found.verdict == "go" else found.verdict
+    low = found.temp_min_c["24"]
+    parts = [_words(found.broken_by, found.material, site)] if found.broken_by else []
+    parts.append(f"rain {_rains(found.rain_mm, site.units)}")
     if low is not None:
         parts.append(f"lowest {shown(low, 'degC', site.units)}")
     told = f"{', '.join(parts)} {named}"
-    return [held, f"{start:%d %b} {start:%H:%M}-{end:%H:%M}", material, told]
+    return [held, f"{start:%d %b} {start:%H:%M}-{end:%H:%M}", found.material, told]
 
 
 def _words(name: str, material: str, site: Site) -> str:
@@ -279,65 +370,3 @@ def _rains(rain_mm: Mapping[str, Sequence[float | None]], units: System) -> str:
             low += f"-{shown(most, 'mm', units).split()[0]}"
         texts.append(low)
     return f"{' / '.join(texts)} {unit}"
-
-
-def judged_all(
-    texts: Sequence[tuple[str, str]], site: Site, weather: pd.DataFrame, now: dt.datetime
-) -> list[dict[str, Any]]:
-    """Judge receipts, given as (name, JSON text).
-
-    One that advised no hours, or is of another site, is only named.
-
-    Raises
-    ------
-    InputError
-        If a receipt cannot be read; the message names it.
-    """
-    out = []
-    for name, text in texts:
-        try:
-            values = hourless(text)
-            if values is None:
-                values = read_receipt(text)
-                if values["site"] == site.name:
-                    found = judge(values, site, weather, now=now).as_json()
-                    out.append({"of": name, "judged": True, **found})
-                    continue
-        except InputError as error:
-            raise InputError(f"receipt of {name}: {error}") from error
-        about = ("site", "material", "now", "verdict", "date")
-        out.append({"of": name, "judged": False, **{key: values.get(key) for key in about}})
-    return out
-
-
-def judge_answer(judged: list[dict[str, Any]], site: Site, now: pd.Timestamp) -> dict[str, Any]:
-    """Receipts beside what came, and how often a go held."""
-    held = [each["held"] for each in judged if each.get("held") is not None]
-    share = Share.of(np.array(held, dtype=bool))
-    return {
-        "site": site.name,
-        "now": plain(now),
-        "receipts": judged,
-        "go": {
-            "judged": len(held),
-            "held": sum(held),
-            "share": number(share.share, 3),
-            "low": number(share.low, 3),
-            "high": number(share.high, 3),
-        },
-        "errors": _all_errors(judged),
-    }
-
-
-def _all_errors(judged: list[dict[str, Any]]) -> dict[str, dict[str, float]]:
-    """What came less the forecast, over the hours of all receipts."""
-    out: dict[str, dict[str, float]] = {}
-    columns = sorted({column for each in judged for column in each.get("errors", {})})
-    for column in columns:
-        parts = [each["errors"][column] for each in judged if column in each.get("errors", {})]
-        hours = sum(part["n"] for part in parts)
-        mean = sum(part["n"] * part["mean"] for part in parts) / hours
-        square = sum(part["n"] * (part["spread"] ** 2 + part["mean"] ** 2) for part in parts)
-        spread = math.sqrt(max(0.0, square / hours - mean**2))
-        out[column] = {"n": hours, "mean": round(mean, 3), "spread": round(spread, 3)}
-    return out

@@ -118,6 +118,8 @@ def slots(
         told = plain(answer, EVENING_WORDS)
         say(to_json(told | {"hours": answer.hour_scores} if hours else told))
     elif csv:
+        pass
+
         typer.echo(hours_csv(answer) if hours else slots_csv(answer), nl=False)
     else:
         from spraywindow.jobs.slots.text import evening_text

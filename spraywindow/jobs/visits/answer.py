@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -59,6 +60,13 @@ def told_apart(one: float, other: float) -> tuple[str, str]:
 class Choice:
     """A material at a site on the day: the answer, its slots, how urgent it is."""
 
+    json_keys: ClassVar = (
+        "site=evening.site.name", "material", "verdict=answer.verdict", "reason!",
+        "owed=urgency.owed", "known_mornings=urgency.known", "later_days=urgency.later_days",
+        "last_day=urgency.last_day", "last_day_assumed=urgency.assumed",
+        "chances=urgency.chances:2", "urgency=urgency.value",
+    )  # fmt: skip
+
     site: int
     evening: Evening
     answer: DayAnswer
@@ -72,11 +80,44 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class PlannedStop:
+    """A stop of the round in the site's time, to the minute, with its choice and slot."""
+
+    json_keys: ClassVar = (
+        "order", "site=choice.evening.site.name", "material=choice.material", "leave", "arrive",
+        "start", "end", "drive_min:1", "slot(start end)", "urgency=choice.urgency.value",
+        "chance=slot.chance:3", "reason!",
+    )  # fmt: skip
+
+    order: int
+    choice: Choice
+    slot: Slot
+    leave: pd.Timestamp
+    arrive: pd.Timestamp
+    start: pd.Timestamp
+    end: pd.Timestamp
+    drive_min: float
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A site that is not visited: why, or where that is empty, what the weather's answers say."""
+
+    json_keys: ClassVar = ("site", "reason!")
+
+    site: str
+    why: str
+    choices: tuple[Choice, ...] = ()
+
+
+@dataclass(frozen=True)
 class Visits:
     """The plan of one day: the route, all choices by site, and why a site is left out.
 
     Attributes
     ----------
+    now : Timestamp
+        In the time of the first site.
     day : date
     zero : Timestamp
         Zero of the route's minutes.
@@ -87,15 +128,54 @@ class Visits:
         Site to the reason; empty where the weather's own answer says it.
     unread : sequence of (str, str)
         Name and reason of sites that could not even be read.
+    driving : str
+        Where the minutes of driving come from, in words.
     """
 
+    json_keys: ClassVar = (
+        "now", "date=day", "stops", "left_out=all_left_out", "choices=every_choice",
+        "drive_min=route.drive_min:1", "worth=route.worth", "route(proven way)", "driving",
+        "cautions!",
+    )  # fmt: skip
+
     sites: tuple[Site, ...]
+    now: pd.Timestamp
     day: dt.date
     zero: pd.Timestamp
     route: Route
     choices: tuple[tuple[Choice, ...], ...]
     left_out: Mapping[int, str]
     unread: Sequence[tuple[str, str]] = ()
+    driving: str = ""
+
+    @property
+    def stops(self) -> tuple[PlannedStop, ...]:
+        """The stops in order."""
+        out = []
+        for order, stop in enumerate(self.route.stops, start=1):
+            leave, arrive, start, end = (
+                self.at(minutes, stop.job.site).round("min")
+                for minutes in (stop.leave_min, stop.arrive_min, stop.start_min, stop.end_min)
+            )
+            choice, slot = self.chosen(stop.job)
+            out.append(PlannedStop(order, choice, slot, leave, arrive, start, end, stop.drive_min))
+        return tuple(out)
+
+    @property
+    def all_left_out(self) -> tuple[LeftOut, ...]:
+        """Every site that is not visited, those that could not be read last."""
+        return (
+            *(
+                LeftOut(self.sites[site].name, why, self.choices[site])
+                for site, why in self.left_out.items()
+            ),
+            *(LeftOut(name, why) for name, why in self.unread),
+        )
+
+    @property
+    def every_choice(self) -> tuple[Choice, ...]:
+        """The choices of all sites."""
+        return tuple(choice for several in self.choices for choice in several)
 
     def at(self, minutes: float, site: int) -> pd.Timestamp:
         """A moment of the route in a site's time."""
@@ -124,6 +204,7 @@ def plan_visits(
     leave_h: float | None = None,
     usual_share: float | None = None,
     unread: Sequence[tuple[str, str]] = (),
+    driving: str = "",
 ) -> Visits:
     """Plan one crew's next day: today before noon, else tomorrow, by the first site's clock.
 
@@ -148,6 +229,8 @@ def plan_visits(
         or `USUAL_SHARE_SHORT`.
     unread : sequence of (str, str)
         Name and reason of sites that could not even be read.
+    driving : str
+        Where `minutes` come from, in words.
 
     Raises
     ------
@@ -197,8 +280,9 @@ def plan_visits(
         else:
             left_out[number] = ""
     return Visits(
-        tuple(sites), day, zero, route, tuple(choices), dict(sorted(left_out.items())), unread
-    )
+        tuple(sites), local, day, zero, route, tuple(choices), dict(sorted(left_out.items())),
+        unread, driving,
+    )  # fmt: skip
 
 
 def _nothing_owed(site: Site, now: pd.Timestamp) -> str:

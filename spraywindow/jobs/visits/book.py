@@ -12,6 +12,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -93,6 +94,37 @@ VISITS_A_DAY = 2
 """Sites that one crew serves on a good day; P."""
 
 
+@dataclass(frozen=True)
+class MaterialPromise:
+    """What can be promised of one material; means of the winters, when all are served."""
+
+    json_keys: ClassVar = ("material", "owed", "promised", "mean_rounds:2", "usable_mornings:1")
+
+    material: str
+    owed: int
+    promised: int
+    mean_rounds: float
+    usable_mornings: float
+
+
+@dataclass(frozen=True)
+class ClientShare:
+    """Winters in which a client's whole program fits."""
+
+    json_keys: ClassVar = ("site", "share:3*")
+
+    site: str
+    share: Share
+
+
+@dataclass(frozen=True)
+class Drop:
+    """Who goes, and what that leaves the others with."""
+
+    site: str
+    leaves: tuple[ClientShare, ...]
+
+
 @dataclass(frozen=True, eq=False)
 class Promise:
     """What one client can be promised.
@@ -110,12 +142,25 @@ class Promise:
         Usable mornings of a winter, mean.
     """
 
+    json_keys: ClassVar = ("site=client.name", "alone:3", "shared:3", "materials")
+
     client: Client
     alone: Share
     shared: Share
     rounds: Counts
     sure: tuple[int, ...]
     usable: Array
+
+    @property
+    def materials(self) -> tuple[MaterialPromise, ...]:
+        """The same, material by material."""
+        return tuple(
+            MaterialPromise(name, int(owed), sure, float(made.mean()), float(usable))
+            for name, owed, sure, made, usable in zip(
+                self.client.materials, self.client.owed, self.sure, self.rounds, self.usable,
+                strict=True,
+            )
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,16 +172,23 @@ class Book:
     winters : tuple of str
     left_out : mapping of str to str
         Winters that are not used, and why.
+    promise : float
+        Share of winters that makes a promise.
     promises : tuple of Promise
-    drops : tuple of (str, mapping of str to Share)
-        Who goes, and what that leaves the others with.
+    drops : tuple of Drop
     """
+
+    json_keys: ClassVar = (
+        "winters", "left_out", "visits_a_day", "promise:all", "clients=promises", "drops", "rule!",
+        "cautions!",
+    )  # fmt: skip
 
     winters: tuple[str, ...]
     left_out: Mapping[str, str]
     visits_a_day: int
+    promise: float
     promises: tuple[Promise, ...]
-    drops: tuple[tuple[str, Mapping[str, Share]], ...]
+    drops: tuple[Drop, ...]
 
 
 def whole_program(site: Site) -> Program:
@@ -241,7 +293,7 @@ def make_book(
     )
     within_reach = {each.client.name for each in promises if each.alone.share >= promise}
     drops = _drops(list(clients), within_reach, visits_a_day, promise)
-    return Book(winters, left_out, visits_a_day, promises, drops)
+    return Book(winters, left_out, visits_a_day, promise, promises, drops)
 
 
 def _whole(client: Client, made: Counts) -> Share:
@@ -257,9 +309,9 @@ def _at_least(made: Counts, share: float) -> int:
 
 def _drops(
     clients: list[Client], within_reach: set[str], visits_a_day: int, promise: float
-) -> tuple[tuple[str, Mapping[str, Share]], ...]:
+) -> tuple[Drop, ...]:
     """Let go, one by one, whose leaving helps the others most, until those who can finish do."""
-    out: list[tuple[str, Mapping[str, Share]]] = []
+    out: list[Drop] = []
     shares = _shares(clients, visits_a_day)
     while len(clients) > 1 and any(
         shares[name].share < promise for name in shares if name in within_reach
@@ -273,7 +325,7 @@ def _drops(
             options.append((kept, round(mean, 9), number, client, left))
         _, _, _, gone, shares = max(options, key=lambda option: option[:3])  # ties: the last one
         clients = [client for client in clients if client is not gone]
-        out.append((gone.name, shares))
+        out.append(Drop(gone.name, tuple(map(ClientShare, shares, shares.values()))))
     return tuple(out)
 
 

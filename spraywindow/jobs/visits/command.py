@@ -210,8 +210,7 @@ def visits(
         _say_book(listed, columns, at, unread, visits_a_day, demo=demo, json=json)
         return
     from spraywindow.jobs.visits.answer import plan_visits
-    from spraywindow.jobs.visits.json import visits_answer
-    from spraywindow.jobs.visits.text import visits_text
+    from spraywindow.jobs.visits.text import VISITS_WORDS, visits_text
     from spraywindow.show import to_json
     from spraywindow.units import quantity
 
@@ -229,8 +228,9 @@ def visits(
         leave_h=_clock(leave),
         usual_share=share,
         unread=tuple(unread.rows),
+        driving=told,
     )
-    say(to_json(visits_answer(plan, at, told)) if json else visits_text(plan, at, told))
+    say(to_json(plan, VISITS_WORDS) if json else visits_text(plan))
 
 
 def _share(text: str | None) -> float | None:
@@ -324,9 +324,8 @@ def _say_book(
 ) -> None:
     """Print the client book; every site must be there, since each bears on what all can have."""
     from spraywindow.errors import InputError
-    from spraywindow.jobs.visits.book import PROMISE, clients_of, make_book, site_season
-    from spraywindow.jobs.visits.json import book_answer
-    from spraywindow.jobs.visits.text import book_text
+    from spraywindow.jobs.visits.book import clients_of, make_book, site_season
+    from spraywindow.jobs.visits.text import BOOK_WORDS, book_text
     from spraywindow.show import to_json
 
     if listed[0].weather is None and not demo:
@@ -347,4 +346,4 @@ def _say_book(
             unread.refuse()
         clients, winters, left_out = clients_of(sites, seasons)
         made = make_book(clients, winters, left_out, visits_a_day=visits_a_day)
-    say(to_json(book_answer(made, PROMISE)) if json else book_text(made, PROMISE))
+    say(to_json(made, BOOK_WORDS) if json else book_text(made))

@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
 from spraywindow.days import day_words
-from spraywindow.jobs.slots import clock, paragraph, source_line, table_text
-from spraywindow.jobs.visits.answer import Visits
+from spraywindow.jobs.slots import clock, paragraph, reason, source_line, table_text
+from spraywindow.jobs.visits.answer import Choice, LeftOut, PlannedStop, Visits
 from spraywindow.jobs.visits.book import Book
-from spraywindow.jobs.visits.json import (
-    book_cautions,
-    left_out_reasons,
-    route_words,
-    rule_words,
-    urgency_words,
-    visit_cautions,
-)
+from spraywindow.show import FEW_WINTERS, LABEL, SPRAYING, Words
 from spraywindow.winters import Share
 
+FEW = 10
+RULE = (
+    "Past winters as they came, without hindsight: on each day the crew serves up to {visits}, "
+    "the most urgent first (rounds owed over the usable mornings that the other winters still "
+    "had); equal ones in the order of the book. `season` plans a site's rounds further ahead and "
+    "may finish more winters. Driving, tank mixes and unfinished rounds are left out."
+)
 
-def visits_text(visits: Visits, now: pd.Timestamp, driving: str) -> str:
+
+def visits_text(visits: Visits) -> str:
     """The plan of the day: the round, why each, who is left out, how urgent all are."""
-    local = now.tz_convert(visits.sites[0].place.timezone)
-    when = "today" if visits.day == local.date() else "tomorrow"
-    stops = visits.route.stops
+    when = "today" if visits.day == visits.now.date() else "tomorrow"
+    stops = visits.stops
     every = len(visits.sites) + len(visits.unread)
     count = f"{len(stops)} of {every} sites" if stops else "no site"
     head = f"{when[:1].upper()}{when[1:]}, {day_words(visits.day)}: {count}"
@@ -32,14 +30,14 @@ def visits_text(visits: Visits, now: pd.Timestamp, driving: str) -> str:
     parts = [paragraph(head + ".")]
     if stops:
         parts.append(_round_text(visits))
-    if left_out := left_out_reasons(visits):
-        parts.append("\n".join(paragraph(f"Left out, {name}: {why}.") for name, why in left_out))
+    if left_out := visits.all_left_out:
+        parts.append("\n".join(
+            paragraph(f"Left out, {each.site}: {left_out_reason(each)}.") for each in left_out
+        ))  # fmt: skip
     parts.append(_urgency_text(visits))
-    sources = dict.fromkeys(
-        source_line(choice.evening.source) for several in visits.choices for choice in several
-    )
+    sources = dict.fromkeys(source_line(choice.evening.source) for choice in visits.every_choice)
     foot = [paragraph(f"Round: {route_words(visits)}.")] if stops else []
-    foot += [paragraph(f"Driving: {driving}."), *map(paragraph, sources)]
+    foot += [paragraph(f"Driving: {visits.driving}."), *map(paragraph, sources)]
     parts.append("\n".join(foot))
     parts.append("\n".join(paragraph(f"! {line}") for line in visit_cautions(visits)))
     return "\n\n".join(parts)
@@ -47,19 +45,16 @@ def visits_text(visits: Visits, now: pd.Timestamp, driving: str) -> str:
 
 def _round_text(visits: Visits) -> str:
     rows, why = [], []
-    for order, stop in enumerate(visits.route.stops, start=1):
-        choice, slot = visits.chosen(stop.job)
-        leave, arrive, start, end = (
-            clock(visits.at(minutes, stop.job.site).round("min"))
-            for minutes in (stop.leave_min, stop.arrive_min, stop.start_min, stop.end_min)
-        )
+    for stop in visits.stops:
+        choice, slot = stop.choice, stop.slot
+        site = choice.evening.site.name
         rows.append([
-            str(order), leave, f"{stop.drive_min:.0f} min", arrive, f"{start}-{end}",
-            choice.material, f"{clock(slot.start)}-{clock(slot.end)}",
-            visits.sites[stop.job.site].name,
+            str(stop.order), clock(stop.leave), f"{stop.drive_min:.0f} min", clock(stop.arrive),
+            f"{clock(stop.start)}-{clock(stop.end)}", choice.material,
+            f"{clock(slot.start)}-{clock(slot.end)}", site,
         ])  # fmt: skip
         why.append(paragraph(
-            f"{order}. {visits.sites[stop.job.site].name}: {urgency_words(choice)}; "
+            f"{stop.order}. {site}: {urgency_words(choice)}; "
             f"{100 * slot.chance:.0f} % that the hours hold."
         ))  # fmt: skip
     head = ["", "leave", "drive", "there", "spray", "material", "good hours", "site"]
@@ -78,8 +73,7 @@ def _urgency_text(visits: Visits) -> str:
             f"{choice.urgency.value:.2f}",
             choice.evening.site.name,
         ]
-        for several in visits.choices
-        for choice in several
+        for choice in visits.every_choice
     ]
     rows.sort(key=lambda row: -float(row[6]))
     if not rows:
@@ -90,7 +84,7 @@ def _urgency_text(visits: Visits) -> str:
         "expected later, to the day before the usual first flower. The round with the most "
         "urgency goes, and of equal ones that with the least driving."
     )
-    if any(choice.urgency.assumed for several in visits.choices for choice in several):
+    if any(choice.urgency.assumed for choice in visits.every_choice):
         note += (
             " * assumed, mild winters: write usual_first_flower in the site file; `season` says "
             "when these trees flower."
@@ -99,22 +93,78 @@ def _urgency_text(visits: Visits) -> str:
     return f"How urgent, the most first\n{table}\n{paragraph(note)}"
 
 
-def book_text(book: Book, promise: float) -> str:
+def urgency_words(choice: Choice) -> str:
+    """Why a visit is urgent: what is owed, and how many usable mornings are left for it."""
+    urgency = choice.urgency
+    rounds = "1 round" if urgency.owed == 1 else f"{urgency.owed} rounds"
+    mornings = "1 usable morning" if urgency.known == 1 else f"{urgency.known} usable mornings"
+    later = urgency.later_days * urgency.usual_share
+    return f"{rounds} owed, {mornings} known, about {later:.0f} more to be expected"
+
+
+def left_out_reason(left: LeftOut) -> str:
+    """Why a site is left out: the route's reason, else the weather's answer by material."""
+    return left.why or "; ".join(
+        f"{choice.material} {choice.answer.verdict}: {reason(choice.answer, choice.evening)}"
+        for choice in left.choices
+    )
+
+
+def route_words(visits: Visits) -> str:
+    """How good the round is, and how it was found."""
+    route = visits.route
+    if route.proven:
+        return "exact, no round is better"
+    many = len({choice.site for choice in visits.every_choice if choice.slots})
+    return f"near the best, not proven, as {many} sites have open hours"
+
+
+def visit_cautions(visits: Visits) -> list[str]:
+    """The cautions of the materials taken, and the usual ones, each once."""
+    taken = [line for stop in visits.stops for line in stop.choice.evening.material.cautions]
+    return list(dict.fromkeys([*taken, *SPRAYING, LABEL]))
+
+
+VISITS_WORDS: Words = {
+    (PlannedStop, "reason"): lambda stop, _: urgency_words(stop.choice),
+    (LeftOut, "reason"): lambda left, _: left_out_reason(left),
+    (Choice, "reason"): lambda choice, _: reason(choice.answer, choice.evening),
+    (Visits, "cautions"): lambda visits, _: visit_cautions(visits),
+}
+"""What the JSON of the visits says in words."""
+
+
+def rule_words(book: Book) -> str:
+    """The rule of the replay, in a sentence."""
+    many = book.visits_a_day
+    return RULE.format(visits=f"{many} sites" if many > 1 else "one site")
+
+
+def book_cautions(book: Book) -> list[str]:
+    """What to mind about the shares."""
+    return [FEW_WINTERS] if len(book.winters) < FEW else []
+
+
+BOOK_WORDS: Words = {
+    (Book, "rule"): lambda book, _: rule_words(book),
+    (Book, "cautions"): lambda book, _: book_cautions(book),
+}
+"""What the JSON of the book says in words."""
+
+
+def book_text(book: Book) -> str:
     """Who can be promised what, and who would be dropped first."""
+    promise = book.promise
     winters = f"{len(book.winters)} past winters, {book.winters[0]} to {book.winters[-1]}"
     tenths = f"{10 * promise:g} winters of 10"
     kept = sum(each.shared.share >= promise for each in book.promises)
-    drop = f"; drop first: {book.drops[0][0]}" if book.drops else ""
+    drop = f"; drop first: {book.drops[0].site}" if book.drops else ""
     first = f"{kept} of {len(book.promises)} sites can be promised the whole program{drop}."
     parts = [paragraph(f"{first} With one crew, in {tenths}, by {winters}.")]
     rows = []
     for each in book.promises:
         rounds = ", ".join(
-            f"{name} {sure} of {owed}"
-            for name, sure, owed in zip(
-                each.client.materials, each.sure, each.client.owed, strict=True
-            )
-            if owed
+            f"{its.material} {its.promised} of {its.owed}" for its in each.materials if its.owed
         )
         rows.append([
             each.client.name[:24], rounds or "nothing owed", _share(each.alone),
@@ -122,7 +172,7 @@ def book_text(book: Book, promise: float) -> str:
         ])  # fmt: skip
     head = ["site", "each material by itself", "all, alone", "all, with all"]
     parts.append(table_text(head, rows, right=(2, 3)))
-    parts.append(_drops_text(book, promise, tenths))
+    parts.append(_drops_text(book, tenths))
     foot = [paragraph(f"each material by itself: rounds made in {tenths}. all: winters in which "
                       "the whole program fits, the crew serving only that site, or all of the "
                       "book; in brackets the 95 % interval.")]  # fmt: skip
@@ -143,8 +193,8 @@ def _share(share: Share) -> str:
     )
 
 
-def _drops_text(book: Book, promise: float, tenths: str) -> str:
-    hopeless = [each.client.name for each in book.promises if each.alone.share < promise]
+def _drops_text(book: Book, tenths: str) -> str:
+    hopeless = [each.client.name for each in book.promises if each.alone.share < book.promise]
     lines = []
     if hopeless:
         lines.append(paragraph(
@@ -156,8 +206,8 @@ def _drops_text(book: Book, promise: float, tenths: str) -> str:
             whom = "all others" if hopeless else "all"
             lines.append(paragraph(f"The crew can serve {whom} in {tenths}: nobody to drop."))
         return "\n".join(lines)
-    for number, (name, left) in enumerate(book.drops):
+    for number, drop in enumerate(book.drops):
         first = "Dropped first" if number == 0 else "Then"
-        rest = ", ".join(f"{other} {100 * share.share:.0f} %" for other, share in left.items())
-        lines.append(paragraph(f"{first}: {name}; that leaves {rest}."))
+        rest = ", ".join(f"{each.site} {100 * each.share.share:.0f} %" for each in drop.leaves)
+        lines.append(paragraph(f"{first}: {drop.site}; that leaves {rest}."))
     return "\n".join(lines)

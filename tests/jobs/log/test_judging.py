@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from spraywindow.errors import InputError
-from spraywindow.jobs.log.judge import Judgement, judge, judge_answer, judged_all
+from spraywindow.jobs.log.judge import JudgedReceipts, Judgement, judge, judge_all
 from spraywindow.jobs.slots.answer import evening
 from spraywindow.jobs.slots.receipt import limits_of, make_receipt, refuse_other_site, setting_of
 from spraywindow.show.json import plain, to_json
@@ -59,7 +59,7 @@ def test_a_go_holds_where_the_weather_came_as_it_was_forecast(site: Site) -> Non
     told = judged(site, weather())
     assert (told.held, told.broken_by, told.not_judged) == (True, None, [])
     assert told.hours == {"go": 3, "no-go": 0, "unknown": 0}
-    json.dumps(told.as_json(), allow_nan=False)
+    assert plain(told)["hours"] == told.hours
 
 
 @pytest.mark.parametrize(
@@ -187,18 +187,18 @@ def test_a_receipt_keeps_the_weather_of_its_hours(site: Site) -> None:
 
 def test_errors_of_several_receipts_are_taken_together(site: Site) -> None:
     texts = [("1", json.dumps(receipt(site))), ("2", json.dumps(receipt(site, "copper")))]
-    first = judged_all(texts[:1], site, weather(temp_c=14.0), NOW)
-    second = judged_all(texts[1:], site, weather(temp_c=10.0), NOW)
-    answer = judge_answer(first + second, site, NOW)
+    first = judge_all(texts[:1], site, weather(temp_c=14.0), now=NOW)
+    second = judge_all(texts[1:], site, weather(temp_c=10.0), now=NOW)
+    answer = JudgedReceipts(site, NOW, (*first.receipts, *second.receipts))
     both = np.array([2.0] * 24 + [-2.0] * 24)
-    assert answer["errors"]["temp_c"] == {"n": 48, "mean": both.mean(), "spread": both.std()}
-    assert answer["go"]["judged"] == 2
+    assert answer.errors["temp_c"] == {"n": 48, "mean": both.mean(), "spread": both.std()}
+    assert answer.go.judged == 2
 
 
 def test_a_receipt_of_another_site_is_named_or_refused(site: Site) -> None:
     other = json.dumps(receipt(site) | {"site": "Elsewhere"})
-    (row,) = judged_all([("3", other)], site, weather(), NOW)
-    assert (row["judged"], row["site"]) == (False, "Elsewhere")
+    (row,) = judge_all([("3", other)], site, weather(), now=NOW).receipts
+    assert (row.judged, row.about["site"]) == (False, "Elsewhere")
     with pytest.raises(InputError, match=r"r.json: the receipt is of another site; expected Ossa"):
         refuse_other_site(other, site.name, where="r.json")
     hourless = {"site": "Elsewhere", "verdict": "no-go", "start": None}

@@ -6,7 +6,8 @@ import datetime as dt
 import io
 import json
 import math
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
@@ -14,9 +15,10 @@ import pytest
 
 from spraywindow.jobs.slots.answer import Evening
 from spraywindow.jobs.slots.command import hours_csv, slots_csv
-from spraywindow.jobs.slots.receipt import make_receipt, weather_hash
+from spraywindow.jobs.slots.receipt import KEYS as READ_KEYS
+from spraywindow.jobs.slots.receipt import Receipt, make_receipt, weather_hash
 from spraywindow.jobs.slots.words import EVENING_WORDS
-from spraywindow.show.json import number, plain, to_json
+from spraywindow.show.json import keys_of, number, plain, to_json
 from tests.jobs.slots.test_evening import answer, site
 from tests.site_files import steady
 
@@ -131,3 +133,51 @@ def test_a_receipt_tells_input_limits_and_the_hours_that_decided() -> None:
     changed = weather.copy()
     changed.iloc[5, 0] += 0.1
     assert weather_hash(changed) != weather_hash(weather)
+
+
+@dataclass(frozen=True)
+class Tree:
+    json_keys: ClassVar = ("name", "height:1", "why~", "seen?", "sort!")
+
+    name: str
+    height: float
+    why: str
+    seen: dt.date | None
+
+
+@dataclass(frozen=True)
+class Row:
+    json_keys: ClassVar = (
+        "first=trees.first", "trees", "names=trees(name)", "size:all", "size_2=size:2",
+        "about=.(rows size=size:0)", "more*",
+    )  # fmt: skip
+
+    trees: tuple[Tree, ...] | None
+    size: float
+    rows: int
+    more: dict[str, float]
+
+
+def test_a_class_says_its_keys() -> None:
+    seen = dt.date(2026, 1, 9)
+    words = {(Tree, "sort"): lambda tree, every: f"{tree.name} of {len(every)}"}
+    trees = (Tree("a", 2.345, "", seen), Tree("b", math.nan, "in flower", None))
+    assert plain(Row(None, 1 / 3, 2, {"x": 1 / 3})) == {
+        "first": None, "trees": None, "names": None, "size": 1 / 3, "size_2": 0.33,
+        "about": {"rows": 2, "size": 0.0}, "x": 0.3333,
+    }  # fmt: skip
+    assert plain(trees, words) == [
+        {"name": "a", "height": 2.3, "why": None, "seen": "2026-01-09", "sort": "a of 2"},
+        {"name": "b", "height": None, "why": "in flower", "sort": "b of 2"},
+    ]
+    with pytest.raises(ValueError, match="not a JSON key: 'a b'"):
+        plain(Wrong())
+
+
+@dataclass(frozen=True)
+class Wrong:
+    json_keys: ClassVar = ("a b",)
+
+
+def test_the_reader_of_receipts_asks_for_what_the_writer_gives() -> None:
+    assert {*READ_KEYS, "hours", "setting"} <= {key.name for key in keys_of(Receipt) or ()}

@@ -65,8 +65,8 @@ def test_the_one_who_stands_in_the_way_is_dropped_first() -> None:
     days = ["xx"] * 5
     clients = [_client("A", days), _client("B", days), _client("C", days, owed=2)]
     book = make_book(clients, tuple("abcde"), {}, visits_a_day=1)
-    assert [name for name, _ in book.drops] == ["C"]
-    assert {name: share.share for name, share in book.drops[0][1].items()} == {"A": 1.0, "B": 1.0}
+    assert [drop.site for drop in book.drops] == ["C"]
+    assert {left.site: left.share.share for left in book.drops[0].leaves} == {"A": 1.0, "B": 1.0}
 
 
 def test_nobody_is_dropped_for_one_who_cannot_finish_alone() -> None:
