@@ -10,10 +10,11 @@ from typing import Any
 
 import pytest
 
+import spraywindow.site
 from spraywindow.record import record as record_history
 from spraywindow.record.file import open_record
 from spraywindow.record.record import add, history
-from spraywindow.site import site
+from spraywindow.site import site as site_module
 from spraywindow.sources.demo.samples import sample_path
 from tests.command import command
 from tests.record_values import NOW as THEN
@@ -85,14 +86,14 @@ def test_a_command_reads_site_and_record_once(
 ) -> None:
     monkeypatch.chdir(orchard.parent)
     opened = Counted(monkeypatch, sqlite3, "connect")
-    verified = Counted(monkeypatch, record_history, "digest_of")
-    sites = Counted(monkeypatch, site, "read_site")
-    programs = Counted(monkeypatch, site, "build_program")
+    verified = Counted(monkeypatch, record_history, "Kept")
+    sites = Counted(monkeypatch, spraywindow.site, "read_site")
+    programs = Counted(monkeypatch, site_module, "build_program")
     timeless = words[:2] in {("log", "export"), ("log", "paper"), ("log", "check")}
     said = command(*words, orchard, *(() if timeless else NOW))
     assert said.code == 0, said.err
     assert len(opened.calls) == 1
-    assert [call[1] for call in verified.calls] == list(range(1, rows + 1))
+    assert [call[0] for call in verified.calls] == list(range(1, rows + 1))
     assert (len(sites.calls), len(programs.calls)) == (1, 1)
 
 

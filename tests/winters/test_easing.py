@@ -65,9 +65,11 @@ def test_what_is_not_known_is_met_no_more_than_what_has_failed() -> None:
 
 def test_no_limit_costs_a_day_that_what_is_done_keeps_closed() -> None:
     whole = season()
-    assert {material for material, _, _ in limit_costs(whole)} == {"oil", "copper"}
+    assert {cost.material for cost in limit_costs(whole)} == {"oil", "copper"}
     closed = replace(whole, free=whole.free & [False, True])
-    assert limit_costs(closed) == tuple(row for row in limit_costs(whole) if row[0] == "copper")
+    assert limit_costs(closed) == tuple(
+        cost for cost in limit_costs(whole) if cost.material == "copper"
+    )
 
 
 @pytest.mark.parametrize("hours", DRY_SPELLS_H)

@@ -137,7 +137,6 @@ def test_a_service_that_fails_for_one_site_does_not_stop_the_others(
 ) -> None:
     from spraywindow.errors import SourceError
     from spraywindow.place import Place
-    from spraywindow.sources import forecast
     from spraywindow.sources.files.read_file import read_weather
 
     def answers(place: Place, **_: object) -> object:
@@ -145,7 +144,7 @@ def test_a_service_that_fails_for_one_site_does_not_stop_the_others(
             raise SourceError("the service is down")
         return read_weather(weather)
 
-    monkeypatch.setattr(forecast, "get_forecast", answers)
+    monkeypatch.setattr("spraywindow.sources.get_forecast", answers)
     answer = command("visits", *sites, *EVENING, "--json").answer
     assert [stop["site"] for stop in answer["stops"]] == ["Ossa Terrace"]
     assert answer["left_out"] == [{"site": "Lime Kiln Yard", "reason": "the service is down"}]
