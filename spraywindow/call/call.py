@@ -1,15 +1,18 @@
-"""What the commands share: options, the clock's now, the site, its weather, writing out."""
+"""What the commands share: options, and the `Call` that reads what they name."""
 
 from __future__ import annotations
 
 import sys
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Callable, Iterator
 
     import pandas as pd
@@ -19,6 +22,10 @@ if TYPE_CHECKING:
 
 SiteOption = Annotated[
     Path | None, typer.Option("--site", help="Site file (TOML). Without it: the invented demo.")
+]
+SitesOption = Annotated[
+    list[Path] | None,
+    typer.Option("--site", help="Site file (TOML), repeatable. Without it: the invented demo."),
 ]
 WeatherOption = Annotated[
     Path | None,
@@ -43,7 +50,161 @@ RecordOption = Annotated[
         help="Application record. Default: the site file's key record, else its name with .db.",
     ),
 ]
+WintersOption = Annotated[
+    Path | None,
+    typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
+]
+PAST_WINTERS = 25
 DEMO_NOTE = "The invented demo orchard; give --site FILE for your own (`spraywindow init FILE`)."
+
+
+@contextmanager
+def progress(what: str) -> Iterator[None]:
+    """Show on stderr, to a person, that something is under way."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(f"{what} ..."):
+        yield
+
+
+def say(text: Any) -> None:
+    """Print an answer."""
+    typer.echo(str(text))
+
+
+def note(text: str) -> None:
+    """Print a remark beside the answer, on stderr."""
+    typer.echo(text, err=True)
+
+
+@dataclass(frozen=True)
+class Call:
+    """What one call asks of one site; each part is read once, when it is first used.
+
+    A part reads those before it first: site file, time, weather. So the mistake that is told is
+    the first of them, in whatever order a command uses the parts.
+
+    Parameters
+    ----------
+    file : Path or None
+        The site file; None for the invented demo.
+    weather_file, columns : Path or None
+        A weather file in place of a service, and the map that says how to read it.
+    now_text : str or None
+        The time of the answer as people write it; None for the clock's, or the demo's.
+    record_file : Path or None
+        The application record; None for the site's own.
+    service : str or None
+        A forecast service in place of the site's own.
+    tell : callable
+        Takes a remark beside the answer; by default it goes to stderr.
+    """
+
+    file: Path | None
+    weather_file: Path | None = None
+    columns: Path | None = None
+    now_text: str | None = None
+    record_file: Path | None = None
+    service: str | None = None
+    tell: Callable[[str], None] = note
+
+    @property
+    def demo(self) -> bool:
+        """Whether the site is the invented demo."""
+        return self.file is None
+
+    @property
+    def demo_weather(self) -> bool:
+        """Whether the weather is the demo's, too."""
+        return self.demo and self.weather_file is None
+
+    @cached_property
+    def bare_site(self) -> Site:
+        """The site as its file says it, without its record."""
+        return the_site(self.file)
+
+    @cached_property
+    def now(self) -> pd.Timestamp:
+        """The time of the answer, UTC."""
+        return the_now(self.now_text, self.bare_site, demo=self.demo_weather)
+
+    @property
+    def today(self) -> dt.date:
+        """The site's local day of `now`."""
+        return self.now.tz_convert(self.bare_site.place.timezone).date()
+
+    @cached_property
+    def _with_record(self) -> tuple[Site, list[Kept]]:
+        return with_record(self.bare_site, self.file, self.record_file, self.now, tell=self.tell)
+
+    @property
+    def site(self) -> Site:
+        """The site with the rounds of its application record; what was read is told."""
+        return self._with_record[0]
+
+    @property
+    def rows(self) -> list[Kept]:
+        """The entries of the application record that hold."""
+        return self._with_record[1]
+
+    @cached_property
+    def weather(self) -> pd.DataFrame:
+        """The hourly table: from a file, the demo, or a forecast service."""
+        return the_weather(
+            self.bare_site, self.weather_file, self.columns, self.now,
+            demo=self.demo, service=self.service,
+        )  # fmt: skip
+
+    @cached_property
+    def year_weather(self) -> pd.DataFrame:
+        """The hourly table; for the demo at a time in its past winters, those."""
+        forecast = self.weather
+        if not self.demo_weather or _holds(forecast, self.now):
+            return forecast
+        from spraywindow.sources.demo import demo_winters
+
+        winters = demo_winters()
+        return winters if _holds(winters, self.now) else forecast
+
+    @property
+    def winters(self) -> pd.DataFrame:
+        """Past winters, hourly: a file, the demo's, or reanalysis with stations as a check."""
+        return self._past[0]
+
+    @property
+    def winter_notes(self) -> list[str]:
+        """What is to be said of the source of the past winters."""
+        return list(self._past[1])
+
+    @cached_property
+    def _past(self) -> tuple[pd.DataFrame, list[str]]:
+        if self.weather_file is not None or self.columns is not None:
+            table = self.weather
+            assert self.weather_file is not None  # columns alone are refused
+            table.attrs.setdefault("source", {"name": self.weather_file.name})
+            return table, list(table.attrs.get("notes", []))
+        if self.demo:
+            from spraywindow.sources.demo import demo_winters
+
+            return demo_winters(), []
+        return _reanalysis(self.bare_site, self.now)
+
+    def remark(self) -> None:
+        """Tell of the demo that it is one."""
+        if self.demo:
+            self.tell(DEMO_NOTE)
+
+    def say(self, text: str, *, end: str = "\n") -> None:
+        """Print the answer; of the demo with the remark."""
+        self.remark()
+        typer.echo(f"{text}{end}", nl=False)
+
+
+def _holds(table: pd.DataFrame, time: pd.Timestamp) -> bool:
+    return bool(table.index[0] <= time <= table.index[-1])
 
 
 def the_site(path: Path | None) -> Site:
@@ -182,75 +343,11 @@ def the_weather(
         return get_forecast(site.place, now=now, service=service or site.service)
 
 
-@contextmanager
-def progress(what: str) -> Iterator[None]:
-    """Show on stderr, to a person, that something is under way."""
-    if not sys.stderr.isatty():
-        yield
-        return
-    from rich.console import Console
-
-    with Console(stderr=True).status(f"{what} ..."):
-        yield
-
-
-def say(text: Any) -> None:
-    """Print an answer."""
-    typer.echo(str(text))
-
-
-def note(text: str) -> None:
-    """Print a remark beside the answer, on stderr."""
-    typer.echo(text, err=True)
-
-
-def year_weather(
-    site: Site, weather: Path | None, columns: Path | None, now: pd.Timestamp, *, demo: bool
-) -> pd.DataFrame:
-    """The hourly table; for the demo at a time in its past winters, those."""
-    if demo and weather is None and columns is None:
-        from spraywindow.sources.demo import demo_forecast, demo_winters
-
-        forecast = demo_forecast()
-        if forecast.index[0] <= now <= forecast.index[-1]:
-            return forecast
-        winters = demo_winters()
-        return winters if winters.index[0] <= now <= winters.index[-1] else forecast
-    return the_weather(site, weather, columns, now, demo=demo)
-
-
-PAST_WINTERS = 25
-WintersOption = Annotated[
-    Path | None,
-    typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
-]
-
-
-def past_weather(
-    site: Site,
-    weather: Path | None,
-    columns: Path | None,
-    now: pd.Timestamp,
-    *,
-    demo: bool,
-) -> tuple[pd.DataFrame, list[str]]:
-    """Past winters: a file, the demo's, or reanalysis with the nearest stations as a check."""
+def _reanalysis(site: Site, now: pd.Timestamp) -> tuple[pd.DataFrame, list[str]]:
+    """Past winters of reanalysis, and how the nearest stations compare."""
     import pandas as pd
 
-    from spraywindow.errors import InputError, SourceError
-
-    if columns is not None and weather is None:
-        raise InputError("--columns without --weather", cure="name the weather file")
-    if weather is not None:
-        from spraywindow.sources.files import read_weather
-
-        table = read_weather(weather, columns=columns)
-        table.attrs.setdefault("source", {"name": weather.name})
-        return table, list(table.attrs.get("notes", []))
-    if demo:
-        from spraywindow.sources.demo import demo_winters
-
-        return demo_winters(), []
+    from spraywindow.errors import SourceError
     from spraywindow.sources.past import reanalysis_record, station_record
 
     # the reanalysis lags some days behind; whole months are asked for, so that the cache serves

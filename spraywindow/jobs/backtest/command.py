@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from spraywindow.call import (
-    DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
@@ -16,18 +16,10 @@ from spraywindow.call import (
     WintersOption,
     bar,
     check_picture,
-    note,
-    past_weather,
     progress,
-    say,
-    the_now,
-    the_site,
 )
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from spraywindow.site import Site
     from spraywindow.winters import ForecastReplay
 
 
@@ -66,53 +58,47 @@ def backtest(
     if json and csv:
         raise InputError("--json and --csv together", cure="choose one")
     check_picture(plot)
-    demo = site is None
-    if archived and demo:
+    call = Call(site, weather, columns, now)
+    if archived and call.demo:
         raise InputError("--archived for the invented demo", cure="name your site with --site FILE")
-    the = the_site(site)
-    at = the_now(now, the, demo=demo and weather is None)
-    record, notes = past_weather(the, weather, columns, at, demo=demo)
+    the, record, at, notes = call.bare_site, call.winters, call.now, call.winter_notes
     replays: list[ForecastReplay] = [Foresight(days)]
     replays += [ErrorModel(seed=seed, days=days) for seed in range(1, errors + 1)]
     if archived:
-        replays.append(_archived(the, record, at, notes))
+        replays.append(_archived(call, notes))
     with bar("winters") as shown:
         result = replayed(the, record, at, replays, progress=shown)
     if plot is not None:
         from spraywindow.jobs.backtest.picture import save_backtest_picture
 
         save_backtest_picture(plot, result)
-    if demo:
-        note(DEMO_NOTE)
     if json:
         from spraywindow.jobs.backtest.json import backtest_answer
         from spraywindow.show import plain, to_json
 
         source = plain(weather_source(record, at))
-        say(to_json({**backtest_answer(result), "source": source, "source_notes": notes}))
+        call.say(to_json({**backtest_answer(result), "source": source, "source_notes": notes}))
     elif csv:
         from spraywindow.jobs.backtest.json import backtest_csv
 
-        typer.echo(backtest_csv(result), nl=False)
+        call.say(backtest_csv(result), end="")
     else:
         from spraywindow.jobs.backtest.text import backtest_text
         from spraywindow.jobs.slots import paragraph, source_line
 
-        say(backtest_text(result))
-        for line in [*notes, source_line(weather_source(record, at))]:
-            say(paragraph(line))
+        lines = [*notes, source_line(weather_source(record, at))]
+        call.say("\n".join([backtest_text(result), *map(paragraph, lines)]))
 
 
-def _archived(
-    site: Site, record: pd.DataFrame, now: pd.Timestamp, notes: list[str]
-) -> ForecastReplay:
+def _archived(call: Call, notes: list[str]) -> ForecastReplay:
     """The archived forecasts of the record's winters; what they hold is added to `notes`."""
     from spraywindow.sources.http import polite_session
     from spraywindow.sources.past import archived_forecasts
 
+    first, last = call.winters.index[[0, -1]]
     with progress("fetching archived forecasts"), polite_session() as session:
         replay = archived_forecasts(
-            site.place, record.index[0], record.index[-1], now=now, session=session
+            call.bare_site.place, first, last, now=call.now, session=session
         )
     notes += replay.notes
     return replay
