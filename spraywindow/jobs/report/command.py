@@ -61,8 +61,9 @@ def report(
         raise InputError("--out of several sites", cure="leave it out: every site gets its page")
     pages = answers_of(calls, partial(_page, winters=winters, winters_columns=winters_columns))
     paths = [out or Path(f"{file_name(evenings[0].site.name)}.html") for evenings, _ in pages]
-    if len(set(paths)) < len(paths):
-        raise InputError("two sites have one page", cure="give each site its own name")
+    twice = next((path for path in paths if paths.count(path) > 1), None)
+    if twice is not None:
+        raise InputError(f"two sites have the page {twice}", cure="give each site its own name")
     texts = []
     for call, path, (evenings, page) in zip(calls, paths, pages, strict=True):
         write_new(path, page, over=PAGE_MARK)
