@@ -99,6 +99,8 @@ class Call:
         The application record; None for the site's own.
     service : str or None
         A forecast service in place of the site's own.
+    clock : bool
+        Whether the demo, too, is asked at the clock's time.
     tell : callable
         Takes a remark beside the answer; by default it goes to stderr.
     """
@@ -109,6 +111,7 @@ class Call:
     now_text: str | None = None
     record_file: Path | None = None
     service: str | None = None
+    clock: bool = False
     tell: Callable[[str], None] = note
 
     @property
@@ -129,12 +132,21 @@ class Call:
     @cached_property
     def now(self) -> pd.Timestamp:
         """The time of the answer, UTC."""
-        return the_now(self.now_text, self.bare_site, demo=self.demo_weather)
+        demo = self.demo_weather and not self.clock
+        return the_now(self.now_text, self.bare_site, demo=demo)
 
     @property
     def today(self) -> dt.date:
         """The site's local day of `now`."""
         return self.now.tz_convert(self.bare_site.place.timezone).date()
+
+    @property
+    def record_path(self) -> Path | None:
+        """The record named, else the site file's key, else its name with .db; None of the demo."""
+        if self.record_file is not None or self.file is None:
+            return self.record_file
+        named = self.bare_site.record
+        return self.file.parent / named if named else self.file.with_suffix(".db")
 
     @cached_property
     def _with_record(self) -> tuple[Site, list[Kept]]:
