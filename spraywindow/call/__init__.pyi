@@ -13,12 +13,7 @@ from .call import WeatherOption as WeatherOption
 from .call import WintersOption as WintersOption
 from .call import note as note  # Print a remark beside the answer, on stderr
 from .call import progress as progress  # Show on stderr, to a person, that something is under way
-from .call import record_path as record_path  # The record named
 from .call import say as say  # Print an answer
-from .call import the_now as the_now  # The time of the answer: as given, else the demo's issue time
-from .call import the_site as the_site  # Read the site file, or give the demo's site
-from .call import the_weather as the_weather  # The hourly table: from a file, the demo
-from .call import with_record as with_record  # The site with the rounds of its application record
 from .screen import bar as bar  # Show how many parts of a longer piece of work are done
 from .screen import check_free as check_free  # Refuse files that cannot be written
 from .screen import check_picture as check_picture  # Refuse a picture's file that cannot be written

@@ -101,6 +101,8 @@ class Call:
         A forecast service in place of the site's own.
     clock : bool
         Whether the demo, too, is asked at the clock's time.
+    first : Call or None
+        The first of several sites, where its time is that of all.
     tell : callable
         Takes a remark beside the answer; by default it goes to stderr.
     """
@@ -112,6 +114,7 @@ class Call:
     record_file: Path | None = None
     service: str | None = None
     clock: bool = False
+    first: Call | None = None
     tell: Callable[[str], None] = note
 
     @property
@@ -127,13 +130,29 @@ class Call:
     @cached_property
     def bare_site(self) -> Site:
         """The site as its file says it, without its record."""
-        return the_site(self.file)
+        from spraywindow.site import read_site
+
+        if self.file is None:
+            from spraywindow.sources.demo import sample_path
+
+            return read_site(sample_path("orchard.toml"))
+        return read_site(self.file)
 
     @cached_property
     def now(self) -> pd.Timestamp:
         """The time of the answer, UTC."""
-        demo = self.demo_weather and not self.clock
-        return the_now(self.now_text, self.bare_site, demo=demo)
+        timezone = self.bare_site.place.timezone
+        if self.first is not None:
+            return self.first.now
+        if self.now_text is not None:
+            return parse_now(self.now_text, timezone)
+        if self.demo_weather and not self.clock:
+            from spraywindow.sources.demo import DEMO_NOW
+
+            return DEMO_NOW
+        import pandas as pd
+
+        return pd.Timestamp.now(tz="UTC")
 
     @property
     def today(self) -> dt.date:
@@ -150,11 +169,27 @@ class Call:
 
     @cached_property
     def _with_record(self) -> tuple[Site, list[Kept]]:
-        return with_record(self.bare_site, self.file, self.record_file, self.now, tell=self.tell)
+        site, today, path = self.bare_site, self.today, self.record_path
+        if path is None or (self.record_file is None and not path.exists()):
+            return site, []
+        from spraywindow.record import current, open_record, season_rounds, with_rounds
+
+        with open_record(path, read_only=True) as opened:
+            rows = current(opened, site.name)
+        rounds = season_rounds(rows, site, today)
+        done, lines = with_rounds(site, rounds)
+        days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
+        self.tell(f"From the record {path}: {days} of work this season.")
+        for line in lines:
+            self.tell(f"! {line}")
+        return done, rows
 
     @property
     def site(self) -> Site:
-        """The site with the rounds of its application record; what was read is told."""
+        """The site with the rounds of its application record; what was read is told.
+
+        A default record may be absent.
+        """
         return self._with_record[0]
 
     @property
@@ -165,10 +200,23 @@ class Call:
     @cached_property
     def weather(self) -> pd.DataFrame:
         """The hourly table: from a file, the demo, or a forecast service."""
-        return the_weather(
-            self.bare_site, self.weather_file, self.columns, self.now,
-            demo=self.demo, service=self.service,
-        )  # fmt: skip
+        from spraywindow.errors import InputError
+
+        site, now = self.bare_site, self.now
+        if self.columns is not None and self.weather_file is None:
+            raise InputError("--columns without --weather", cure="name the weather file")
+        if self.weather_file is not None:
+            from spraywindow.sources.files import read_weather
+
+            return read_weather(self.weather_file, columns=self.columns)
+        if self.demo:
+            from spraywindow.sources.demo import demo_forecast
+
+            return demo_forecast()
+        from spraywindow.sources import get_forecast
+
+        with progress("fetching the forecast"):
+            return get_forecast(site.place, now=now, service=self.service or site.service)
 
     @cached_property
     def year_weather(self) -> pd.DataFrame:
@@ -219,54 +267,6 @@ def _holds(table: pd.DataFrame, time: pd.Timestamp) -> bool:
     return bool(table.index[0] <= time <= table.index[-1])
 
 
-def the_site(path: Path | None) -> Site:
-    """Read the site file, or give the demo's site."""
-    from spraywindow.site import read_site
-
-    if path is None:
-        from spraywindow.sources.demo import sample_path
-
-        path = sample_path("orchard.toml")
-    return read_site(path)
-
-
-def record_path(record: Path | None, site_file: Path | None, site: Site) -> Path | None:
-    """The record named, else the one of the site file's key, else the site file's name with .db."""
-    if record is not None or site_file is None:
-        return record
-    named = site.record
-    return site_file.parent / named if named else site_file.with_suffix(".db")
-
-
-def with_record(
-    site: Site,
-    site_file: Path | None,
-    record: Path | None,
-    now: pd.Timestamp,
-    *,
-    tell: Callable[[str], None] | None = None,
-) -> tuple[Site, list[Kept]]:
-    """The site with the rounds of its application record, and its entries that hold.
-
-    A default record may be absent. What was read is told on stderr, or to `tell`.
-    """
-    tell = tell or note
-    path = record_path(record, site_file, site)
-    if path is None or (record is None and not path.exists()):
-        return site, []
-    from spraywindow.record import current, open_record, season_rounds, with_rounds
-
-    with open_record(path, read_only=True) as opened:
-        rows = current(opened, site.name)
-    rounds = season_rounds(rows, site, now.tz_convert(site.place.timezone).date())
-    done, lines = with_rounds(site, rounds)
-    days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
-    tell(f"From the record {path}: {days} of work this season.")
-    for line in lines:
-        tell(f"! {line}")
-    return done, rows
-
-
 _YEARS = range(1900, 2200)
 """The years of this: calendars of older days, and sums of dates, need not work beyond them."""
 
@@ -312,47 +312,6 @@ def _local(time: pd.Timestamp, timezone: str, text: str) -> pd.Timestamp:
         cure=f"give it as {summer.isoformat(timespec='minutes')}"
         + (f" or {winter.isoformat(timespec='minutes')}" if twice else ""),
     )
-
-
-def the_now(text: str | None, site: Site, *, demo: bool) -> pd.Timestamp:
-    """The time of the answer: as given, else the demo's issue time, else the clock's."""
-    import pandas as pd
-
-    if text is not None:
-        return parse_now(text, site.place.timezone)
-    if demo:
-        from spraywindow.sources.demo import DEMO_NOW
-
-        return DEMO_NOW
-    return pd.Timestamp.now(tz="UTC")
-
-
-def the_weather(
-    site: Site,
-    weather: Path | None,
-    columns: Path | None,
-    now: pd.Timestamp,
-    *,
-    demo: bool,
-    service: str | None = None,
-) -> pd.DataFrame:
-    """The hourly table: from a file, the demo, or a forecast service."""
-    from spraywindow.errors import InputError
-
-    if columns is not None and weather is None:
-        raise InputError("--columns without --weather", cure="name the weather file")
-    if weather is not None:
-        from spraywindow.sources.files import read_weather
-
-        return read_weather(weather, columns=columns)
-    if demo:
-        from spraywindow.sources.demo import demo_forecast
-
-        return demo_forecast()
-    from spraywindow.sources import get_forecast
-
-    with progress("fetching the forecast"):
-        return get_forecast(site.place, now=now, service=service or site.service)
 
 
 def _reanalysis(site: Site, now: pd.Timestamp) -> tuple[pd.DataFrame, list[str]]:
