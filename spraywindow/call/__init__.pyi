@@ -1,25 +1,27 @@
 # What other folders may use of it, loaded when first used.
 
 from .call import DEMO_NOTE as DEMO_NOTE
+from .call import Call as Call  # What one call asks of one site
 from .call import ColumnsOption as ColumnsOption
 from .call import JsonOption as JsonOption
 from .call import NowOption as NowOption
 from .call import PlotOption as PlotOption
 from .call import RecordOption as RecordOption
 from .call import SiteOption as SiteOption
+from .call import SitesOption as SitesOption
 from .call import WeatherOption as WeatherOption
 from .call import WintersOption as WintersOption
 from .call import note as note  # Print a remark beside the answer, on stderr
-from .call import past_weather as past_weather  # Past winters: a file, the demo's
 from .call import progress as progress  # Show on stderr, to a person, that something is under way
-from .call import record_path as record_path  # The record named
 from .call import say as say  # Print an answer
-from .call import the_now as the_now  # The time of the answer: as given, else the demo's issue time
-from .call import the_site as the_site  # Read the site file, or give the demo's site
-from .call import the_weather as the_weather  # The hourly table: from a file, the demo
-from .call import with_record as with_record  # The site with the rounds of its application record
-from .call import year_weather as year_weather  # The hourly table
 from .screen import bar as bar  # Show how many parts of a longer piece of work are done
 from .screen import check_free as check_free  # Refuse files that cannot be written
 from .screen import check_picture as check_picture  # Refuse a picture's file that cannot be written
 from .screen import write_new as write_new  # Write a file whole or not at all
+from .several import Told as Told  # What one call was told
+from .several import answers_of as answers_of  # Answer one call or several
+from .several import (
+    gathered as gathered,
+)  # The answers of several calls, or every mistake in a line
+from .several import say_each as say_each  # Print the answer of every site
+from .several import told as told  # Answer one call; a mistake becomes its line

@@ -1,15 +1,18 @@
-"""What the commands share: options, the clock's now, the site, its weather, writing out."""
+"""What the commands share: options, and the `Call` that reads what they name."""
 
 from __future__ import annotations
 
 import sys
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Callable, Iterator
 
     import pandas as pd
@@ -19,6 +22,10 @@ if TYPE_CHECKING:
 
 SiteOption = Annotated[
     Path | None, typer.Option("--site", help="Site file (TOML). Without it: the invented demo.")
+]
+SitesOption = Annotated[
+    list[Path] | None,
+    typer.Option("--site", help="Site file (TOML), repeatable. Without it: the invented demo."),
 ]
 WeatherOption = Annotated[
     Path | None,
@@ -43,55 +50,221 @@ RecordOption = Annotated[
         help="Application record. Default: the site file's key record, else its name with .db.",
     ),
 ]
+WintersOption = Annotated[
+    Path | None,
+    typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
+]
+PAST_WINTERS = 25
 DEMO_NOTE = "The invented demo orchard; give --site FILE for your own (`spraywindow init FILE`)."
 
 
-def the_site(path: Path | None) -> Site:
-    """Read the site file, or give the demo's site."""
-    from spraywindow.site import read_site
+@contextmanager
+def progress(what: str) -> Iterator[None]:
+    """Show on stderr, to a person, that something is under way."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
 
-    if path is None:
-        from spraywindow.sources.demo import sample_path
-
-        path = sample_path("orchard.toml")
-    return read_site(path)
-
-
-def record_path(record: Path | None, site_file: Path | None, site: Site) -> Path | None:
-    """The record named, else the one of the site file's key, else the site file's name with .db."""
-    if record is not None or site_file is None:
-        return record
-    named = site.record
-    return site_file.parent / named if named else site_file.with_suffix(".db")
+    with Console(stderr=True).status(f"{what} ..."):
+        yield
 
 
-def with_record(
-    site: Site,
-    site_file: Path | None,
-    record: Path | None,
-    now: pd.Timestamp,
-    *,
-    tell: Callable[[str], None] | None = None,
-) -> tuple[Site, list[Kept]]:
-    """The site with the rounds of its application record, and its entries that hold.
+def say(text: Any) -> None:
+    """Print an answer."""
+    typer.echo(str(text))
 
-    A default record may be absent. What was read is told on stderr, or to `tell`.
+
+def note(text: str) -> None:
+    """Print a remark beside the answer, on stderr."""
+    typer.echo(text, err=True)
+
+
+@dataclass(frozen=True)
+class Call:
+    """What one call asks of one site; each part is read once, when it is first used.
+
+    A part reads those before it first: site file, time, weather. So the mistake that is told is
+    the first of them, in whatever order a command uses the parts.
+
+    Parameters
+    ----------
+    file : Path or None
+        The site file; None for the invented demo.
+    weather_file, columns : Path or None
+        A weather file in place of a service, and the map that says how to read it.
+    now_text : str or None
+        The time of the answer as people write it; None for the clock's, or the demo's.
+    record_file : Path or None
+        The application record; None for the site's own.
+    service : str or None
+        A forecast service in place of the site's own.
+    clock : bool
+        Whether the demo, too, is asked at the clock's time.
+    first : Call or None
+        The first of several sites, where its time is that of all.
+    tell : callable
+        Takes a remark beside the answer; by default it goes to stderr.
     """
-    tell = tell or note
-    path = record_path(record, site_file, site)
-    if path is None or (record is None and not path.exists()):
-        return site, []
-    from spraywindow.record import current, open_record, season_rounds, with_rounds
 
-    with open_record(path, read_only=True) as opened:
-        rows = current(opened, site.name)
-    rounds = season_rounds(rows, site, now.tz_convert(site.place.timezone).date())
-    done, lines = with_rounds(site, rounds)
-    days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
-    tell(f"From the record {path}: {days} of work this season.")
-    for line in lines:
-        tell(f"! {line}")
-    return done, rows
+    file: Path | None
+    weather_file: Path | None = None
+    columns: Path | None = None
+    now_text: str | None = None
+    record_file: Path | None = None
+    service: str | None = None
+    clock: bool = False
+    first: Call | None = None
+    tell: Callable[[str], None] = note
+
+    @property
+    def demo(self) -> bool:
+        """Whether the site is the invented demo."""
+        return self.file is None
+
+    @property
+    def demo_weather(self) -> bool:
+        """Whether the weather is the demo's, too."""
+        return self.demo and self.weather_file is None
+
+    @cached_property
+    def bare_site(self) -> Site:
+        """The site as its file says it, without its record."""
+        from spraywindow.site import read_site
+
+        if self.file is None:
+            from spraywindow.sources.demo import sample_path
+
+            return read_site(sample_path("orchard.toml"))
+        return read_site(self.file)
+
+    @cached_property
+    def now(self) -> pd.Timestamp:
+        """The time of the answer, UTC."""
+        timezone = self.bare_site.place.timezone
+        if self.first is not None:
+            return self.first.now
+        if self.now_text is not None:
+            return parse_now(self.now_text, timezone)
+        if self.demo_weather and not self.clock:
+            from spraywindow.sources.demo import DEMO_NOW
+
+            return DEMO_NOW
+        import pandas as pd
+
+        return pd.Timestamp.now(tz="UTC")
+
+    @property
+    def today(self) -> dt.date:
+        """The site's local day of `now`."""
+        return self.now.tz_convert(self.bare_site.place.timezone).date()
+
+    @property
+    def record_path(self) -> Path | None:
+        """The record named, else the site file's key, else its name with .db; None of the demo."""
+        if self.record_file is not None or self.file is None:
+            return self.record_file
+        named = self.bare_site.record
+        return self.file.parent / named if named else self.file.with_suffix(".db")
+
+    @cached_property
+    def _with_record(self) -> tuple[Site, list[Kept]]:
+        site, today, path = self.bare_site, self.today, self.record_path
+        if path is None or (self.record_file is None and not path.exists()):
+            return site, []
+        from spraywindow.record import current, open_record, season_rounds, with_rounds
+
+        with open_record(path, read_only=True) as opened:
+            rows = current(opened, site.name)
+        rounds = season_rounds(rows, site, today)
+        done, lines = with_rounds(site, rounds)
+        days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
+        self.tell(f"From the record {path}: {days} of work this season.")
+        for line in lines:
+            self.tell(f"! {line}")
+        return done, rows
+
+    @property
+    def site(self) -> Site:
+        """The site with the rounds of its application record; what was read is told.
+
+        A default record may be absent.
+        """
+        return self._with_record[0]
+
+    @property
+    def rows(self) -> list[Kept]:
+        """The entries of the application record that hold."""
+        return self._with_record[1]
+
+    @cached_property
+    def weather(self) -> pd.DataFrame:
+        """The hourly table: from a file, the demo, or a forecast service."""
+        from spraywindow.errors import InputError
+
+        site, now = self.bare_site, self.now
+        if self.columns is not None and self.weather_file is None:
+            raise InputError("--columns without --weather", cure="name the weather file")
+        if self.weather_file is not None:
+            from spraywindow.sources.files import read_weather
+
+            return read_weather(self.weather_file, columns=self.columns)
+        if self.demo:
+            from spraywindow.sources.demo import demo_forecast
+
+            return demo_forecast()
+        from spraywindow.sources import get_forecast
+
+        with progress("fetching the forecast"):
+            return get_forecast(site.place, now=now, service=self.service or site.service)
+
+    @cached_property
+    def year_weather(self) -> pd.DataFrame:
+        """The hourly table; for the demo at a time in its past winters, those."""
+        forecast = self.weather
+        if not self.demo_weather or _holds(forecast, self.now):
+            return forecast
+        from spraywindow.sources.demo import demo_winters
+
+        winters = demo_winters()
+        return winters if _holds(winters, self.now) else forecast
+
+    @property
+    def winters(self) -> pd.DataFrame:
+        """Past winters, hourly: a file, the demo's, or reanalysis with stations as a check."""
+        return self._past[0]
+
+    @property
+    def winter_notes(self) -> list[str]:
+        """What is to be said of the source of the past winters."""
+        return list(self._past[1])
+
+    @cached_property
+    def _past(self) -> tuple[pd.DataFrame, list[str]]:
+        if self.weather_file is not None or self.columns is not None:
+            table = self.weather
+            assert self.weather_file is not None  # columns alone are refused
+            table.attrs.setdefault("source", {"name": self.weather_file.name})
+            return table, list(table.attrs.get("notes", []))
+        if self.demo:
+            from spraywindow.sources.demo import demo_winters
+
+            return demo_winters(), []
+        return _reanalysis(self.bare_site, self.now)
+
+    def remark(self) -> None:
+        """Tell of the demo that it is one."""
+        if self.demo:
+            self.tell(DEMO_NOTE)
+
+    def say(self, text: str, *, end: str = "\n") -> None:
+        """Print the answer; of the demo with the remark."""
+        self.remark()
+        typer.echo(f"{text}{end}", nl=False)
+
+
+def _holds(table: pd.DataFrame, time: pd.Timestamp) -> bool:
+    return bool(table.index[0] <= time <= table.index[-1])
 
 
 _YEARS = range(1900, 2200)
@@ -141,116 +314,11 @@ def _local(time: pd.Timestamp, timezone: str, text: str) -> pd.Timestamp:
     )
 
 
-def the_now(text: str | None, site: Site, *, demo: bool) -> pd.Timestamp:
-    """The time of the answer: as given, else the demo's issue time, else the clock's."""
+def _reanalysis(site: Site, now: pd.Timestamp) -> tuple[pd.DataFrame, list[str]]:
+    """Past winters of reanalysis, and how the nearest stations compare."""
     import pandas as pd
 
-    if text is not None:
-        return parse_now(text, site.place.timezone)
-    if demo:
-        from spraywindow.sources.demo import DEMO_NOW
-
-        return DEMO_NOW
-    return pd.Timestamp.now(tz="UTC")
-
-
-def the_weather(
-    site: Site,
-    weather: Path | None,
-    columns: Path | None,
-    now: pd.Timestamp,
-    *,
-    demo: bool,
-    service: str | None = None,
-) -> pd.DataFrame:
-    """The hourly table: from a file, the demo, or a forecast service."""
-    from spraywindow.errors import InputError
-
-    if columns is not None and weather is None:
-        raise InputError("--columns without --weather", cure="name the weather file")
-    if weather is not None:
-        from spraywindow.sources.files import read_weather
-
-        return read_weather(weather, columns=columns)
-    if demo:
-        from spraywindow.sources.demo import demo_forecast
-
-        return demo_forecast()
-    from spraywindow.sources import get_forecast
-
-    with progress("fetching the forecast"):
-        return get_forecast(site.place, now=now, service=service or site.service)
-
-
-@contextmanager
-def progress(what: str) -> Iterator[None]:
-    """Show on stderr, to a person, that something is under way."""
-    if not sys.stderr.isatty():
-        yield
-        return
-    from rich.console import Console
-
-    with Console(stderr=True).status(f"{what} ..."):
-        yield
-
-
-def say(text: Any) -> None:
-    """Print an answer."""
-    typer.echo(str(text))
-
-
-def note(text: str) -> None:
-    """Print a remark beside the answer, on stderr."""
-    typer.echo(text, err=True)
-
-
-def year_weather(
-    site: Site, weather: Path | None, columns: Path | None, now: pd.Timestamp, *, demo: bool
-) -> pd.DataFrame:
-    """The hourly table; for the demo at a time in its past winters, those."""
-    if demo and weather is None and columns is None:
-        from spraywindow.sources.demo import demo_forecast, demo_winters
-
-        forecast = demo_forecast()
-        if forecast.index[0] <= now <= forecast.index[-1]:
-            return forecast
-        winters = demo_winters()
-        return winters if winters.index[0] <= now <= winters.index[-1] else forecast
-    return the_weather(site, weather, columns, now, demo=demo)
-
-
-PAST_WINTERS = 25
-WintersOption = Annotated[
-    Path | None,
-    typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
-]
-
-
-def past_weather(
-    site: Site,
-    weather: Path | None,
-    columns: Path | None,
-    now: pd.Timestamp,
-    *,
-    demo: bool,
-) -> tuple[pd.DataFrame, list[str]]:
-    """Past winters: a file, the demo's, or reanalysis with the nearest stations as a check."""
-    import pandas as pd
-
-    from spraywindow.errors import InputError, SourceError
-
-    if columns is not None and weather is None:
-        raise InputError("--columns without --weather", cure="name the weather file")
-    if weather is not None:
-        from spraywindow.sources.files import read_weather
-
-        table = read_weather(weather, columns=columns)
-        table.attrs.setdefault("source", {"name": weather.name})
-        return table, list(table.attrs.get("notes", []))
-    if demo:
-        from spraywindow.sources.demo import demo_winters
-
-        return demo_winters(), []
+    from spraywindow.errors import SourceError
     from spraywindow.sources.past import reanalysis_record, station_record
 
     # the reanalysis lags some days behind; whole months are asked for, so that the cache serves

@@ -9,7 +9,7 @@ import pandas as pd
 import typer
 
 from spraywindow.call import (
-    DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
@@ -18,18 +18,12 @@ from spraywindow.call import (
     WintersOption,
     bar,
     check_picture,
-    note,
-    past_weather,
     progress,
-    say,
-    the_now,
-    the_site,
 )
 from spraywindow.jobs.backtest.answer import SiteBacktest, winter_rows
 from spraywindow.winters import AFTER_H, runs_of
 
 if TYPE_CHECKING:
-    from spraywindow.site import Site
     from spraywindow.winters import ForecastReplay
 
 
@@ -67,16 +61,14 @@ def backtest(
     if json and csv:
         raise InputError("--json and --csv together", cure="choose one")
     check_picture(plot)
-    demo = site is None
-    if archived and demo:
+    call = Call(site, weather, columns, now)
+    if archived and call.demo:
         raise InputError("--archived for the invented demo", cure="name your site with --site FILE")
-    the = the_site(site)
-    at = the_now(now, the, demo=demo and weather is None)
-    record, notes = past_weather(the, weather, columns, at, demo=demo)
+    the, record, at, notes = call.bare_site, call.winters, call.now, call.winter_notes
     replays: list[ForecastReplay] = [Foresight(days)]
     replays += [ErrorModel(seed=seed, days=days) for seed in range(1, errors + 1)]
     if archived:
-        replays.append(_archived(the, record, at, notes))
+        replays.append(_archived(call, notes))
     with bar("winters") as shown:
         result = replayed(the, record, at, replays, progress=shown)
     result = replace(result, source_notes=tuple(notes))
@@ -84,33 +76,28 @@ def backtest(
         from spraywindow.jobs.backtest.picture import save_backtest_picture
 
         save_backtest_picture(plot, result)
-    if demo:
-        note(DEMO_NOTE)
     if json:
         from spraywindow.jobs.backtest.text import BACKTEST_WORDS
         from spraywindow.show import to_json
 
-        say(to_json(result, BACKTEST_WORDS))
+        call.say(to_json(result, BACKTEST_WORDS))
     elif csv:
-        pass
-
-        typer.echo(backtest_csv(result), nl=False)
+        call.say(backtest_csv(result), end="")
     else:
         from spraywindow.jobs.backtest.text import backtest_text
 
-        say(backtest_text(result))
+        call.say(backtest_text(result))
 
 
-def _archived(
-    site: Site, record: pd.DataFrame, now: pd.Timestamp, notes: list[str]
-) -> ForecastReplay:
+def _archived(call: Call, notes: list[str]) -> ForecastReplay:
     """The archived forecasts of the record's winters; what they hold is added to `notes`."""
     from spraywindow.sources.http import polite_session
     from spraywindow.sources.past import archived_forecasts
 
+    first, last = call.winters.index[[0, -1]]
     with progress("fetching archived forecasts"), polite_session() as session:
         replay = archived_forecasts(
-            site.place, record.index[0], record.index[-1], now=now, session=session
+            call.bare_site.place, first, last, now=call.now, session=session
         )
     notes += replay.notes
     return replay

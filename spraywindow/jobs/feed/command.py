@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from spraywindow.call import (
-    DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
     SiteOption,
     WeatherOption,
-    note,
-    say,
-    the_now,
-    the_site,
-    year_weather,
 )
 
 
@@ -29,10 +24,6 @@ def feed(
     from spraywindow.jobs.feed.text import FEED_WORDS, feed_text
     from spraywindow.show import to_json
 
-    demo = site is None
-    the = the_site(site)
-    at = the_now(now, the, demo=demo and weather is None)
-    answer = feed_site(the, year_weather(the, weather, columns, at, demo=demo), at)
-    if demo:
-        note(DEMO_NOTE)
-    say(to_json(answer, FEED_WORDS) if json else feed_text(answer))
+    call = Call(site, weather, columns, now)
+    answer = feed_site(call.bare_site, call.year_weather, call.now)
+    call.say(to_json(answer, FEED_WORDS) if json else feed_text(answer))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from spraywindow.call import (
-    DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
@@ -29,7 +29,6 @@ from spraywindow.jobs.log.shared import (
     read_text,
     record_file,
     rows_since,
-    site_and_now,
     written,
 )
 
@@ -78,8 +77,8 @@ def add(
     from spraywindow.record import entry_from, refuse_ahead
     from spraywindow.record import record as records
 
-    the, at = site_and_now(site, now, demo=site is None and weather is None)
-    path = record_file(record, site, the)
+    call = Call(site, weather, columns, now, record)
+    the, at, path = call.bare_site, call.now, record_file(call)
     fields = written(
         file, settings, material=material, product=product, start=start, end=end, amount=amount,
         share=share,
@@ -93,7 +92,7 @@ def add(
         refuse_ahead(entry, at.to_pydatetime())
         kept_receipt = None if receipt is None else read_text(receipt, "receipt")
         beside = () if kept_receipt is None else receipt_cautions(kept_receipt, entry)
-        entry = estimated(entry, the, weather, columns, at, demo=site is None, fetch=fetch)
+        entry = estimated(call, entry, fetch=fetch)
         new = not path.exists()
         if the_record is None:  # begun once there is something to enter
             the_record = stack.enter_context(records.open_record(path, create=True))
@@ -101,8 +100,7 @@ def add(
         kept = holding(records.current(the_record), number)
         check = check_entry(records.current(the_record, the.name), the, kept, at)
     answer = Entered(the, kept, path, check, beside)
-    if site is None:
-        note(DEMO_NOTE)
+    call.remark()
     if new:
         note(f"A new record: {path}")
     _told(answer, json, "Entered")
@@ -126,8 +124,8 @@ def correct(
     from spraywindow.record import WEATHER_FIELDS, Application, changes_from
     from spraywindow.record import record as records
 
-    the, at = site_and_now(site, now)
-    path = record_file(record, site, the)
+    call = Call(site, weather, columns, now, record, clock=True)
+    the, at, path = call.bare_site, call.now, record_file(call)
     with records.open_record(path) as the_record:
         old = holding(records.current(the_record), number).entry
         its_site = the if site is not None and the.name == old.site else None
@@ -137,9 +135,7 @@ def correct(
         if weather is not None:
             # looked up at the corrected time
             values = old.model_dump() | {"start": old.start, "end": old.end}
-            filled = estimated(
-                Application.read(values | dropped | changes), the, weather, columns, at
-            )
+            filled = estimated(call, Application.read(values | dropped | changes))
             found = {n: getattr(filled, n) for n in WEATHER_FIELDS if n in filled.estimated}
             known = {"estimated": filled.estimated, "weather_source": filled.weather_source}
             changes = dropped | changes | found | known
@@ -165,8 +161,8 @@ def withdraw(
     from spraywindow.record import record as records
     from spraywindow.show import to_json
 
-    the, at = site_and_now(site, now)
-    path = record_file(record, site, the)
+    call = Call(site, now_text=now, record_file=record, clock=True)
+    at, path = call.now, record_file(call)
     with records.open_record(path) as the_record:
         made = records.withdraw(the_record, number, why=why, now=at.to_pydatetime())
     if json:
@@ -192,8 +188,8 @@ def show(
     from spraywindow.record import record as records
     from spraywindow.show import to_json
 
-    the, at = site_and_now(site, now)
-    path = record_file(record, site, the)
+    call = Call(site, now_text=now, record_file=record, clock=True)
+    the, at, path = call.bare_site, call.now, record_file(call)
     with records.open_record(path, read_only=True) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
         rows = rows_since(rows, since, the.name if site is not None else None)

@@ -8,16 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from spraywindow.call import (
-    DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
     RecordOption,
     SiteOption,
     WeatherOption,
-    note,
     say,
-    the_weather,
     write_new,
 )
 from spraywindow.jobs.log.shared import (
@@ -28,13 +26,11 @@ from spraywindow.jobs.log.shared import (
     record_file,
     rows_since,
     settings,
-    site_and_now,
     written,
 )
 
 if TYPE_CHECKING:
     from spraywindow.record import Application
-    from spraywindow.site import Site
 
 
 def advice(
@@ -56,8 +52,9 @@ def advice(
     from spraywindow.show import to_json
     from spraywindow.site import season_start
 
-    the, at = site_and_now(site, now, demo=site is None and weather is None)
-    with opened(record, site, the) as the_record:
+    call = Call(site, weather, columns, now, record)
+    the, at = call.bare_site, call.now
+    with opened(call) as the_record:
         holds = records.current(the_record)
     rows = [row for row in holds if row.entry.site == the.name]
     if not rows:
@@ -72,11 +69,8 @@ def advice(
         chosen = [holding(rows, number)]
     else:
         chosen = season if every else latest_rounds(season, the)
-    table = the_weather(the, weather, columns, at, demo=site is None)
-    answer = advise(chosen, rows, the, table, at)
-    if site is None:
-        note(DEMO_NOTE)
-    say(to_json(answer, ADVICE_WORDS) if json else advice_text(answer))
+    answer = advise(chosen, rows, the, call.weather, at)
+    call.say(to_json(answer, ADVICE_WORDS) if json else advice_text(answer))
 
 
 def judge(
@@ -100,12 +94,13 @@ def judge(
     from spraywindow.record import record as records
     from spraywindow.show import to_json
 
-    the, at = site_and_now(site, now, demo=site is None and weather is None)
+    call = Call(site, weather, columns, now, record)
+    the, at = call.bare_site, call.now
     texts: list[tuple[str, str]] = []
     if receipt:
         texts = [(str(path), read_text(path, "receipt")) for path in receipt]
     else:
-        with opened(record, site, the) as the_record:
+        with opened(call) as the_record:
             rows = records.current(the_record, None if site is None else the.name)
             chosen = rows if number is None else [holding(rows, number)]
             for row in chosen:
@@ -120,11 +115,8 @@ def judge(
     if receipt or number is not None:  # one that is asked for by name
         for name, text in texts:
             refuse_other_site(text, the.name, where=name if receipt else f"receipt of entry {name}")
-    table = the_weather(the, weather, columns, at, demo=site is None)
-    answer = judge_all(texts, the, table, now=at.to_pydatetime())
-    if site is None:
-        note(DEMO_NOTE)
-    say(to_json(answer) if json else judge_text(answer))
+    answer = judge_all(texts, the, call.weather, now=at.to_pydatetime())
+    call.say(to_json(answer) if json else judge_text(answer))
 
 
 def export(
@@ -148,8 +140,9 @@ def export(
     makers = {"csv": export_csv, "json": export_json}
     if form not in makers:
         raise InputError("unknown format", where="--format", expected="csv, json", got=form)
-    the, _ = site_and_now(site, None)
-    with opened(record, site, the) as the_record:
+    call = Call(site, record_file=record)
+    the = call.bare_site
+    with opened(call) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
     text = makers[form](rows_since(rows, since, the.name if site is not None else None))
     if to is None:
@@ -167,7 +160,7 @@ def check(site: SiteOption = None, record: RecordOption = None, json: JsonOption
     from spraywindow.record import check_record
     from spraywindow.show import to_json
 
-    path = record_file(record, site)
+    path = record_file(Call(site, record_file=record))
     found = check_record(path)
     if json:
         say(to_json(found))
@@ -213,8 +206,9 @@ def paper(
     if show_template:
         typer.echo(built_in_template(kind), nl=False)
         return
-    the, _ = site_and_now(site, None, demo=site is None)
-    the_entry = _entry_for(kind, entry, the, site, record, fields, receipt)
+    call = Call(site, record_file=record)
+    the = call.bare_site
+    the_entry = _entry_for(call, kind, entry, fields, receipt)
     text = write_paper(
         kind,
         the_entry,
@@ -235,11 +229,9 @@ def paper(
 
 
 def _entry_for(
+    call: Call,
     kind: str,
     named: str | None,
-    the: Site,
-    site: Path | None,
-    record: Path | None,
     fields: list[str] | None,
     receipt: Path | None,
 ) -> Application:
@@ -251,8 +243,9 @@ def _entry_for(
     from spraywindow.record import entry_from
     from spraywindow.record import record as records
 
+    the = call.bare_site
     if named is not None and named.isdigit():
-        with opened(record, site, the) as the_record:
+        with opened(call) as the_record:
             return holding(records.current(the_record), int(named)).entry
     if kind != "note":
         raise InputError(

@@ -8,13 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from spraywindow.call import note, record_path, the_now, the_site, the_weather
+from spraywindow.call import Call, note
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from spraywindow.record import Application, Kept, Record
-    from spraywindow.site import Site
 
 SET_FIELDS = (
     "material", "product", "registration_number", "start", "end", "amount", "spray_volume", "area",
@@ -39,13 +36,11 @@ FETCH_WITHIN_H = 36
 """A forecast service still holds the hours of a round this long after it [h]; P."""
 
 
-def record_file(record: Path | None, site_file: Path | None, site: Site | None = None) -> Path:
+def record_file(call: Call) -> Path:
     """The record's file; an error where neither it nor a site is named."""
     from spraywindow.errors import InputError
 
-    path = record
-    if path is None and site_file is not None:
-        path = record_path(record, site_file, site or the_site(site_file))
+    path = call.record_path
     if path is None:
         raise InputError(
             "no record named", cure="give --record FILE, or --site FILE whose record it is"
@@ -53,11 +48,11 @@ def record_file(record: Path | None, site_file: Path | None, site: Site | None =
     return path
 
 
-def opened(record: Path | None, site_file: Path | None, site: Site) -> Record:
+def opened(call: Call) -> Record:
     """Open the record that is there, to read it."""
     from spraywindow.record import open_record
 
-    return open_record(record_file(record, site_file, site), read_only=True)
+    return open_record(record_file(call), read_only=True)
 
 
 def settings(pairs: Sequence[str] | None, option: str = "--set") -> dict[str, str]:
@@ -109,24 +104,7 @@ def read_text(path: Path, what: str) -> str:
         raise InputError(f"the {what} is not a text file", where=str(path)) from error
 
 
-def site_and_now(
-    site: Path | None, now: str | None, *, demo: bool = False
-) -> tuple[Site, pd.Timestamp]:
-    """The site and the time of the answer: the demo's issue time only where its weather is used."""
-    the = the_site(site)
-    return the, the_now(now, the, demo=demo)
-
-
-def estimated(
-    entry: Application,
-    the: Site,
-    weather: Path | None,
-    columns: Path | None,
-    at: pd.Timestamp,
-    *,
-    demo: bool = False,
-    fetch: bool = True,
-) -> Application:
+def estimated(call: Call, entry: Application, *, fetch: bool = True) -> Application:
     """Fill in the weather at the time, where it was not measured; without it the entry stands."""
     import pandas as pd
 
@@ -134,16 +112,16 @@ def estimated(
     from spraywindow.record import WEATHER_FIELDS, with_weather
 
     lacking = [name for name in WEATHER_FIELDS if getattr(entry, name) is None]
-    if not lacking or (weather is None and not fetch):
+    if not lacking or (call.weather_file is None and not fetch):
         return entry
-    if weather is None and not demo:
-        age_h = (at - pd.Timestamp(entry.start)) / pd.Timedelta(hours=1)
+    if call.weather_file is None and not call.demo:
+        age_h = (call.now - pd.Timestamp(entry.start)) / pd.Timedelta(hours=1)
         if age_h > FETCH_WITHIN_H:
             note("No weather filled in: the round is too long ago for a forecast service; "
                  "`log correct NUMBER --weather FILE` can do it.")  # fmt: skip
             return entry
     try:
-        table = the_weather(the, weather, columns, at, demo=demo and weather is None)
+        table = call.weather
     except SourceError as error:
         note(f"No weather filled in: {error}")
         return entry

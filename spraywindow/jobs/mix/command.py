@@ -8,26 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from spraywindow.call import (
-    DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
     RecordOption,
     SiteOption,
     WeatherOption,
-    note,
-    say,
-    the_now,
-    the_site,
-    the_weather,
-    with_record,
 )
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from spraywindow.jobs.mix.answer import MixAnswer
-    from spraywindow.site import Site
     from spraywindow.spray import Slot
 
 
@@ -51,26 +42,19 @@ def mix(
     from spraywindow.jobs.slots import default_material
     from spraywindow.show import to_json
 
-    demo = site is None
-    the = the_site(site)
-    at = the_now(now, the, demo=demo and weather is None)
-    the, kept = with_record(the, site, record, at)
-    name = material or default_material(the, at.tz_convert(the.place.timezone).date())
-    answer = mix_site(the, at, name, blocks=block or (), recorded=[row.entry for row in kept])
-    if demo or weather is not None or columns is not None:
-        table = the_weather(the, weather, columns, at, demo=demo)
-        answer = replace(answer, looked_at=True, next_slot=_next_slot(the, table, at, answer))
-    if demo:
-        note(DEMO_NOTE)
-    say(to_json(answer, MIX_WORDS) if json else mix_text(answer))
+    call = Call(site, weather, columns, now, record)
+    name = material or default_material(call.site, call.today)
+    entries = [row.entry for row in call.rows]
+    answer = mix_site(call.site, call.now, name, blocks=block or (), recorded=entries)
+    if call.demo or weather is not None or columns is not None:
+        answer = replace(answer, looked_at=True, next_slot=_next_slot(call, answer))
+    call.say(to_json(answer, MIX_WORDS) if json else mix_text(answer))
 
 
-def _next_slot(
-    site: Site, table: pd.DataFrame, now: pd.Timestamp, answer: MixAnswer
-) -> Slot | None:
+def _next_slot(call: Call, answer: MixAnswer) -> Slot | None:
     """The first slot of the coming week that is long enough for the job."""
     from spraywindow.jobs.slots import evening
 
-    site = replace(site, job_h=float(answer.time.slot_whole_h))
-    slots = evening(site, table, now, answer.material).slots
+    site = replace(call.site, job_h=float(answer.time.slot_whole_h))
+    slots = evening(site, call.weather, call.now, answer.material).slots
     return min(slots, key=lambda slot: slot.start) if slots else None

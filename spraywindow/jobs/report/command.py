@@ -2,31 +2,31 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from spraywindow.call import (
-    DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
     RecordOption,
-    SiteOption,
+    SitesOption,
     WeatherOption,
-    note,
-    say,
-    the_now,
-    the_site,
-    the_weather,
-    with_record,
+    answers_of,
+    say_each,
     write_new,
 )
 
+if TYPE_CHECKING:
+    from spraywindow.jobs.slots import Evening
+
 
 def report(
-    site: SiteOption = None,
+    sites: SitesOption = None,
     weather: WeatherOption = None,
     columns: ColumnsOption = None,
     now: NowOption = None,
@@ -47,42 +47,52 @@ def report(
     ] = None,
     json: JsonOption = False,
 ) -> None:
-    """Write a page with the answer, the week, the program and the season; print its name."""
-    from spraywindow.jobs.report.page import PAGE_MARK, page_html
+    """Write a page with the answer, the week, the program and the season; print its name.
+
+    Several sites get a page each; their JSON is a list.
+    """
+    from spraywindow.errors import InputError
+    from spraywindow.jobs.report.page import PAGE_MARK
+    from spraywindow.jobs.slots import EVENING_WORDS
+    from spraywindow.show import plain, to_json
+
+    calls = [Call(file, weather, columns, now, record, service) for file in sites or (None,)]
+    if out is not None and len(calls) > 1:
+        raise InputError("--out of several sites", cure="leave it out: every site gets its page")
+    pages = answers_of(calls, partial(_page, winters=winters, winters_columns=winters_columns))
+    paths = [out or Path(f"{file_name(evenings[0].site.name)}.html") for evenings, _ in pages]
+    twice = next((path for path in paths if paths.count(path) > 1), None)
+    if twice is not None:
+        raise InputError(f"two sites have the page {twice}", cure="give each site its own name")
+    texts = []
+    for call, path, (evenings, page) in zip(calls, paths, pages, strict=True):
+        write_new(path, page, over=PAGE_MARK)
+        call.remark()
+        answers = [plain(each, EVENING_WORDS) for each in evenings]
+        texts.append(to_json({"page": path, "answers": answers}) if json else str(path))
+    say_each(texts, json=json)
+
+
+def _page(
+    call: Call, winters: Path | None, winters_columns: Path | None
+) -> tuple[list[Evening], str]:
+    """The evening of each material of the program, planned first, and the page that shows them."""
+    from spraywindow.jobs.report.page import page_html
     from spraywindow.jobs.season import prospect
     from spraywindow.jobs.slots import default_material, evening, planned_first
 
-    demo = site is None
-    the = the_site(site)
-    at = the_now(now, the, demo=demo and weather is None)
-    the, _ = with_record(the, site, record, at)
-    table = the_weather(the, weather, columns, at, demo=demo, service=service)
-    due = default_material(the, at.tz_convert(the.place.timezone).date())
-    names = [due, *(name for name in the.program.materials if name != due)]
-    evenings = planned_first([evening(the, table, at, name) for name in names])
+    names = dict.fromkeys([default_material(call.site, call.today), *call.site.program.materials])
+    evenings = planned_first([evening(call.site, call.weather, call.now, name) for name in names])
     past = None
     if winters is not None:
         from spraywindow.sources.files import read_weather
 
         past = read_weather(winters, columns=winters_columns)
-    elif demo and weather is None:
-        from spraywindow.sources.demo import demo_winters
-
-        past = demo_winters()
-    answer = None if past is None else prospect(the, past, at, forecast=table)
-    page = page_html(evenings, table, answer, note="Invented demo orchard." if demo else "")
-    path = out or Path(f"{file_name(the.name)}.html")
-    write_new(path, page, over=PAGE_MARK)
-    if demo:
-        note(DEMO_NOTE)
-    if json:
-        from spraywindow.jobs.slots import EVENING_WORDS
-        from spraywindow.show import plain, to_json
-
-        answers = [plain(each, EVENING_WORDS) for each in evenings]
-        say(to_json({"page": path, "answers": answers}))
-    else:
-        say(path)
+    elif call.demo_weather:
+        past = call.winters
+    answer = None if past is None else prospect(call.site, past, call.now, forecast=call.weather)
+    note = "Invented demo orchard." if call.demo else ""
+    return evenings, page_html(evenings, call.weather, answer, note=note)
 
 
 def file_name(name: str) -> str:

@@ -3,66 +3,49 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from spraywindow.call import (
-    DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
     PlotOption,
     RecordOption,
+    SitesOption,
+    Told,
     WintersOption,
     bar,
     check_picture,
-    note,
-    past_weather,
-    progress,
-    say,
-    the_now,
-    the_site,
-    with_record,
+    gathered,
+    say_each,
+    told,
 )
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from collections.abc import Callable
 
-    from spraywindow.site import Site
+    import pandas as pd
 
 
 @dataclass(frozen=True)
 class Asked:
-    """What is asked of every site."""
+    """What is asked of every site beside its call."""
 
-    weather: Path | None
-    columns: Path | None
-    now: str | None
     forecast: Path | None
     forecast_columns: Path | None
     no_forecast: bool
     dry_spell: str | None
-    record: Path | None
     plot: Path | None
     json: bool
 
 
-@dataclass(frozen=True)
-class Told:
-    """What one site was told: the answer, the remarks beside it, or what went wrong."""
-
-    answer: Any = None
-    notes: tuple[str, ...] = ()
-    problem: str = ""
-
-
 def season(
-    sites: Annotated[
-        list[Path] | None,
-        typer.Option("--site", help="Site file (TOML), repeatable. Without it: the invented demo."),
-    ] = None,
+    sites: SitesOption = None,
     weather: WintersOption = None,
     columns: ColumnsOption = None,
     now: NowOption = None,
@@ -88,98 +71,58 @@ def season(
 
     Several sites run side by side; their JSON is a list.
     """
-    from spraywindow.errors import InputError, one_line
+    from spraywindow.errors import InputError
 
-    files = sites or []
+    files = sites or (None,)
     check_picture(plot)
     if plot is not None and len(files) > 1:
         raise InputError("--plot of several sites", cure="draw one site at a time")
     if forecast_columns is not None and forecast is None:
         raise InputError("--forecast-columns without --forecast", cure="name the forecast file")
-    asked = Asked(
-        weather, columns, now, forecast, forecast_columns, no_forecast, dry_spell, record, plot,
-        json,
-    )  # fmt: skip
-    told = _many(files, asked) if len(files) > 1 else [_told(files[0] if files else None, asked)]
-    problems = [one.problem for one in told if one.problem]
-    if problems:
-        raise InputError(one_line(problems))
-    for line in dict.fromkeys(line for one in told for line in one.notes):
-        note(line)
-    if json:
-        from spraywindow.show import to_json
-
-        parts = [to_json(one.answer) for one in told]
-        say(parts[0] if len(parts) == 1 else "[" + ",\n".join(parts) + "]")
-    else:
-        say("\n\n\n".join(one.answer for one in told))
+    asked = Asked(forecast, forecast_columns, no_forecast, dry_spell, plot, json)
+    answer = partial(_answer, asked=asked)
+    calls = [Call(file, weather, columns, now, record) for file in files]
+    every = _side_by_side(calls, answer) if len(calls) > 1 else [told(calls[0], answer)]
+    say_each(gathered(every), json=json, between="\n\n\n")
 
 
-def _many(sites: list[Path], asked: Asked) -> list[Told]:
-    """Several sites side by side, a process each as far as the processors go."""
+def _side_by_side(calls: list[Call], answer: Callable[[Call], str]) -> list[Told[str]]:
+    """Several sites, a process each as far as the processors go."""
     import os
     from concurrent.futures import ProcessPoolExecutor
 
-    workers = min(len(sites), os.cpu_count() or 1)
+    workers = min(len(calls), os.cpu_count() or 1)
     with bar("sites") as shown, ProcessPoolExecutor(workers) as pool:
-        told = []
-        for one in pool.map(_told, sites, [asked] * len(sites)):
-            told.append(one)
-            shown(len(told), len(sites))
-    return told
+        every = []
+        for one in pool.map(told, calls, [answer] * len(calls)):
+            every.append(one)
+            shown(len(every), len(calls))
+    return every
 
 
-def _told(site: Path | None, asked: Asked) -> Told:
-    """Answer for one site; an error that a user can cause becomes its line."""
-    from spraywindow.errors import SprayWindowError
-
-    notes: list[str] = []
-    try:
-        return Told(_answer(site, asked, notes), tuple(notes))
-    except SprayWindowError as error:
-        return Told(problem=str(error))
-
-
-def _answer(path: Path | None, asked: Asked, notes: list[str]) -> Any:
-    """One site's text, or what its JSON holds; remarks are added to `notes`."""
+def _answer(call: Call, asked: Asked) -> str:
+    """One site's text, or its JSON."""
     from spraywindow.jobs.season.answer import prospect
+    from spraywindow.jobs.season.text import SEASON_WORDS, season_text
+    from spraywindow.show import to_json
     from spraywindow.units import quantity
 
-    weather, demo = asked.weather, path is None
-    site = the_site(path)
+    _ = call.bare_site  # a mistake in it is told before one in the dry spell
     spell = asked.dry_spell
     hours = None if spell is None else quantity(spell, "h", where="--dry-spell")
-    at = the_now(asked.now, site, demo=demo and weather is None)
-    site, _ = with_record(site, path, asked.record, at, tell=notes.append)
-    record, beside = past_weather(site, weather, asked.columns, at, demo=demo)
-    ahead = None
-    if weather is not None and asked.forecast is None and not asked.no_forecast:
-        notes.append(
-            "No forecast stands in front of the winters; give --forecast FILE in mid-season."
-        )
-    elif not asked.no_forecast:
-        ahead = _forecast(site, asked, at, notes, demo=demo and weather is None)
-    found = prospect(site, record, at, forecast=ahead, dry_spell_h=hours)
-    found = replace(found, source_notes=tuple(beside))
+    site, winters = call.site, call.winters
+    ahead = None if asked.no_forecast else _forecast(call, asked)
+    found = prospect(site, winters, call.now, forecast=ahead, dry_spell_h=hours)
+    found = replace(found, source_notes=tuple(call.winter_notes))
     if asked.plot is not None:
         from spraywindow.jobs.season.picture import save_season_picture
 
         save_season_picture(asked.plot, found.outlook, site.name)
-    if demo:
-        notes.append(DEMO_NOTE)
-    if asked.json:
-        from spraywindow.jobs.season.text import SEASON_WORDS
-        from spraywindow.show import plain
-
-        return plain(found, SEASON_WORDS)
-    from spraywindow.jobs.season.text import season_text
-
-    return season_text(found)
+    call.remark()
+    return to_json(found, SEASON_WORDS) if asked.json else season_text(found)
 
 
-def _forecast(
-    site: Site, asked: Asked, now: pd.Timestamp, notes: list[str], *, demo: bool
-) -> pd.DataFrame | None:
+def _forecast(call: Call, asked: Asked) -> pd.DataFrame | None:
     """The forecast to splice: from a file, the demo, or a service; None where there is none."""
     from spraywindow.errors import SourceError
     from spraywindow.weather import known_at
@@ -187,18 +130,16 @@ def _forecast(
     if asked.forecast is not None:
         from spraywindow.sources.files import read_weather
 
-        return known_at(read_weather(asked.forecast, columns=asked.forecast_columns), now)
-    if demo:
-        from spraywindow.sources.demo import demo_forecast
-
-        table = demo_forecast()
-        holds = table.index[0] <= now <= table.index[-1]
-        return known_at(table, now) if holds else None
-    from spraywindow.sources import get_forecast
-
-    try:
-        with progress("fetching the forecast"):
-            return get_forecast(site.place, now=now, service=site.service)
-    except SourceError as error:
-        notes.append(f"No forecast is spliced in front: {error}")
+        return known_at(read_weather(asked.forecast, columns=asked.forecast_columns), call.now)
+    if call.weather_file is not None:
+        call.tell("No forecast stands in front of the winters; give --forecast FILE in mid-season.")
         return None
+    try:
+        table = call.weather
+    except SourceError as error:
+        call.tell(f"No forecast is spliced in front: {error}")
+        return None
+    if not call.demo:
+        return table
+    holds = table.index[0] <= call.now <= table.index[-1]
+    return known_at(table, call.now) if holds else None

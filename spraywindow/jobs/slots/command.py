@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -9,27 +10,23 @@ import pandas as pd
 import typer
 
 from spraywindow.call import (
-    DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
     PlotOption,
     RecordOption,
-    SiteOption,
+    SitesOption,
     WeatherOption,
+    answers_of,
     check_free,
     check_picture,
-    note,
-    say,
-    the_now,
-    the_site,
-    the_weather,
-    with_record,
+    say_each,
     write_new,
 )
 from spraywindow.jobs.slots.answer import Evening
 from spraywindow.jobs.slots.words import EVENING_WORDS
-from spraywindow.show import keys_of, number, plain
+from spraywindow.show import keys_of, number, plain, to_json
 from spraywindow.spray import Slot
 
 RECEIPT_MARK = ("{", '"input_sha256"')
@@ -38,7 +35,7 @@ EXIT_CODES = {"go": 0, "no-go": 1, "unknown": 3}
 
 
 def slots(
-    site: SiteOption = None,
+    sites: SitesOption = None,
     weather: WeatherOption = None,
     columns: ColumnsOption = None,
     now: NowOption = None,
@@ -68,65 +65,83 @@ def slots(
         typer.Option("--ics", help="Also write a calendar; an older one there is updated."),
     ] = None,
     exit_code: Annotated[
-        bool, typer.Option("--exit-code", help="Exit 0 for go, 1 for no-go, 3 for unknown.")
+        bool,
+        typer.Option(
+            "--exit-code",
+            help="Exit 0 for go, 1 for no-go, 3 for unknown; of several sites the worst: 3 if any "
+            "is unknown, else 1 if any is no-go.",
+        ),
     ] = False,
 ) -> None:
-    """Say where to be tomorrow: go or no-go, from when to when, and why."""
+    """Say where to be tomorrow: go or no-go, from when to when, and why.
+
+    Several sites are answered one after the other; their JSON is a list.
+    """
     from spraywindow.errors import InputError
-    from spraywindow.jobs.slots.answer import default_material, evening
-    from spraywindow.jobs.slots.first import planned_first
+    from spraywindow.jobs.slots.text import evening_text
 
     if json and csv:
         raise InputError("--json and --csv together", cure="choose one")
-    demo = site is None
-    if service is not None and (demo or weather is not None):
-        beside = "the demo" if demo and weather is None else "a weather file"
+    calls = [Call(file, weather, columns, now, record, service) for file in sites or (None,)]
+    of_one = {"--receipt": receipt, "--plot": plot, "--ics": ics, "--csv": csv or None}
+    given = [option for option, value in of_one.items() if value is not None]
+    if given and len(calls) > 1:
+        raise InputError(f"{given[0]} of several sites", cure="ask for one site at a time")
+    if service is not None and (calls[0].demo or weather is not None):
+        beside = "the demo" if calls[0].demo_weather else "a weather file"
         raise InputError(f"--service beside {beside}", cure="leave one of them out")
     check_free(receipt, ics)
     check_picture(plot)
-    the = the_site(site)
-    at = the_now(now, the, demo=demo and weather is None)
-    the, _ = with_record(the, site, record, at)
-    name = material or default_material(the, at.tz_convert(the.place.timezone).date())
-    the.material(name)  # an unknown one is refused before anything is fetched
-    table = the_weather(the, weather, columns, at, demo=demo, service=service)
-    materials = dict.fromkeys([name, *the.program.materials])
-    every = [evening(the, table, at, each) for each in materials]
-    if material is None:
-        every = planned_first(every)
-    answer, others = every[0], every[1:]
+    every = answers_of(calls, partial(_evenings, material=material))
+    for call, evenings in zip(calls, every, strict=True):
+        _write(call, evenings, receipt, plot, ics)
+        call.remark()
+    if csv:
+        typer.echo(hours_csv(every[0][0]) if hours else slots_csv(every[0][0]), nl=False)
+    elif json:
+        say_each([evening_json(first, with_hours=hours) for first, *_ in every], json=True)
+    else:
+        say_each([evening_text(first, rest, with_hours=hours) for first, *rest in every])
+    if exit_code:
+        worst = max(EXIT_CODES[first.first.verdict] for first, *_ in every)
+        raise typer.Exit(worst)
 
+
+def _evenings(call: Call, material: str | None) -> list[Evening]:
+    """The evening of each material, first the one that is asked for or planned first."""
+    from spraywindow.jobs.slots.answer import default_material, evening
+    from spraywindow.jobs.slots.first import planned_first
+
+    name = material or default_material(call.site, call.today)
+    call.site.material(name)  # an unknown one is refused before anything is fetched
+    materials = dict.fromkeys([name, *call.site.program.materials])
+    every = [evening(call.site, call.weather, call.now, each) for each in materials]
+    return planned_first(every) if material is None else every
+
+
+def _write(
+    call: Call, evenings: list[Evening], receipt: Path | None, plot: Path | None, ics: Path | None
+) -> None:
+    """Write the files that are asked for beside the answer."""
     if receipt is not None:
         from spraywindow.jobs.slots.receipt import make_receipt
-        from spraywindow.show import to_json
 
-        write_new(receipt, to_json(make_receipt(answer, table)) + "\n", over=RECEIPT_MARK)
+        text = to_json(make_receipt(evenings[0], call.weather))
+        write_new(receipt, text + "\n", over=RECEIPT_MARK)
     if plot is not None:
         from spraywindow.jobs.slots.picture import save_week_picture
 
-        save_week_picture(plot, table, every)
+        save_week_picture(plot, call.weather, evenings)
     if ics is not None:
         from spraywindow.jobs.slots.calendar import updated_calendar
 
-        write_new(ics, updated_calendar(ics, every))
-    if demo:
-        note(DEMO_NOTE)
-    if json:
-        from spraywindow.jobs.slots.words import EVENING_WORDS
-        from spraywindow.show import plain, to_json
+        write_new(ics, updated_calendar(ics, evenings))
 
-        told = plain(answer, EVENING_WORDS)
-        say(to_json(told | {"hours": answer.hour_scores} if hours else told))
-    elif csv:
-        pass
 
-        typer.echo(hours_csv(answer) if hours else slots_csv(answer), nl=False)
-    else:
-        from spraywindow.jobs.slots.text import evening_text
-
-        say(evening_text(answer, others, with_hours=hours))
-    if exit_code:
-        raise typer.Exit(EXIT_CODES[answer.first.verdict])
+def evening_json(evening: Evening, *, with_hours: bool) -> str:
+    """The evening's JSON, with the hours where they are asked for."""
+    answer = plain(evening, EVENING_WORDS)
+    return to_json(answer | {"hours": evening.hour_scores} if with_hours else answer)
 
 
 def slots_csv(evening: Evening) -> str:

@@ -6,7 +6,6 @@ import tomllib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -14,15 +13,13 @@ import typer
 
 from spraywindow.call import (
     DEMO_NOTE,
+    Call,
     ColumnsOption,
     JsonOption,
     NowOption,
     note,
     progress,
     say,
-    the_now,
-    the_weather,
-    with_record,
 )
 
 if TYPE_CHECKING:
@@ -30,15 +27,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from spraywindow.site import Site
-
-
-@dataclass(frozen=True)
-class Listed:
-    """A site of the call: its file, its content, and the weather file that goes with it."""
-
-    path: Path
-    site: Site
-    weather: Path | None
 
 
 @dataclass
@@ -65,9 +53,13 @@ class Unread:
 
 
 def listed_sites(
-    paths: Sequence[Path], weather: Sequence[Path] | None, unread: Unread
-) -> list[Listed]:
-    """Read the site files, each with its weather file: one for all, or one each.
+    paths: Sequence[Path],
+    weather: Sequence[Path] | None,
+    columns: Path | None,
+    now: str | None,
+    unread: Unread,
+) -> list[Call]:
+    """A call for each site file, or for the demo, with its weather file: one for all, or one each.
 
     Raises
     ------
@@ -76,39 +68,35 @@ def listed_sites(
         together: of one name, or on both sides of the equator.
     """
     from spraywindow.errors import InputError
-    from spraywindow.site import read_site
 
+    places: Sequence[Path | None] = paths or (None,)
     files: list[Path | None] = list(weather) if weather else [None]
-    if len(files) not in (1, len(paths)):
+    if len(files) not in (1, len(places)):
         raise InputError(
             "weather files and sites do not match",
             where="--weather",
-            expected=f"1 or {len(paths)}",
+            expected=f"1 or {len(places)}",
             got=len(files),
         )
-    listed = []
-    for path, file in zip(paths, files if len(files) > 1 else files * len(paths), strict=True):
+    listed: list[Call] = []
+    for path, file in zip(places, files if len(files) > 1 else files * len(places), strict=True):
         with unread.name(_name_in(path)):
-            listed.append(Listed(path, read_site(path), file))
+            call = Call(path, file, columns, now, first=listed[0] if listed else None)
+            _ = call.bare_site
+            listed.append(call)
     if not listed:
         unread.refuse()
-    names = [one.site.name for one in listed]
+    names = [call.bare_site.name for call in listed]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise InputError(f"two site files are of {twice[0]!r}", cure="give each site its own name")
-    if len({one.site.place.latitude >= 0 for one in listed}) > 1:
+    if len({call.bare_site.place.latitude >= 0 for call in listed}) > 1:
         raise InputError("sites on both sides of the equator", cure="plan them apart")
     return listed
 
 
 def with_weather(
-    listed: Sequence[Listed],
-    columns: Path | None,
-    now: pd.Timestamp,
-    unread: Unread,
-    *,
-    demo: bool = False,
-    records: bool = False,
+    listed: Sequence[Call], unread: Unread, *, records: bool = False
 ) -> tuple[list[Site], list[pd.DataFrame]]:
     """The sites and a weather table each: of a file, or what each site's service says.
 
@@ -122,29 +110,24 @@ def with_weather(
     InputError
         If the file of all sites, or every site's own, cannot be read.
     """
-    site = listed[0].site
-
-    @cache
-    def read(path: Path) -> pd.DataFrame:
-        return the_weather(site, path, columns, now, demo=False)
-
-    sites, tables = [], []
-    if len({one.weather for one in listed}) == 1 and listed[0].weather is not None:
-        read(listed[0].weather)  # an error of the file that serves all is told once
-    for one in listed:
-        with unread.name(one.site.name):
-            done = with_record(one.site, one.path, None, now)[0] if records else one.site
-            file = one.weather
-            table = read(file) if file else the_weather(done, None, columns, now, demo=demo)
-            sites.append(done)
+    shared, sites, tables = None, [], []
+    if len({call.weather_file for call in listed}) == 1 and listed[0].weather_file is not None:
+        shared = listed[0].weather  # read once; an error of it is told once
+    for call in listed:
+        with unread.name(call.bare_site.name):
+            site = call.site if records else call.bare_site
+            table = call.weather if shared is None else shared
+            sites.append(site)
             tables.append(table)
     if not sites:
         unread.refuse()
     return sites, tables
 
 
-def _name_in(path: Path) -> str:
+def _name_in(path: Path | None) -> str:
     """The name that a site file gives itself, as far as that can be read; else the file's."""
+    if path is None:
+        return "the demo"
     try:
         name = tomllib.loads(path.read_bytes().decode("utf-8")).get("name")
     except (OSError, ValueError):  # the reader of the site file tells what is wrong
@@ -197,17 +180,13 @@ def visits(
 ) -> None:
     """Say which sites to visit tomorrow, in which order, with what; or whom to promise what."""
     sites = [*(files or []), *(more or [])]
-    demo = not sites
-    if demo:
-        from spraywindow.sources.demo import sample_path
-
-        sites = [sample_path("orchard.toml")]
+    if not sites:
         note(DEMO_NOTE)
     unread = Unread()
-    listed = listed_sites(sites, weather, unread)
-    at = the_now(now, listed[0].site, demo=demo and not weather)
+    listed = listed_sites(sites, weather, columns, now, unread)
+    at = listed[0].now
     if book:
-        _say_book(listed, columns, at, unread, visits_a_day, demo=demo, json=json)
+        _say_book(listed, unread, visits_a_day, json=json)
         return
     from spraywindow.jobs.visits.answer import plan_visits
     from spraywindow.jobs.visits.text import VISITS_WORDS, visits_text
@@ -215,7 +194,7 @@ def visits(
     from spraywindow.units import quantity
 
     share = _share(usual)
-    the, tables = with_weather(listed, columns, at, unread, demo=demo, records=True)
+    the, tables = with_weather(listed, unread, records=True)
     matrix, told = _driving(
         the, home, quantity(speed, "km/h", where="--speed"), road, minutes, others=bool(unread.rows)
     )
@@ -312,35 +291,26 @@ def _clock(text: str | None) -> float | None:
     return found.hour + found.minute / 60
 
 
-def _say_book(
-    listed: Sequence[Listed],
-    columns: Path | None,
-    at: pd.Timestamp,
-    unread: Unread,
-    visits_a_day: int,
-    *,
-    demo: bool,
-    json: bool,
-) -> None:
+def _say_book(listed: Sequence[Call], unread: Unread, visits_a_day: int, *, json: bool) -> None:
     """Print the client book; every site must be there, since each bears on what all can have."""
     from spraywindow.errors import InputError
     from spraywindow.jobs.visits.book import clients_of, make_book, site_season
     from spraywindow.jobs.visits.text import BOOK_WORDS, book_text
     from spraywindow.show import to_json
 
-    if listed[0].weather is None and not demo:
+    if listed[0].weather_file is None and not listed[0].demo:
         raise InputError("the book needs past winters", cure="give --weather FILE of many winters")
-    if listed[0].weather is None:
+    if listed[0].demo_weather:
         from spraywindow.sources.demo import demo_winters
 
-        sites, tables = [listed[0].site], [demo_winters()]
+        sites, tables = [listed[0].bare_site], [demo_winters()]
     else:
-        sites, tables = with_weather(listed, columns, at, unread)
+        sites, tables = with_weather(listed, unread)
     with progress("replaying past winters"):
         seasons = []
         for site, table in zip(sites, tables, strict=True):
             with unread.name(site.name):
-                today = at.tz_convert(site.place.timezone).date()
+                today = listed[0].now.tz_convert(site.place.timezone).date()
                 seasons.append(site_season(site, table, today))
         if unread.rows:
             unread.refuse()
