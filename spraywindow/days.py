@@ -1,4 +1,4 @@
-"""Days and clock times as people say them."""
+"""Local days and clock hours: as people say them, and safe where clocks change at midnight."""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Fields of an application as people write them: quantities with units, local times, lists."""
+"""An application as people write it down: quantities with units, local times, blocks by name.
+
+What the names mean at its site: the blocks done, their share of the round.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Fields of the site file, as people write them: quantities, clock times, days, stages."""
+"""Fields of the site file, as people write them: quantities, clock times, days, stages, doses."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Materials in the site file: the label's own values over the catalogue's, and new materials."""
+"""Materials and limits in the site file: the label's values over the catalogue's, and new ones."""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""The tables of a site file, each with its fields; see the README for an example."""
+"""The tables of a site file, each with its fields; see the README for an example.
+
+The place, its blocks and program; feeding, mulch and washing; the sprayer, the products, and what
+limits copper.
+"""
 
 from __future__ import annotations
 

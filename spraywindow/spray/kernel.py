@@ -1,4 +1,8 @@
-"""The one kernel for tonight, thirty winters and every replay: arrays in, verdicts out."""
+"""The one kernel for tonight, thirty winters and every replay: arrays in, verdicts out.
+
+A margin is 0 at a limit, 1 a comfort width inside, negative outside; the least of them holds the
+hour. Arrays are [hour, ...]: tonight [hour], past winters [hour, winter].
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""From scored hours to slots: runs of go hours long enough for the job, ranked."""
+"""From scored hours to days and slots: runs of go hours long enough for the job, ranked.
+
+Of every local day: whether it has a slot, and how good its best one is.
+"""
 
 from __future__ import annotations
 

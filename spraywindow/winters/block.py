@@ -1,7 +1,8 @@
 """Past winters side by side: hours in blocks, scored at once, and each day's best slot.
 
 A block has hours on the first axis and winters on the second; every winter's column begins on
-the same local calendar day. A forecast can be spliced in front of all of them.
+the same local calendar day. A forecast can be spliced in front of all of them: it is joined at
+its last known rain.
 """
 
 from __future__ import annotations

@@ -1,4 +1,8 @@
-"""Rules to hold ours against: a fixed calendar, and the first day that looks dry."""
+"""Rules to hold ours against, and what came after each round; no rule defines that.
+
+The rules: a fixed calendar, and the first day that looks dry. What came: rain within 24, 48 and
+72 h, frost and heat.
+"""
 
 from __future__ import annotations
 

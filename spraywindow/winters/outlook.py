@@ -1,4 +1,7 @@
-"""Will the program fit, and when must it start: by past winters, with hindsight and as it comes."""
+"""Will the program fit, and when must it start: by past winters, with hindsight and as it comes.
+
+Also how many days a program takes, and whether five weeks would hold it.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""The backtest of one site: its program, from leaf fall on, through every past winter."""
+"""The backtest of one site: its program, from leaf fall on, through every past winter.
+
+The runs of one rule stand together: the mean of a figure, and its range.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""The feasibility report of one site: which season is meant, and what its blocks of trees need."""
+"""The feasibility report of one site: which season is meant, what its blocks need, what is next.
+
+In a season that has begun, the next day allowed for each material follows from what is done and
+from the end of the season; the morning is known from the forecast alone. Which blocks are open to
+it on that day is the business of the evening's answer.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Which of the coming week's slots the program would use, and which material it names first."""
+"""Which of the week's slots the program would use, which material first, and how urgent it is.
+
+Urgency is what is owed over what the season still holds.
+"""
 
 from __future__ import annotations
 

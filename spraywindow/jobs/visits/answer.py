@@ -1,8 +1,9 @@
-"""One morning, many sites: where one crew goes, in which order, with which material.
+"""One morning, many sites: where one crew goes, in which order, with which material, and why.
 
 Urgency is what a site owes over what its season still holds: rounds owed of a material, divided
 by the usable mornings known this week and those to be expected until the first flower. The
-route with the most urgency goes, and of equal ones that with the least driving.
+route with the most urgency goes, and of equal ones that with the least driving. Every site that
+is not on it has its reason.
 """
 
 from __future__ import annotations

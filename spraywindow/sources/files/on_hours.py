@@ -1,4 +1,9 @@
-"""Readings of any step put on the hours of the weather table."""
+"""Readings of any step put on the hours of the weather table, knowing no more than the file.
+
+Steps coarser than an hour are picked or interpolated, totals settled; of several readings within
+an hour the extremes are kept beside the one on it. Times are whole minutes since 1970 as
+integers; `grid` is a run of hours, 60 minutes apart.
+"""
 
 from __future__ import annotations
 

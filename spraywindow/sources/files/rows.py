@@ -1,4 +1,7 @@
-"""Raw rows of a CSV or Parquet file: only the columns wanted, within a bound on memory."""
+"""Raw rows of a CSV or Parquet file: only the columns wanted, within a bound on memory.
+
+What kind of file it is, its bytes tell; what cannot be a table is refused.
+"""
 
 from __future__ import annotations
 
