@@ -90,13 +90,13 @@ def as_it_comes(
     evenings = _Evenings(chances, turned_out, then, states, known_mornings, seen, near)
     policy = np.full(
         (len(chances), states.count, chances.shape[2]), len(states.visits) - 1, dtype=np.int8
-    )
-    may = (states.after >= 0)[..., None]
-    for day, gains, later, spare in evenings:
-        policy[day] = _choose(
+    )  # (day, state, winter); the last visit is none
+    may = (states.after >= 0)[..., None]  # (visit, state, 1)
+    for day, gains, later, spare in evenings:  # (visit, winter), twice (state, winter)
+        policy[day] = _choose(  # of (visit, state, winter)
             gains[:, None, :], may, later[states.after], spare[states.after], states
         )
-    left = _left_of_visits(turned_out, len(chances), states)
+    left = _left_of_visits(turned_out, len(chances), states)  # (day, visit, winter)
     policy = np.take_along_axis(left, policy.astype(np.int64), axis=1)
     return Policy(policy, evenings.value, states)
 
@@ -114,7 +114,7 @@ def rounds_as_it_comes(
     Parameters are those of `as_it_comes`.
     """
     winters = np.arange(chances.shape[2])
-    state = np.zeros(len(winters), dtype=np.int64)
+    state = np.zeros(len(winters), dtype=np.int64)  # (winter,)
     left = _left_of_visits(turned_out, len(chances), states)
     visits = np.full((len(chances), len(winters)), len(states.visits) - 1)
     upcoming = 0
@@ -123,7 +123,7 @@ def rounds_as_it_comes(
     ):
         for _ in range(day - upcoming):  # days without any known morning
             state = states.after[-1, state]
-        after = states.after[:, state]
+        after = states.after[:, state]  # (visit, winter)
         visit = _choose(gains, after >= 0, later[after, winters], spare[after, winters], states)
         visits[day] = left[day, visit, winters]
         state = states.after[visits[day], state]
@@ -156,27 +156,29 @@ class _Evenings:
         """
         chances, then, states = self.chances, self.then, self.states
         days, _, winters = chances.shape
-        total = self.value.sum(axis=2, dtype=np.int64)
+        total = self.value.sum(axis=2, dtype=np.int64)  # (day + 1, state)
         copies = max(winters - 1, 1)
         column = np.arange(winters)
-        ends = _whole(self.turned_out.max(axis=0), days)
+        ends = _whole(self.turned_out.max(axis=0), days)  # (winter,): of the last material
         usual_end = (ends.sum() - ends) / copies  # of the other winters
 
         def others(day: Integers) -> Integers:
             """Sum of what the other winters could still reach from a day of each."""
             rows = np.clip(day, 0, days)
-            return np.asarray((total[rows] - self.value[rows, :, column]).T)
+            return np.asarray((total[rows] - self.value[rows, :, column]).T)  # (state, winter)
 
         for day in range(days):
             last = min(days, day + self.known_mornings)
+            # (morning, material, winter)
             ahead = chances[day:last] if self.seen is None else self.seen[day, : last - day]
             known = np.where(np.arange(day, last)[:, None, None] <= then[day], ahead, np.nan)
             if not (known[0] >= 0).any():
                 continue
             near = None if self.near is None else self.near.ahead(day, last)
+            # (morning, visit, winter)
             gains = visit_gains(known, states, nearness=near, copies=copies)
             # a season that is forecast to be over holds nothing beyond
-            goes_on = (then[day] >= last).any(axis=0)
+            goes_on = (then[day] >= last).any(axis=0)  # (winter,)
             shift = usual_end - _whole(then[day].max(axis=0), days)
             beyond = last + np.rint(shift).astype(np.int64)
             later, spare = (
@@ -206,7 +208,7 @@ def _left_of_visits(turned_out: Array, days: int, states: ProgramStates) -> NDAr
 
     The largest part of it that is no material past its last day.
     """
-    past = np.arange(days)[:, None, None] > turned_out
+    past = np.arange(days)[:, None, None] > turned_out  # (day, material, winter)
     none = len(states.visits) - 1
     left = np.full((days, len(states.visits), turned_out.shape[1]), none, dtype=np.int8)
     for number, members in enumerate(states.visits):
@@ -234,7 +236,7 @@ def follow(coming: Policy, starts: Integers) -> tuple[NDArray[np.int8], Integers
         Rounds made by the end.
     """
     days, _, winters = coming.policy.shape
-    state = np.zeros((len(starts), winters), dtype=np.int64)
+    state = np.zeros((len(starts), winters), dtype=np.int64)  # (start, winter)
     none = len(coming.states.visits) - 1
     visits = np.full((days, len(starts), winters), none, dtype=np.int8)
     column = np.arange(winters)
@@ -247,7 +249,7 @@ def follow(coming: Policy, starts: Integers) -> tuple[NDArray[np.int8], Integers
 
 def rounds_of(states: ProgramStates, visits: NDArray[np.int8]) -> NDArray[np.bool_]:
     """Turn visits [day, winter] into rounds, bool array [day, material, winter]."""
-    holds = np.zeros((len(states.visits), len(states.materials)), dtype=bool)
+    holds = np.zeros((len(states.visits), len(states.materials)), dtype=bool)  # (visit, material)
     for number, members in enumerate(states.visits):
         holds[number, list(members)] = True
-    return np.moveaxis(holds[visits], 2, 1)
+    return np.moveaxis(holds[visits], 2, 1)  # from (day, winter, material)
