@@ -56,7 +56,7 @@ def limit_costs(season: PastWinters) -> tuple[LimitCost, ...]:
         without = days_without_limit(
             season.ahead, season.ahead_scores[number], material, season.need_h, season.access
         )
-        inside = (days <= season.ending.turned_out[number]) & season.free[:, number, None]
+        inside = (days <= season.ending.actual[number]) & season.free[:, number, None]
         have = int((without.pop("")[:, used] & inside).sum())
         for name, usable in without.items():
             gained = int((usable[:, used] & inside).sum()) - have
@@ -113,7 +113,7 @@ def _ease(
     finish: Finish,
 ) -> Ease:
     chances = season.foreseen_with(block, materials)
-    usable = np.isfinite(within(chances, season.ending.turned_out)).sum(axis=0)
+    usable = np.isfinite(within(chances, season.ending.actual)).sum(axis=0)
     mornings = {
         material.name: float(usable[number].mean()) if usable.shape[1] else float("nan")
         for number, material in enumerate(materials)

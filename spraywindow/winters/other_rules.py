@@ -72,7 +72,7 @@ def _in_turn(season: PastWinters, program: Program, fits: NDArray[np.bool_]) -> 
     for day in range(days):
         clear = ((day - last)[None] >= apart[..., None]).all(axis=1)
         may = fits[day] & season.free[day, :, None] & clear & (left > 0)
-        may &= day <= season.ending.then[day]
+        may &= day <= season.ending.forecast[day]
         order = np.where(may, left * materials - np.arange(materials)[:, None], -1)
         chosen = order.argmax(axis=0)
         acts = np.flatnonzero(may.any(axis=0))

@@ -123,7 +123,7 @@ def backtest(
     ]
     habit = habit_rows(season)
     best = plan_many(
-        within(season.chances, season.ending.turned_out), program, nearness=season.near.turned_out
+        within(season.chances, season.ending.actual), program, nearness=season.near.actual
     ).made
     for name, made, rows in (
         ("fixed calendar", fixed_calendar(season, program, habit), habit[:, None]),
@@ -181,8 +181,8 @@ def _ours(
     states = program_states(program, len(season.chances), max(len(season.labels), 1))
     known = np.where(_free_ahead(season, mornings), seen.margin[:, :mornings], np.nan)
     coming = as_it_comes(
-        season.foreseen, season.ending.turned_out, season.ending.then, states, mornings,
-        seen=known, near=season.near,
+        season.foreseen, season.ending.actual, season.ending.forecast, states, mornings,
+        forecast_margin=known, near=season.near,
     )  # fmt: skip
     visits, _ = follow(coming, np.zeros(1, dtype=np.int64))
     which = _covered(season, replay)
@@ -195,7 +195,7 @@ def _ours(
     )  # fmt: skip
     if not replay.measures:
         return result
-    inside = np.arange(len(made))[:, None, None] <= judged.ending.turned_out
+    inside = np.arange(len(made))[:, None, None] <= judged.ending.actual
     truth = good[..., which][inside]
     chance = seen.chance[..., which][inside]
     go = np.isfinite(seen.margin[:, 0][..., which])[inside]
@@ -217,7 +217,7 @@ def _covered(season: PastWinters, replay: ForecastReplay) -> list[int]:
     out = []
     for column, number in enumerate(season.used):
         first = int(block.epoch_h[number] + np.argmax(block.day[:, number] >= 0))
-        last = min(float(season.ending.turned_out[:, column].max()), days - 1.0)
+        last = min(float(season.ending.actual[:, column].max()), days - 1.0)
         if replay.covers(first, first + 24 * (int(last) + 1)):
             out.append(column)
     return out
@@ -235,8 +235,8 @@ def _only(season: PastWinters, columns: Sequence[int]) -> PastWinters:
         foreseen=season.foreseen[..., picked],
         ending=replace(
             season.ending,
-            turned_out=season.ending.turned_out[..., picked],
-            then=season.ending.then[..., picked],
+            actual=season.ending.actual[..., picked],
+            forecast=season.ending.forecast[..., picked],
         ),
     )  # fmt: skip
 

@@ -82,7 +82,7 @@ def next_rounds(
     ):
         if owed == 0:
             continue
-        then = season.ending.then[0, number]
+        then = season.ending.forecast[0, number]
         last = float(np.median(then)) if then.size else np.inf
         free = season.free[:, number] & (np.arange(len(days)) <= last)
         allowed = days[int(free.argmax())].date() if free.any() else None
