@@ -282,9 +282,7 @@ def prospect(
     if not groups:
         ended, begun, over, notes = tomorrow, False, (), ()
         fall = season_leaf_fall(site, season_start(start + dt.timedelta(days=400), site))
-        program = replace(
-            program, entries=tuple(replace(e, done=(), partly_done=()) for e in program.entries)
-        )
+        program = program.not_begun()
         groups = _groups(site, site.blocks, program, known, materials, fall, fall, None, None)
     upcoming = next_rounds(site, program, groups[0].outlook.season, ahead) if begun else ()
     closed = _closed_notes(site, tomorrow) if begun else ()
