@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from spraywindow.days import clock_words
+from spraywindow.days import clock_words, next_date
 from spraywindow.errors import InputError
 from spraywindow.handbook import (
     DENSE_L_PER_M3,
@@ -284,9 +284,7 @@ class FeedingFields(Table):
         """The user's own last day after a waking; None where the file has none."""
         if self.until is None:
             return None
-        month, day = self.until
-        last = date(wake.year, month, min(day, 28) if month == 2 else day)
-        return last if last > wake else last.replace(year=wake.year + 1)
+        return next_date(self.until, wake + dt.timedelta(days=1))
 
 
 class GroundFields(Table):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from spraywindow.days import next_date
 from spraywindow.place import Place
 from spraywindow.trees.bloom import (
     DAYS_TO_FLOWER,
@@ -226,10 +227,8 @@ def _reached(sums: WinterSums, need: Requirement, sight: _Sight | None) -> Array
 
 def _usual_flowers(flower: tuple[int, int], winters: Sequence[int], sums: WinterSums) -> Array:
     """Day number of the usual first flower in each winter."""
-    month, day = flower[0], min(flower[1], 28) if flower[0] == 2 else flower[1]
     starts = [sums.starts[winter] for winter in winters]
-    dates = [dt.date(s.year + ((month, day) < (s.month, s.day)), month, day) for s in starts]
-    return np.array([float((d - s).days) for d, s in zip(dates, starts, strict=True)])
+    return np.array([float((next_date(flower, start) - start).days) for start in starts])
 
 
 def _days_before(flowers: Array, sight: _Sight | None, day_0: int) -> Array:

@@ -16,6 +16,7 @@ from typing import ClassVar
 import numpy as np
 import pandas as pd
 
+from spraywindow.days import next_date
 from spraywindow.errors import InputError
 from spraywindow.program import MaterialRounds, Program
 from spraywindow.site import (
@@ -199,8 +200,7 @@ def season_leaf_fall(site: Site, start: dt.date) -> dt.date:
             where="site file, season",
             expected='leaf_fall = a date seen, or usual_leaf_fall = "1 Dec"',
         )
-    month, day = usual[0], min(usual[1], 28) if usual[0] == 2 else usual[1]
-    return dt.date(start.year + ((month, day) < (start.month, start.day)), month, day)
+    return next_date(usual, start)
 
 
 def program_of_season(site: Site, today: dt.date) -> Program:

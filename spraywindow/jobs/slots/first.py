@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from spraywindow.days import next_date
 from spraywindow.jobs.slots.answer import Evening
 from spraywindow.program import plan_rounds
 from spraywindow.site import Site, season_start, spacing_finding
@@ -72,9 +73,7 @@ def last_day_of(site: Site, today: dt.date) -> dt.date:
     """
     start = season_start(today, site)
     default = FIRST_FLOWER_NORTH if site.place.latitude >= 0 else FIRST_FLOWER_SOUTH
-    month, day = site.season.usual_first_flower or default
-    year = start.year + ((month, day) < (start.month, start.day))
-    flower = dt.date(year, month, min(day, 28) if month == 2 else day)
+    flower = next_date(site.season.usual_first_flower or default, start)
     if end_is_assumed(site):
         seen = [
             block.observed + dt.timedelta(days=DAYS_TO_FLOWER.get(block.stage, 0))
