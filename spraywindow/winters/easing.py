@@ -9,10 +9,10 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from spraywindow.spray import Access, Conditions, Material, Scores
+from spraywindow.spray import Access, Conditions, Material, Scores, best_of_day
 from spraywindow.weather import Array
 from spraywindow.winters.as_it_comes import within
-from spraywindow.winters.block import HourBlock, best_of_day
+from spraywindow.winters.block import HourBlock
 from spraywindow.winters.past import PastWinters
 from spraywindow.winters.share import Share
 
@@ -146,4 +146,4 @@ def days_without_limit(
 
 
 def _has_slot(block: HourBlock, go: NDArray[np.bool_], need: int) -> NDArray[np.bool_]:
-    return np.isfinite(best_of_day(block, np.where(go, 1.0, -np.inf), need)[0])
+    return np.isfinite(best_of_day(np.where(go, 1.0, -np.inf), block.day, block.days, need)[0])

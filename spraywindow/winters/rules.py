@@ -17,10 +17,9 @@ from numpy.typing import NDArray
 from spraywindow.errors import InputError
 from spraywindow.place import Place
 from spraywindow.program import Program, all_made, plan_many, program_states
-from spraywindow.spray import NO_GO, Material
+from spraywindow.spray import NO_GO, Material, best_of_day
 from spraywindow.weather import Array
 from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_of, within
-from spraywindow.winters.block import best_of_day
 from spraywindow.winters.evenings import Seen, seen_mornings
 from spraywindow.winters.other_rules import (
     AFTER_H,
@@ -164,7 +163,7 @@ def as_turned_out(season: PastWinters) -> tuple[NDArray[np.int64], Array]:
     good = []
     for number, verdict in enumerate(season.verdicts):
         maybe = np.where((verdict != NO_GO) & open_hours, 0.0, -np.inf)
-        possible = np.isfinite(best_of_day(block, maybe, season.need_h)[0])[:, used]
+        possible = np.isfinite(best_of_day(maybe, block.day, block.days, season.need_h)[0])[:, used]
         none = np.where(possible, np.nan, 0.0)
         good.append(np.where(season.starts[:, number] >= 0, 1.0, none))
     return season.starts, np.stack(good, axis=1)
