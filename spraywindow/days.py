@@ -1,4 +1,4 @@
-"""Days and clock times as people say them."""
+"""Local days and clock hours: as people say them, safe in leap years and where clocks change."""
 
 from __future__ import annotations
 
@@ -18,6 +18,19 @@ def clock_words(hours: float) -> str:
     """Hours from midnight as a clock time: "07:30"."""
     minutes = round(hours * 60)
     return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def next_date(month_day: tuple[int, int], start: dt.date) -> dt.date:
+    """The first date of a day of the year from `start` on; a 29 February counts as the 28th.
+
+    Examples
+    --------
+    >>> next_date((2, 29), dt.date(2023, 7, 1))
+    datetime.date(2024, 2, 28)
+    """
+    month, day = month_day
+    found = dt.date(start.year, month, min(day, 28) if month == 2 else day)
+    return found if found >= start else found.replace(year=start.year + 1)
 
 
 HOUR = pd.Timedelta(hours=1)

@@ -6,7 +6,7 @@ turns a `SprayWindowError` into one line on stderr and exit code 2.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 
 class SprayWindowError(Exception):
@@ -65,3 +65,15 @@ def one_line(problems: Sequence[str]) -> str:
     if len(problems) == 1:
         return problems[0]
     return " | ".join(f"({number}) {text}" for number, text in enumerate(problems, start=1))
+
+
+def did_you_mean(name: object, known: Iterable[str], likeness: float = 0.6) -> str:
+    """A hint that names the known word nearest to a mistyped one, or nothing.
+
+    `likeness` is how alike the two must be at least, 0 to 1.
+    """
+    import difflib  # only a mistake needs it
+
+    words = {word.lower(): word for word in known}
+    close = difflib.get_close_matches(str(name).lower(), words, 1, likeness)
+    return f"did you mean {words[close[0]]}?" if close else ""

@@ -1,11 +1,13 @@
-"""Local days where clocks jump over, or repeat, midnight (IANA time zone data)."""
+"""Local days where clocks jump over, or repeat, midnight (IANA time zone data); leap years."""
 
 from __future__ import annotations
+
+import datetime as dt
 
 import pandas as pd
 import pytest
 
-from spraywindow.days import at_clock, days_from, days_of
+from spraywindow.days import at_clock, days_from, days_of, next_date
 
 
 @pytest.mark.parametrize(
@@ -36,3 +38,20 @@ def test_days_from_now_even_past_the_table() -> None:
     assert days_from(weather, "Europe/Athens", now).strftime("%d").tolist() == ["02", "03"]
     late = pd.Timestamp("2021-04-01", tz="UTC")
     assert len(days_from(weather, "Europe/Athens", late)) == 1
+
+
+@pytest.mark.parametrize(
+    ("month_day", "start", "date"),
+    [
+        ((12, 1), (2023, 7, 1), (2023, 12, 1)),
+        ((2, 29), (2023, 7, 1), (2024, 2, 28)),
+        ((2, 29), (2024, 2, 29), (2025, 2, 28)),  # the 28th has gone by
+        ((7, 1), (2023, 7, 1), (2023, 7, 1)),
+        ((6, 30), (2023, 7, 1), (2024, 6, 30)),
+        ((1, 1), (2023, 1, 2), (2024, 1, 1)),
+    ],
+)
+def test_a_day_of_the_year_from_a_day_on(
+    month_day: tuple[int, int], start: tuple[int, int, int], date: tuple[int, int, int]
+) -> None:
+    assert next_date(month_day, dt.date(*start)) == dt.date(*date)

@@ -84,11 +84,13 @@ def test_toml_examples_can_be_read() -> None:
     load_map(tomllib.loads(columns))
 
 
-def test_folders_named_for_contributors_exist() -> None:
-    for name in re.findall(r"`((?:[a-z]+/)?[a-z_]+\.py)`", DEVELOPERS):
+def test_files_and_folders_named_for_contributors_exist() -> None:
+    named = re.findall(r"`((?:[a-z_]+/)*[a-z_]+\.pyi?|(?:[a-z_]+/)+)`", DEVELOPERS)
+    assert len(named) > 30
+    for name in named:
         places = [ROOT / "spraywindow" / name, ROOT / name, ROOT / "tests" / name]
-        found = any(place.is_file() for place in places) or list((ROOT / "spraywindow").rglob(name))
-        assert found, name
+        found = any(place.exists() for place in places)
+        assert found or ("/" not in name and [*(ROOT / "spraywindow").rglob(name)]), name
 
 
 def test_the_table_of_limits_is_the_catalogue() -> None:

@@ -1,10 +1,11 @@
-"""A fertilizer, a dose of it in the user's own measure, and the nitrogen that it brings.
+"""A fertilizer, the year's dose for one tree shared out over its active months, its nitrogen.
 
 References
 ----------
 .. [1] Colorado State University extension: at most 1/8 lb of nitrogen per inch of trunk diameter.
 .. [2] University of California cooperative extension, San Diego: about 1 lb of nitrogen a year
    for trees of five years and more, in three parts.
+.. [3] Clemson University extension: none after mid-August.
 """
 
 from __future__ import annotations
@@ -161,7 +162,7 @@ class DosePlan:
 
 
 def last_feeding_day(wake: date, latitude: float) -> date:
-    """Last day for feeding after a waking: the next 15 August, south of the equator February, [1].
+    """Last day for feeding after a waking: the next 15 August, south of the equator February, [3].
 
     The southern date is the northern one half a year on (P).
     """

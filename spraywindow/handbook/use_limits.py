@@ -1,4 +1,6 @@
-"""One use of a product on one block, and the most that a label or a law allows.
+"""What a block has had of a product, against the user's label and the region's limits.
+
+A limit that is passed is told, never enforced: the record holds what was done.
 
 References
 ----------

@@ -1,4 +1,6 @@
-"""How much spray the trees take, how many tank loads that is, and what goes into each.
+"""How much spray the trees take: tank loads, what goes into each, and how long a crew needs.
+
+The hours on site say how long a slot the job needs.
 
 References
 ----------

@@ -209,6 +209,11 @@ class Program:
         """Visits still to make with each material: what is owed, within all maxima."""
         return visits_allowed(self)
 
+    def not_begun(self) -> Program:
+        """Give the program with nothing done yet."""
+        entries = tuple(replace(entry, done=(), partly_done=()) for entry in self.entries)
+        return replace(self, entries=entries)
+
     def done_within(self, first: date, last: date = date.max) -> Program:
         """Give the program with only what was done from one local day to another."""
         entries = tuple(

@@ -32,23 +32,23 @@ class Nearness:
         Length of the calendars.
     aims : tuple of array [target, winter]
         Per material, the days aimed at as each winter turned out.
-    aims_then : tuple of array [target, evening, winter]
+    aims_forecast : tuple of array [target, evening, winter]
         The same as forecast on each evening.
     """
 
     days: int
     aims: tuple[Array, ...]
-    aims_then: tuple[Array, ...]
+    aims_forecast: tuple[Array, ...]
 
     @property
-    def turned_out(self) -> Array:
+    def actual(self) -> Array:
         """By the stages as they turned out, [day, material, winter]: for hindsight."""
         return np.stack([_near(np.arange(float(self.days)), aims) for aims in self.aims], axis=1)
 
     def ahead(self, evening: int, last: int) -> Array:
         """Days `evening` up to, not including, `last` as seen on that evening, likewise."""
         days = np.arange(float(evening), last)
-        return np.stack([_near(days, aims[:, evening]) for aims in self.aims_then], axis=1)
+        return np.stack([_near(days, aims[:, evening]) for aims in self.aims_forecast], axis=1)
 
 
 def nearness(
@@ -76,23 +76,23 @@ def nearness(
     days : int
         Length of the calendars.
     """
-    evenings, _, winters = stages.then.shape
-    aims, aims_then = [], []
+    evenings, _, winters = stages.forecast.shape
+    aims, aims_forecast = [], []
     for entry, material in zip(program.entries, materials, strict=True):
-        rows, rows_then = [], []
+        rows, rows_forecast = [], []
         for target in entry.target or material.targets:
             code = None if isinstance(target, dt.date) else parse_stage(target).bbch
             if code in STAGE_SHARES:
                 place = list(STAGE_SHARES).index(code)
-                rows.append(stages.turned_out[place])
-                rows_then.append(stages.then[:, place])
+                rows.append(stages.actual[place])
+                rows_forecast.append(stages.forecast[:, place])
             elif code is None or code in LEAF_FALL_CODES:
                 meant = target if isinstance(target, dt.date) else leaf_fall
                 rows.append(np.full(winters, float((meant - first).days)))
-                rows_then.append(np.broadcast_to(rows[-1], (evenings, winters)))
+                rows_forecast.append(np.broadcast_to(rows[-1], (evenings, winters)))
         aims.append(np.array(rows).reshape(len(rows), winters))
-        aims_then.append(np.array(rows_then).reshape(len(rows_then), evenings, winters))
-    return Nearness(days, tuple(aims), tuple(aims_then))
+        aims_forecast.append(np.array(rows_forecast).reshape(len(rows_forecast), evenings, winters))
+    return Nearness(days, tuple(aims), tuple(aims_forecast))
 
 
 def _near(days: Array, aims: Array) -> Array:

@@ -1,7 +1,7 @@
 """The application record: add, correct, withdraw; nothing is ever changed in place.
 
 A correction is a new entry that points at the one it corrects. `current` shows what holds,
-`history` everything that was ever entered.
+`history` everything that was ever entered, `rounds_done` what the program has had.
 """
 
 from __future__ import annotations

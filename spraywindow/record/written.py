@@ -1,4 +1,7 @@
-"""Fields of an application as people write them: quantities with units, local times, lists."""
+"""An application as people write it down: quantities with units, local times, blocks by name.
+
+What the names mean at its site: the blocks done, their share of the round.
+"""
 
 from __future__ import annotations
 
@@ -8,14 +11,13 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from difflib import get_close_matches
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from spraywindow.errors import InputError, describe, one_line
+from spraywindow.errors import InputError, describe, did_you_mean, one_line
 from spraywindow.record.entry import Application
 from spraywindow.record.record import AHEAD_H
-from spraywindow.site import Block, Site, nearest, season_start
+from spraywindow.site import Block, Site, season_start
 from spraywindow.trees import parse_stage
 from spraywindow.units import quantity, unit
 
@@ -133,12 +135,11 @@ def _field(name: str, value: object, timezone: str, start: object) -> tuple[str,
     field = SHORT.get(name, name)
     if field not in Application.model_fields:
         known = [AMOUNT, *SHORT, *Application.model_fields]
-        near = get_close_matches(name, known, 1)
         raise InputError(
             "unknown field",
             where=name,
             expected="one of " + ", ".join(known),
-            cure=f"do you mean {near[0]}?" if near else "",
+            cure=did_you_mean(name, known),
         )
     if field in UNITS:
         number = _number(name, field, value)
@@ -258,7 +259,7 @@ def share_of_blocks(site: Site, names: Sequence[str], material: str, day: dt.dat
     known = [block.name for block in site.blocks]
     problems = [
         describe("no such block", where="blocks", expected="of " + ", ".join(known), got=name,
-                 cure=nearest(name, known) or 'for a part of a block give the share: "30 %"')
+                 cure=did_you_mean(name, known) or 'for a part of a block give the share: "30 %"')
         for name in names
         if name not in known
     ]  # fmt: skip
@@ -313,7 +314,7 @@ def refuse_slip(site: Site, material: object) -> None:
         return
     # a longer or shorter name may well be another material: sulfur, lime sulfur
     alike = [name for name in site.materials if abs(len(name) - len(material)) <= 1]
-    hint = nearest(material, alike)
+    hint = did_you_mean(material, alike)
     if hint:
         raise InputError(
             "unknown material, named almost as a known one",
@@ -330,7 +331,7 @@ def strange_names(site: Site, entry: Application) -> list[str]:
     lines = []
     for name in entry.blocks:
         if name not in known:
-            hint = nearest(name, known)
+            hint = did_you_mean(name, known)
             line = f"block {name!r} is not in the site file ({', '.join(known)})"
             lines.append(f"{line}; {hint}" if hint else line)
     if entry.material not in site.program.materials:

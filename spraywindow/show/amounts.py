@@ -1,4 +1,4 @@
-"""Numbers with their units, in the reader's system."""
+"""Numbers with their units, and dates, in the reader's system or in the user's own measure."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The look that all pictures share, and how one becomes a file.
+"""The look that all pictures share, a trace's name, scale and ticks, and how one becomes a file.
 
 Two inks on paper: the weather and the slots in one, limits and what lies beyond them in the
 other, told apart by dashes and hatching as well, so that a copy in black and white says the same.

@@ -14,7 +14,6 @@ from .done import wanted_days as wanted_days
 from .groups import Group as Group  # Blocks of trees that flower together
 from .groups import block_need as block_need  # What decides when a block flowers
 from .groups import group_notes as group_notes
-from .problems import nearest as nearest
 from .program import growing_year as growing_year
 from .site import Site as Site  # One orchard or garden, as the commands know it: a value
 from .site import read_site as read_site  # Read a site file

@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
-from spraywindow.days import day_words
+from spraywindow.days import day_words, next_date
 from spraywindow.site.site import Site
 from spraywindow.site.tables import Block
 from spraywindow.spray import Finding, Material, season_order
-from spraywindow.trees import FIRST_FLOWER, PETAL_FALL, stage_words
+from spraywindow.trees import FIRST_FLOWER, PETAL_FALL, stage_words, winter_start
 
 FRESH_STAGE_D = 7
 """Late in the season a stage must have been seen within so many days; P."""
@@ -64,7 +64,7 @@ def block_state(block: Block, site: Site, material: Material, day: dt.date) -> B
     if stage is None and day < leaf_fall(site, start):
         return BlockState(block, False, "still in leaf, before the usual leaf fall")
     swelling = stage is not None and season_order(stage) > 0
-    if swelling or day >= _dated(block.bud_swell_from or _north_south(site, "bud swell"), start):
+    if swelling or day >= next_date(block.bud_swell_from or _north_south(site, "bud swell"), start):
         if seen is None:
             return BlockState(block, None, "buds may be swelling and no stage is noted: look first")
         if (day - seen).days > FRESH_STAGE_D:
@@ -88,17 +88,7 @@ def _north_south(site: Site, what: str) -> tuple[int, int]:
 
 def season_start(day: dt.date, site: Site) -> dt.date:
     """First day of the growing year that holds a day: 1 July in the north, 1 January south."""
-    if site.place.latitude < 0:
-        return dt.date(day.year, 1, 1)
-    return dt.date(day.year if day.month >= 7 else day.year - 1, 7, 1)
-
-
-def _dated(month_day: tuple[int, int], start: dt.date) -> dt.date:
-    """The date of a day of the year in the growing year that begins at `start`."""
-    month, day = month_day
-    year = start.year if (month, day) >= (start.month, start.day) else start.year + 1
-    leap_safe = 28 if (month, day) == (2, 29) else day
-    return dt.date(year, month, leap_safe)
+    return winter_start(day, site.place.latitude)
 
 
 def leaf_fall(site: Site, start: dt.date) -> dt.date:
@@ -107,4 +97,4 @@ def leaf_fall(site: Site, start: dt.date) -> dt.date:
     if seen is not None and start <= seen < start + dt.timedelta(days=365):
         return seen
     usual = site.season.usual_leaf_fall or _north_south(site, "leaf fall")
-    return _dated(usual, start) - dt.timedelta(days=LEAF_FALL_SPREAD_D)
+    return next_date(usual, start) - dt.timedelta(days=LEAF_FALL_SPREAD_D)

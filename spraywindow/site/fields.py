@@ -1,9 +1,8 @@
-"""Fields of the site file, as people write them: quantities, clock times, days, stages."""
+"""Fields of the site file, as people write them: quantities, clock times, days, stages, doses."""
 
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import math
 import re
 from dataclasses import dataclass
@@ -11,7 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from spraywindow.errors import InputError
+from spraywindow.errors import InputError, did_you_mean
 from spraywindow.handbook import Dose
 from spraywindow.trees import cultivar_group, parse_stage
 from spraywindow.units import quantity, unit
@@ -145,10 +144,9 @@ def _target(text: object) -> str | dt.date:
 def _crop(text: object) -> object:
     """Refuse what is nearly a crop, a word for itself; other crops may be called anything."""
     for word in re.findall(r"[^\W\d_]+", text.lower()) if isinstance(text, str) else ():
-        if word not in CROPS and word not in _CROPS_IN_PLURAL:
-            close = difflib.get_close_matches(word, CROPS, 1, NEAR_CROP)
-            if close:
-                raise InputError("unknown crop", got=text, cure=f"did you mean {close[0]}?")
+        known = word in CROPS or word in _CROPS_IN_PLURAL
+        if hint := "" if known else did_you_mean(word, CROPS, NEAR_CROP):
+            raise InputError("unknown crop", got=text, cure=hint)
     return text
 
 

@@ -97,7 +97,7 @@ def group_notes(group: Group) -> Iterator[str]:
             f"{names}: no past winter could hold the program; the best held {best} of "
             f"{outlook.owed} rounds, {outlook.owed - best} short, with hindsight"
         )
-    never = int(np.isinf(outlook.season.ending.turned_out).any(axis=0).sum())
+    never = int(np.isinf(outlook.season.ending.actual).any(axis=0).sum())
     if never:
         yield (
             f"{names}: in {never} of {len(outlook.season.labels)} winters trees of "

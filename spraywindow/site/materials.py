@@ -1,4 +1,4 @@
-"""Materials in the site file: the label's own values over the catalogue's, and new materials."""
+"""Materials and limits in the site file: the label's values over the catalogue's, and new ones."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field
 
-from spraywindow.errors import InputError, describe
+from spraywindow.errors import InputError, describe, did_you_mean
 from spraywindow.site.fields import Count, Flag, Name, Share, StageCode, Table, measured
-from spraywindow.site.problems import Problems, nearest, problems_of
+from spraywindow.site.problems import Problems, problems_of
 from spraywindow.site.tables import DAY_H, Days
 from spraywindow.spray import (
     CATALOGUE,
@@ -110,12 +110,12 @@ def _problems(
         return [
             describe(f"no limit of this name, and a new one needs {', '.join(missing)} too",
                      where=where, expected="one of " + ", ".join(known), got=name,
-                     cure=nearest(name, known))
+                     cure=did_you_mean(name, known))
         ]  # fmt: skip
     if looks_at not in UNIT_OF:
         return [
             describe("unknown quantity", where=f"{where}.quantity", got=looks_at,
-                     expected="one of " + ", ".join(UNIT_OF), cure=nearest(looks_at, UNIT_OF))
+                     expected="one of " + ", ".join(UNIT_OF), cure=did_you_mean(looks_at, UNIT_OF))
         ]  # fmt: skip
     problems = []
     if missing:
@@ -260,7 +260,7 @@ def _words(name: str) -> set[str]:
 
 def _refuse_misspelt(name: str) -> None:
     """A new material whose name is a slip of a known one would leave the label's values unused."""
-    hint = nearest(name, [known for known in CATALOGUE if abs(len(known) - len(name)) <= 1])
+    hint = did_you_mean(name, [known for known in CATALOGUE if abs(len(known) - len(name)) <= 1])
     if hint:
         raise InputError(
             "a new material named almost as a known one",

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from spraywindow.errors import InputError, describe, one_line
+from spraywindow.errors import InputError, describe, did_you_mean, one_line
 
 _LINE = re.compile(r"line (\d+)")
 _DATE = re.compile(r"\d+[-/.]\d+[-/.]\d+|\d+[-./ ]*[A-Z][a-z]{2,8}[-./ ]*\d{2,4}\b")
@@ -49,14 +49,6 @@ class Problems(InputError):
 def problems_of(error: Exception) -> list[str]:
     """What an error of a table says, a line for each of its problems."""
     return error.problems if isinstance(error, Problems) else [str(error)]
-
-
-def nearest(name: object, known: Iterable[str]) -> str:
-    """A hint that names the known word nearest to a mistyped one, or nothing."""
-    import difflib
-
-    close = difflib.get_close_matches(str(name).lower(), list(known), 1, 0.6)
-    return f"did you mean {close[0]}?" if close else ""
 
 
 def toml_cure(text: str, trouble: str) -> str:
@@ -106,7 +98,7 @@ def _lines(
     kind, got = error["type"], error["input"]
     if kind == "extra_forbidden":
         keys = _keys_beside(path, tables)
-        cure = nearest(path[-1], keys)
+        cure = did_you_mean(path[-1], keys)
         return [describe("unknown key", where=at, expected="one of " + ", ".join(keys), cure=cure)]
     if kind == "missing":
         return [describe("missing key", where=at, expected=WANTED.get(str(path[-1]), ""))]

@@ -6,10 +6,10 @@ import datetime as dt
 from collections.abc import Mapping
 from itertools import combinations
 
-from spraywindow.errors import InputError, describe
+from spraywindow.errors import InputError, describe, did_you_mean
 from spraywindow.program import MaterialRounds, Program
 from spraywindow.site.materials import days_apart, whole_days
-from spraywindow.site.problems import Problems, nearest
+from spraywindow.site.problems import Problems
 from spraywindow.site.tables import DEFAULT_ROUNDS, ProgramFields, RoundFields
 from spraywindow.spray import Material
 from spraywindow.trees import winter_start
@@ -22,7 +22,8 @@ def material_of(materials: Mapping[str, Material], name: str) -> Material:
             "unknown material",
             expected="one of " + ", ".join(materials),
             got=name,
-            cure=nearest(name, materials) or f'add a table [materials."{name}"] to the site file',
+            cure=did_you_mean(name, materials)
+            or f'add a table [materials."{name}"] to the site file',
         )
     return materials[name]
 

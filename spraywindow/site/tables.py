@@ -1,4 +1,8 @@
-"""The tables of a site file, each with its fields; see the README for an example."""
+"""The tables of a site file, each with its fields; see the README for an example.
+
+The place, its blocks and program; feeding, mulch and washing; the sprayer, the products, and what
+limits copper.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from spraywindow.days import clock_words
+from spraywindow.days import clock_words, next_date
 from spraywindow.errors import InputError
 from spraywindow.handbook import (
     DENSE_L_PER_M3,
@@ -280,9 +284,7 @@ class FeedingFields(Table):
         """The user's own last day after a waking; None where the file has none."""
         if self.until is None:
             return None
-        month, day = self.until
-        last = date(wake.year, month, min(day, 28) if month == 2 else day)
-        return last if last > wake else last.replace(year=wake.year + 1)
+        return next_date(self.until, wake + dt.timedelta(days=1))
 
 
 class GroundFields(Table):

@@ -41,6 +41,7 @@ from .quantities import SUN_ON_WOOD_K_M2_W as SUN_ON_WOOD_K_M2_W
 from .slots import FAR_END as FAR_END
 from .slots import Day as Day  # A local day: its verdict and, unless go
 from .slots import Slot as Slot  # A run of go hours on one local day
+from .slots import best_of_day as best_of_day  # Best least margin of the jobs of a day
 from .slots import day_answers as day_answers  # Say of each local day whether it has a slot
 from .slots import day_margins as day_margins  # The margin of each local day's best slot
 from .slots import find_slots as find_slots

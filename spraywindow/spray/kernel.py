@@ -1,4 +1,8 @@
-"""The one kernel for tonight, thirty winters and every replay: arrays in, verdicts out."""
+"""The one kernel for tonight, thirty winters and every replay: arrays in, verdicts out.
+
+A margin is 0 at a limit, 1 a comfort width inside, negative outside; the least of them holds the
+hour. Arrays are [hour, ...]: tonight [hour], past winters [hour, winter].
+"""
 
 from __future__ import annotations
 
@@ -51,11 +55,11 @@ def margin_of(limit: Limit, quantity: Interval) -> Interval:
         return margin
 
     worst, best = (quantity.low, quantity.high) if rising else (quantity.high, quantity.low)
-    low = toward(worst)
+    low = toward(worst)  # (hour, ...), as all here
     if quantity.known or limit.kind == "soft":
         return Interval(low, low)
     high, differ = low.copy(), worst != best
-    high[differ] = toward(best[differ])
+    high[differ] = toward(best[differ])  # (those that differ,)
     return Interval(low, high)
 
 
@@ -122,7 +126,7 @@ def score_arrays(
         If a limit names an unknown quantity, measures it in another unit or lacks its window, the
         stage is no BBCH code, or no limit can be judged.
     """
-    shape = np.broadcast_to(0, conditions.shape)[rows].shape
+    shape = np.broadcast_to(0, conditions.shape)[rows].shape  # (row,) or (row, winter)
     tally = _Tally(shape)
     not_judged = [] if stage is not None else [STAGE]
     if stage is not None:
@@ -138,7 +142,8 @@ def score_arrays(
         if any(column not in conditions.columns for column in quantity.needs):
             not_judged.append(limit.name)
             continue
-        values = quantity.compute(conditions, limit).map(lambda ends: ends[rows])
+        whole = quantity.compute(conditions, limit)  # (hour, ...): windows reach past the rows
+        values = whole.map(lambda ends: ends[rows])  # (row, ...)
         tally.take(limit.name, limit.kind, margin_of(limit, values))
     if not tally.names:
         raise InputError("no limit can be judged", where=f"material {material.name}")
@@ -178,6 +183,7 @@ class _Tally:
     """
 
     def __init__(self, shape: tuple[int, ...]) -> None:
+        # all (row, ...): the least margins, and the number of the limit that gives each
         self.low, self.high, self.open = (np.full(shape, np.inf) for _ in range(3))
         self.held_low, self.held_high, self.held_open = (
             np.zeros(shape, dtype=np.int8) for _ in range(3)

@@ -1,4 +1,7 @@
-"""From scored hours to slots: runs of go hours long enough for the job, ranked."""
+"""From scored hours to days and slots: runs of go hours long enough for the job, ranked.
+
+Of every local day: whether it has a slot, and how good its best one is.
+"""
 
 from __future__ import annotations
 
@@ -61,14 +64,47 @@ def day_margins(
     index = pd.DatetimeIndex(hours.index)
     days = local_days(index, background)
     go = hours["go"].to_numpy(dtype=bool) & open_hours(hours, access)
-    best = np.full(int(days[-1] - days[0]) + 1, -np.inf)
-    if len(go) >= need:
-        margin = np.where(go, hours["margin"].to_numpy(dtype=float), -np.inf)
-        least = sliding_window_view(margin, need).min(axis=-1)
-        same_day = days[need - 1 :] == days[: len(days) - need + 1]
-        np.maximum.at(best, (days[: len(least)] - days[0])[same_day], least[same_day])
-    calendar = pd.to_datetime(np.arange(days[0], days[-1] + 1), unit="D")
-    return pd.Series(np.where(np.isinf(best), np.nan, best), index=calendar, name="margin")
+    calendar = np.arange(days[0], days[-1] + 1)
+    margin = np.where(go, hours["margin"].to_numpy(dtype=float), -np.inf)
+    best = best_of_day(margin, days - days[0], len(calendar), need)[0]
+    return pd.Series(best, index=pd.to_datetime(calendar, unit="D"), name="margin")
+
+
+def best_of_day(
+    margin: Array, day: NDArray[np.int64], days: int, need: int
+) -> tuple[Array, NDArray[np.int64]]:
+    """Best least margin of the jobs within each day, and the row of the earliest such job.
+
+    Parameters
+    ----------
+    margin : array [hour, ...]
+        -inf where the hour is not to be worked.
+    day : int array [hour, ...]
+        The local day of each hour; below 0 and from `days` on it is none of those asked for.
+    days : int
+    need : int
+        Whole hours of the job.
+
+    Returns
+    -------
+    tuple of array [day, ...]
+        NaN and -1 without a job.
+    """
+    hours = margin.reshape(len(margin), -1)  # (hour, column), whatever the axes were
+    own = day.reshape(hours.shape)
+    best = np.full((days, hours.shape[1]), -np.inf)
+    rows = np.full(best.shape, len(hours), dtype=np.int64)
+    if len(hours) >= need:
+        least = sliding_window_view(hours, need, axis=0).min(axis=-1)  # (first hour, column)
+        first, last = own[: len(least)], own[need - 1 :]
+        fits = (first == last) & (first >= 0) & (first < days) & np.isfinite(least)
+        columns = np.broadcast_to(np.arange(hours.shape[1]), first.shape)
+        np.maximum.at(best, (first[fits], columns[fits]), least[fits])
+        fits[fits] = least[fits] == best[first[fits], columns[fits]]
+        hour, column = np.nonzero(fits)
+        np.minimum.at(rows, (first[hour, column], column), hour)
+    none, shape = np.isinf(best), (days, *margin.shape[1:])
+    return np.where(none, np.nan, best).reshape(shape), np.where(none, -1, rows).reshape(shape)
 
 
 def day_answers(
@@ -103,20 +139,17 @@ def day_answers(
     verdict = np.asarray(hours["verdict"], dtype=object)
     # an unknown hour ranks below every go hour and above every no-go hour
     rank = np.where(verdict == "no-go", margin - 1.0, np.where(verdict == "go", margin, -0.5))
+    number = days - days[0]
+    first = best_of_day(np.where(workable, rank, -np.inf), number, int(number[-1]) + 1, need)[1]
     answers = []
     for day in np.unique(days):
-        rows = np.flatnonzero(days == day)
         date = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
-        if now is not None and index[int(rows[-1])] < now:
+        if now is not None and index[int(np.flatnonzero(days == day)[-1])] < now:
             continue
-        starts = [
-            row for row in rows if row + need <= rows[-1] + 1 and workable[row : row + need].all()
-        ]
-        if not starts:
+        best = int(first[day - days[0]])
+        if best < 0:
             answers.append(Day(date, "no-go", NO_ACCESS, np.nan))
             continue
-        least: Array = np.array([rank[row : row + need].min() for row in starts])
-        best = int(starts[int(np.argmax(least))])
         worst = best + int(np.argmin(rank[best : best + need]))
         stretch = set(verdict[best : best + need])
         answer = "no-go" if "no-go" in stretch else "unknown" if "unknown" in stretch else "go"

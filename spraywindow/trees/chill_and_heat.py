@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from spraywindow.days import next_date
 from spraywindow.errors import WeatherError
 from spraywindow.place import Place
 from spraywindow.trees.chill import chill_portions, fill_short_gaps, growing_degree_hours
@@ -76,7 +77,7 @@ def chill_start(start: date, latitude: float, chill_from: tuple[int, int] = CHIL
     month, day = chill_from
     if latitude < 0:
         month = (month + 5) % 12 + 1
-    return date(start.year + (month < start.month), month, day)
+    return next_date((month, day), start)
 
 
 def winter_label(day: date, latitude: float) -> str:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from spraywindow.days import next_date
 from spraywindow.place import Place
 from spraywindow.trees.bloom import (
     DAYS_TO_FLOWER,
@@ -71,18 +72,18 @@ class StageDays:
 
     Attributes
     ----------
-    turned_out : array [stage, winter]
+    actual : array [stage, winter]
         As the winter's own temperatures had it; inf never, NaN unknown. Stages in the order of
         `spraywindow.trees.bloom.STAGE_SHARES`.
-    then : array [evening, stage, winter]
+    forecast : array [evening, stage, winter]
         The middle forecast on the evening before day 0, 1, ...: it knows that winter up to the
         evening and goes on with the others.
     bounds : array [2, stage]
         The first and the last day that what was seen leaves; without end where it says nothing.
     """
 
-    turned_out: Array
-    then: Array
+    actual: Array
+    forecast: Array
     bounds: Array
 
 
@@ -153,9 +154,9 @@ def season_stages(
     if not isinstance(need.trees, Requirement):
         flowers = _usual_flowers(need.trees, winters, sums) - offsets
         days = np.max([_days_before(flowers, way, day_0) for way in ways], axis=0)
-        turned_out = np.clip(days, *bounds[..., None])
-        then = np.broadcast_to(turned_out, (LONGEST_SEASON_D, *turned_out.shape))
-        return StageDays(turned_out, then, bounds)
+        actual = np.clip(days, *bounds[..., None])
+        forecast = np.broadcast_to(actual, (LONGEST_SEASON_D, *actual.shape))
+        return StageDays(actual, forecast, bounds)
     label = winter_label(first, place.latitude)
     if label in sums.labels:
         current = sums.labels.index(label)
@@ -163,12 +164,12 @@ def season_stages(
         if sums.day_number(first, current) - known <= MOST_SILENT_D:
             sums = _behind(sums, current, known)
     reached = np.max([_reached(sums, need.trees, way) for way in ways], axis=0)[list(winters)]
-    turned_out = np.clip(reached.T - offsets, *bounds[..., None])
+    actual = np.clip(reached.T - offsets, *bounds[..., None])
     # seasons are as long as the calendars that are made of them
-    stays = turned_out[np.isfinite(turned_out)]
+    stays = actual[np.isfinite(actual)]
     longest = stays.max() + 1 if stays.size else LONGEST_SEASON_D
     evenings = int(np.clip(longest, 1, LONGEST_SEASON_D))
-    then = np.empty((evenings, len(CODES), len(winters)))
+    forecast = np.empty((evenings, len(CODES), len(winters)))
     anchors = [way.anchor if way else None for way in ways]
     for column, winter in enumerate(winters):
         known_days = offsets[column] + np.arange(evenings)
@@ -177,8 +178,8 @@ def season_stages(
             for anchor in anchors
         ]
         middle = date_quantiles(np.max(ahead, axis=0))[:, 1]
-        then[..., column] = np.clip(middle - offsets[column], *bounds)
-    return StageDays(turned_out, then, bounds)
+        forecast[..., column] = np.clip(middle - offsets[column], *bounds)
+    return StageDays(actual, forecast, bounds)
 
 
 def _sight(seen: Stage | None, first: dt.date, place: Place) -> _Sight | None:
@@ -226,10 +227,8 @@ def _reached(sums: WinterSums, need: Requirement, sight: _Sight | None) -> Array
 
 def _usual_flowers(flower: tuple[int, int], winters: Sequence[int], sums: WinterSums) -> Array:
     """Day number of the usual first flower in each winter."""
-    month, day = flower[0], min(flower[1], 28) if flower[0] == 2 else flower[1]
     starts = [sums.starts[winter] for winter in winters]
-    dates = [dt.date(s.year + ((month, day) < (s.month, s.day)), month, day) for s in starts]
-    return np.array([float((d - s).days) for d, s in zip(dates, starts, strict=True)])
+    return np.array([float((next_date(flower, start) - start).days) for start in starts])
 
 
 def _days_before(flowers: Array, sight: _Sight | None, day_0: int) -> Array:

@@ -33,16 +33,16 @@ class LastSprayDays:
 
     Attributes
     ----------
-    turned_out : array [material, winter]
+    actual : array [material, winter]
         As the winter's own temperatures had it; inf where the stage is never reached.
-    then : array [evening, material, winter]
+    forecast : array [evening, material, winter]
         As forecast on the evening before day 0, 1, ...
     bounds : array [2, material]
         The first and the last day that the stages seen leave.
     """
 
-    turned_out: Array
-    then: Array
+    actual: Array
+    forecast: Array
     bounds: Array
 
     @property
@@ -51,7 +51,7 @@ class LastSprayDays:
 
         [quantile, material]; NaN without a winter.
         """
-        return np.clip(date_quantiles(self.turned_out, axis=1).T, *self.bounds)
+        return np.clip(date_quantiles(self.actual, axis=1).T, *self.bounds)
 
     def last_days(self, first: dt.date) -> tuple[LastDay, ...]:
         """The quantiles as dates, one a material, where day 0 is `first`."""
@@ -77,9 +77,9 @@ def endings(stages: StageDays, last_stages: Sequence[int]) -> LastSprayDays:
     flowers open.
     """
     stops = [CODES.index(stop_stage(stage)) for stage in last_stages]
-    then = stages.then[:, stops] - 1.0
+    forecast = stages.forecast[:, stops] - 1.0
     return LastSprayDays(
-        stages.turned_out[stops] - 1.0,
-        np.where(np.isnan(then), np.inf, then),
+        stages.actual[stops] - 1.0,
+        np.where(np.isnan(forecast), np.inf, forecast),
         stages.bounds[:, stops] - 1.0,
     )

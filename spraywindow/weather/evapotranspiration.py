@@ -1,6 +1,7 @@
 """How much water the air takes from short, well-watered grass: reference evapotranspiration.
 
-Pure arrays, time on the first axis. Energies in MJ/m2, as in the paper.
+Pure arrays, time on the first axis, energies in MJ/m2 as in the paper; `water_demand` gives it
+for a weather table and a site, as bounds.
 
 References
 ----------

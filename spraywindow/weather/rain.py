@@ -2,7 +2,8 @@
 
 A total over a longer period counts whole in every window that it overlaps when dryness is judged
 (the high end), and only where it lies inside when wetness is (the low end). Sums are taken in
-whole micrometres, so that 0.254 mm stays 0.254 mm.
+whole micrometres, so that 0.254 mm stays 0.254 mm. `rain_between` gives both ends for any run of
+hours of a weather table, inside it or not.
 """
 
 from __future__ import annotations

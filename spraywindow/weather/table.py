@@ -1,9 +1,10 @@
 """The hourly weather table: its columns, and the one check on entry.
 
-A stamp marks the **start** of its hour, in UTC. NaN is unknown. Coarser knowledge rides along
+A stamp marks the **start** of its hour, in UTC: ascending, each once, a whole number of hours
+apart. NaN is unknown. Coarser knowledge rides along
 in extra columns: a rain total over several hours (`PERIOD_COLUMNS`) and the lowest and highest
 temperature of a longer step (`RANGE_COLUMNS`). Finer knowledge does too: the extremes of several
-readings within the hour.
+readings within the hour. Rain that looks like inches in a column of millimetres is told.
 """
 
 from __future__ import annotations

@@ -1,6 +1,8 @@
-"""Water on the bark: dew on, dew off, rain, and drying after it.
+"""Water on the bark: what the sky lets through, dew on, dew off, rain, and drying after it.
 
-Two models, chosen once per table by the columns it carries, never by the gaps in it:
+Radiation at the surface is made of short-wave, cloud, and what the long-wave loss leaves [3]_.
+Two models of the water follow, chosen once per table by the columns it carries, never by the
+gaps in it:
 
 - **surface balance** where radiation or cloud is known: a Penman-Monteith balance of a wet
   surface [1]_ that fills a small store with dew and rain and dries it by radiation, dry air
@@ -17,6 +19,9 @@ References
    estimates, Agricultural and Forest Meteorology 141:105 (constants from memory).
 .. [2] Sentelhas et al. (2008), Suitability of relative humidity as an estimator of leaf wetness
    duration, Agricultural and Forest Meteorology 148:392.
+.. [3] FAO-56 (see `spraywindow.weather.air`), eq. 38-40 and p. 43, 75.
+.. [4] Haurwitz (1945), Insolation in relation to cloudiness and cloud density, Journal of
+   Meteorology 2:154; the constant as in `pvlib.clearsky.haurwitz`.
 """
 
 from __future__ import annotations
@@ -35,7 +40,7 @@ STEFAN_BOLTZMANN_WM2 = 4.903e-9 / 0.0864  # FAO-56 eq. 39, MJ/m2/day to W/m2
 DAYLIGHT_DEG = 10.0
 """Clearness is read from measured radiation only above this sun [degrees]."""
 AIR_LOSS = 0.059
-"""Loss of a clear sky's radiation per way through the air [2]_. FAO-56 eq. 37 has none: against
+"""Loss of a clear sky's radiation per way through the air [4]_. FAO-56 eq. 37 has none: against
 it a clear sun 12 degrees high looks like 60 % cloud, and so would the night after it."""
 LEAST_SHARE = 0.3
 """Relative radiation under the densest cloud, FAO-56 p. 43 (about 0.33)."""

@@ -29,4 +29,4 @@ from .rules import spoiled as spoiled
 from .rules import spoiled_of as spoiled_of  # The same of one material, by its number
 from .share import Share as Share  # A share of winters with its 95 % interval (Wilson 1927)
 from .share import mean_known as mean_known  # Mean of what is not NaN; NaN where all is
-from .share import wilson_interval as wilson_interval  # Wilson score interval of a share [1]_
+from .share import wilson_interval as wilson_interval  # Wilson score interval of a share

@@ -54,11 +54,11 @@ def within(chances: Array, last: Array) -> Array:
 
 def as_it_comes(
     chances: Array,
-    turned_out: Array,
-    then: Array,
+    last_day_actual: Array,
+    last_day_forecast: Array,
     states: ProgramStates,
     known_mornings: int = KNOWN_MORNINGS,
-    seen: Array | None = None,
+    forecast_margin: Array | None = None,
     near: Nearness | None = None,
 ) -> Policy:
     """Decide every evening of every winter.
@@ -67,15 +67,15 @@ def as_it_comes(
     ----------
     chances : array [day, material, winter]
         Margin of each day's best slot; NaN for none.
-    turned_out : array [material, winter]
+    last_day_actual : array [material, winter]
         Last usable day as it turned out, for hindsight and for the other winters.
-    then : array [day, material, winter]
+    last_day_forecast : array [day, material, winter]
         Last usable day as forecast on the evening before each day.
     states : ProgramStates
         For as many calendars as winters.
     known_mornings : int
         How many mornings, tomorrow first, the forecast answers.
-    seen : array [day, morning, material, winter], optional
+    forecast_margin : array [day, morning, material, winter], optional
         What the evening before each day saw of the mornings ahead, where that can differ from
         what turned out.
     near : Nearness, optional
@@ -87,24 +87,26 @@ def as_it_comes(
     as are left before this winter's, as forecast then. Of visits that make as many rounds in
     their mean, those count that would with `SPARE_D` days less; of these, nearness, then margins.
     """
-    evenings = _Evenings(chances, turned_out, then, states, known_mornings, seen, near)
+    evenings = _Evenings(
+        chances, last_day_actual, last_day_forecast, states, known_mornings, forecast_margin, near
+    )
     policy = np.full(
         (len(chances), states.count, chances.shape[2]), len(states.visits) - 1, dtype=np.int8
-    )
-    may = (states.after >= 0)[..., None]
-    for day, gains, later, spare in evenings:
-        policy[day] = _choose(
+    )  # (day, state, winter); the last visit is none
+    may = (states.after >= 0)[..., None]  # (visit, state, 1)
+    for day, gains, later, spare in evenings:  # (visit, winter), twice (state, winter)
+        policy[day] = _choose(  # of (visit, state, winter)
             gains[:, None, :], may, later[states.after], spare[states.after], states
         )
-    left = _left_of_visits(turned_out, len(chances), states)
+    left = _left_of_visits(last_day_actual, len(chances), states)  # (day, visit, winter)
     policy = np.take_along_axis(left, policy.astype(np.int64), axis=1)
     return Policy(policy, evenings.value, states)
 
 
 def rounds_as_it_comes(
     chances: Array,
-    turned_out: Array,
-    then: Array,
+    last_day_actual: Array,
+    last_day_forecast: Array,
     states: ProgramStates,
     known_mornings: int = KNOWN_MORNINGS,
     near: Nearness | None = None,
@@ -114,16 +116,16 @@ def rounds_as_it_comes(
     Parameters are those of `as_it_comes`.
     """
     winters = np.arange(chances.shape[2])
-    state = np.zeros(len(winters), dtype=np.int64)
-    left = _left_of_visits(turned_out, len(chances), states)
+    state = np.zeros(len(winters), dtype=np.int64)  # (winter,)
+    left = _left_of_visits(last_day_actual, len(chances), states)
     visits = np.full((len(chances), len(winters)), len(states.visits) - 1)
     upcoming = 0
     for day, gains, later, spare in _Evenings(
-        chances, turned_out, then, states, known_mornings, None, near
+        chances, last_day_actual, last_day_forecast, states, known_mornings, None, near
     ):
         for _ in range(day - upcoming):  # days without any known morning
             state = states.after[-1, state]
-        after = states.after[:, state]
+        after = states.after[:, state]  # (visit, winter)
         visit = _choose(gains, after >= 0, later[after, winters], spare[after, winters], states)
         visits[day] = left[day, visit, winters]
         state = states.after[visits[day], state]
@@ -136,48 +138,52 @@ class _Evenings:
     """The evenings before days with a chance: what acting, and waiting, then lead to."""
 
     chances: Array
-    turned_out: Array
-    then: Array
+    last_day_actual: Array
+    last_day_forecast: Array
     states: ProgramStates
     known_mornings: int
-    seen: Array | None
+    forecast_margin: Array | None
     near: Nearness | None
 
     @cached_property
     def value(self) -> Integers:
         """Best that hindsight could reach, [day + 1, state, winter]."""
-        near = None if self.near is None else self.near.turned_out
-        return value_to_go(within(self.chances, self.turned_out), self.states, nearness=near)
+        near = None if self.near is None else self.near.actual
+        return value_to_go(within(self.chances, self.last_day_actual), self.states, nearness=near)
 
     def __iter__(self) -> Iterator[tuple[int, Integers, Integers, Integers]]:
         """Day, gains of its visits [visit, winter], and values after it [state, winter], twice.
 
         The second time, the other winters end `SPARE_D` days earlier.
         """
-        chances, then, states = self.chances, self.then, self.states
+        chances, last_forecast, states = self.chances, self.last_day_forecast, self.states
         days, _, winters = chances.shape
-        total = self.value.sum(axis=2, dtype=np.int64)
+        total = self.value.sum(axis=2, dtype=np.int64)  # (day + 1, state)
         copies = max(winters - 1, 1)
         column = np.arange(winters)
-        ends = _whole(self.turned_out.max(axis=0), days)
+        ends = _whole(self.last_day_actual.max(axis=0), days)  # (winter,): of the last material
         usual_end = (ends.sum() - ends) / copies  # of the other winters
 
         def others(day: Integers) -> Integers:
             """Sum of what the other winters could still reach from a day of each."""
             rows = np.clip(day, 0, days)
-            return np.asarray((total[rows] - self.value[rows, :, column]).T)
+            return np.asarray((total[rows] - self.value[rows, :, column]).T)  # (state, winter)
 
         for day in range(days):
             last = min(days, day + self.known_mornings)
-            ahead = chances[day:last] if self.seen is None else self.seen[day, : last - day]
-            known = np.where(np.arange(day, last)[:, None, None] <= then[day], ahead, np.nan)
+            told = self.forecast_margin
+            # (morning, material, winter)
+            ahead = chances[day:last] if told is None else told[day, : last - day]
+            open_yet = np.arange(day, last)[:, None, None] <= last_forecast[day]
+            known = np.where(open_yet, ahead, np.nan)
             if not (known[0] >= 0).any():
                 continue
             near = None if self.near is None else self.near.ahead(day, last)
+            # (morning, visit, winter)
             gains = visit_gains(known, states, nearness=near, copies=copies)
             # a season that is forecast to be over holds nothing beyond
-            goes_on = (then[day] >= last).any(axis=0)
-            shift = usual_end - _whole(then[day].max(axis=0), days)
+            goes_on = (last_forecast[day] >= last).any(axis=0)  # (winter,)
+            shift = usual_end - _whole(last_forecast[day].max(axis=0), days)
             beyond = last + np.rint(shift).astype(np.int64)
             later, spare = (
                 best_values(gains[1:], states, np.where(goes_on, others(rows), 0))[0]
@@ -201,14 +207,14 @@ def _choose(
     return np.asarray(np.where(guarded == guarded.max(axis=0), worth, NEVER).argmax(axis=0))
 
 
-def _left_of_visits(turned_out: Array, days: int, states: ProgramStates) -> NDArray[np.int8]:
+def _left_of_visits(last_day_actual: Array, days: int, states: ProgramStates) -> NDArray[np.int8]:
     """What a crew that sees open flowers makes of each visit, [day, visit, winter].
 
     The largest part of it that is no material past its last day.
     """
-    past = np.arange(days)[:, None, None] > turned_out
+    past = np.arange(days)[:, None, None] > last_day_actual  # (day, material, winter)
     none = len(states.visits) - 1
-    left = np.full((days, len(states.visits), turned_out.shape[1]), none, dtype=np.int8)
+    left = np.full((days, len(states.visits), last_day_actual.shape[1]), none, dtype=np.int8)
     for number, members in enumerate(states.visits):
         for part in range(none - 1, number - 1, -1):  # the largest stand first
             if set(states.visits[part]) <= set(members):
@@ -234,7 +240,7 @@ def follow(coming: Policy, starts: Integers) -> tuple[NDArray[np.int8], Integers
         Rounds made by the end.
     """
     days, _, winters = coming.policy.shape
-    state = np.zeros((len(starts), winters), dtype=np.int64)
+    state = np.zeros((len(starts), winters), dtype=np.int64)  # (start, winter)
     none = len(coming.states.visits) - 1
     visits = np.full((days, len(starts), winters), none, dtype=np.int8)
     column = np.arange(winters)
@@ -247,7 +253,7 @@ def follow(coming: Policy, starts: Integers) -> tuple[NDArray[np.int8], Integers
 
 def rounds_of(states: ProgramStates, visits: NDArray[np.int8]) -> NDArray[np.bool_]:
     """Turn visits [day, winter] into rounds, bool array [day, material, winter]."""
-    holds = np.zeros((len(states.visits), len(states.materials)), dtype=bool)
+    holds = np.zeros((len(states.visits), len(states.materials)), dtype=bool)  # (visit, material)
     for number, members in enumerate(states.visits):
         holds[number, list(members)] = True
-    return np.moveaxis(holds[visits], 2, 1)
+    return np.moveaxis(holds[visits], 2, 1)  # from (day, winter, material)

@@ -1,7 +1,8 @@
 """Past winters side by side: hours in blocks, scored at once, and each day's best slot.
 
 A block has hours on the first axis and winters on the second; every winter's column begins on
-the same local calendar day. A forecast can be spliced in front of all of them.
+the same local calendar day. A forecast can be spliced in front of all of them: it is joined at
+its last known rain.
 """
 
 from __future__ import annotations
@@ -12,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from spraywindow.place import Place
@@ -24,6 +24,7 @@ from spraywindow.spray import (
     Material,
     Scores,
     Setting,
+    best_of_day,
     score_arrays,
     sun_of,
     weather_columns,
@@ -255,7 +256,7 @@ def best_jobs(
 ) -> tuple[Array, NDArray[np.int64]]:
     """Each day's best slot: its margin (NaN without one) and first row (-1), [day, winter]."""
     go = (scores.verdict == GO) & block.workable(access)
-    return best_of_day(block, np.where(go, scores.margin, -np.inf), need)
+    return best_of_day(np.where(go, scores.margin, -np.inf), block.day, block.days, need)
 
 
 def job_margins(block: HourBlock, scores: Scores, need: int, access: Access) -> Array:
@@ -271,27 +272,6 @@ def job_margins(block: HourBlock, scores: Scores, need: int, access: Access) -> 
     access : Access
     """
     return best_jobs(block, scores, need, access)[0]
-
-
-def best_of_day(block: HourBlock, margin: Array, need: int) -> tuple[Array, NDArray[np.int64]]:
-    """Best least margin of the jobs within each day, and the row of the earliest such job.
-
-    `margin` is [hour, winter], -inf where the hour is no go; results are [day, winter], NaN and
-    -1 without a job.
-    """
-    least = sliding_window_view(margin, need, axis=0).min(axis=-1)
-    first, last = block.day[: len(least)], block.day[need - 1 :]
-    fits = (first == last) & (first >= 0) & (first < block.days) & np.isfinite(least)
-    best = np.full((block.days, margin.shape[1]), -np.inf)
-    winters = np.broadcast_to(np.arange(margin.shape[1]), first.shape)
-    np.maximum.at(best, (first[fits], winters[fits]), least[fits])
-    rows = np.full(best.shape, len(margin), dtype=np.int64)
-    reaches = fits.copy()
-    reaches[fits] = least[fits] == best[first[fits], winters[fits]]
-    hour, winter = np.nonzero(reaches)
-    np.minimum.at(rows, (first[hour, winter], winter), hour)
-    none = np.isinf(best)
-    return np.where(none, np.nan, best), np.where(none, -1, rows)
 
 
 def score_block(block: HourBlock, material: Material, rows: slice = slice(None)) -> Scores:

@@ -1,6 +1,7 @@
-"""How much of the infection weather copper on the wood would have covered.
+"""Copper on the wood: what rain leaves of it, and how much infection weather it would cover.
 
-Pure array functions: hours on the first axis, winters or sites after it.
+Array functions have hours on the first axis, winters or sites after it. `copper_left` gives what
+the rain known since the rounds done has left on day 0.
 
 References
 ----------

@@ -9,10 +9,10 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from spraywindow.spray import Access, Conditions, Material, Scores
+from spraywindow.spray import Access, Conditions, Material, Scores, best_of_day
 from spraywindow.weather import Array
 from spraywindow.winters.as_it_comes import within
-from spraywindow.winters.block import HourBlock, best_of_day
+from spraywindow.winters.block import HourBlock
 from spraywindow.winters.past import PastWinters
 from spraywindow.winters.share import Share
 
@@ -56,7 +56,7 @@ def limit_costs(season: PastWinters) -> tuple[LimitCost, ...]:
         without = days_without_limit(
             season.ahead, season.ahead_scores[number], material, season.need_h, season.access
         )
-        inside = (days <= season.ending.turned_out[number]) & season.free[:, number, None]
+        inside = (days <= season.ending.actual[number]) & season.free[:, number, None]
         have = int((without.pop("")[:, used] & inside).sum())
         for name, usable in without.items():
             gained = int((usable[:, used] & inside).sum()) - have
@@ -113,7 +113,7 @@ def _ease(
     finish: Finish,
 ) -> Ease:
     chances = season.foreseen_with(block, materials)
-    usable = np.isfinite(within(chances, season.ending.turned_out)).sum(axis=0)
+    usable = np.isfinite(within(chances, season.ending.actual)).sum(axis=0)
     mornings = {
         material.name: float(usable[number].mean()) if usable.shape[1] else float("nan")
         for number, material in enumerate(materials)
@@ -146,4 +146,4 @@ def days_without_limit(
 
 
 def _has_slot(block: HourBlock, go: NDArray[np.bool_], need: int) -> NDArray[np.bool_]:
-    return np.isfinite(best_of_day(block, np.where(go, 1.0, -np.inf), need)[0])
+    return np.isfinite(best_of_day(np.where(go, 1.0, -np.inf), block.day, block.days, need)[0])

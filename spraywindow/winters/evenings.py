@@ -179,8 +179,8 @@ def _evenings(
     Evenings after which nothing more is sprayed, as forecast or as it turned out, are left out.
     """
     number, days = season.used[column], np.arange(len(season.chances))
-    goes_on = (season.ending.then[..., column].max(axis=1) >= days) | (
-        season.ending.turned_out[:, column].max() >= days
+    goes_on = (season.ending.forecast[..., column].max(axis=1) >= days) | (
+        season.ending.actual[:, column].max() >= days
     )
     evenings = int(np.flatnonzero(goes_on)[-1]) + 1 if goes_on.any() else 1
     first = season.block.starts[number]

@@ -114,10 +114,10 @@ def curl_cover(
     wet = wet_from_store(water.low[:-1, used], water.high[:-1, used])
     # up to the first day on which copper may no longer be sprayed
     day = season.block.day[:, used]
-    inside = (day >= 0) & (day <= season.ending.turned_out[which])
+    inside = (day >= 0) & (day <= season.ending.actual[which])
     risk = np.where(inside, infection_risk(LEAF_CURL, wet, columns["temp_c"][:, used], rain)[0], 0)
     rows = season.starts[:, which]
-    usable = np.isfinite(within(season.chances, season.ending.turned_out))[:, which]
+    usable = np.isfinite(within(season.chances, season.ending.actual))[:, which]
     hours = np.arange(len(rain))[:, None]
     done = np.zeros(rain.shape, dtype=bool)
     on, winter = np.nonzero(made & (rows >= 0))

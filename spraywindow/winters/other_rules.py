@@ -1,4 +1,8 @@
-"""Rules to hold ours against: a fixed calendar, and the first day that looks dry."""
+"""Rules to hold ours against, and what came after each round; no rule defines that.
+
+The rules: a fixed calendar, and the first day that looks dry. What came: rain within 24, 48 and
+72 h, frost and heat.
+"""
 
 from __future__ import annotations
 
@@ -68,7 +72,7 @@ def _in_turn(season: PastWinters, program: Program, fits: NDArray[np.bool_]) -> 
     for day in range(days):
         clear = ((day - last)[None] >= apart[..., None]).all(axis=1)
         may = fits[day] & season.free[day, :, None] & clear & (left > 0)
-        may &= day <= season.ending.then[day]
+        may &= day <= season.ending.forecast[day]
         order = np.where(may, left * materials - np.arange(materials)[:, None], -1)
         chosen = order.argmax(axis=0)
         acts = np.flatnonzero(may.any(axis=0))

@@ -1,4 +1,7 @@
-"""Will the program fit, and when must it start: by past winters, with hindsight and as it comes."""
+"""Will the program fit, and when must it start: by past winters, with hindsight and as it comes.
+
+Also how many days a program takes, and whether five weeks would hold it.
+"""
 
 from __future__ import annotations
 
@@ -215,7 +218,7 @@ def season_outlook(
     winters, days = len(season.labels), len(season.chances)
     states = program_states(program, days, max(winters, 1))
     owed = np.array(program.visits_allowed)
-    rules = (season.ending.turned_out, season.ending.then, states, known_mornings)
+    rules = (season.ending.actual, season.ending.forecast, states, known_mornings)
 
     coming = as_it_comes(season.foreseen, *rules, near=season.near)
     visits, made = follow(coming, np.arange(days))
@@ -227,7 +230,7 @@ def season_outlook(
         eased = rounds_as_it_comes(chances, *rules, near=season.near)
         return Share.of(all_made(program, eased))
 
-    hindsight = plan_many(within(season.chances, season.ending.turned_out), program).rounds
+    hindsight = plan_many(within(season.chances, season.ending.actual), program).rounds
     made_hindsight = all_made(program, hindsight)
     hits, unsure = int(finished[0].sum()), len(season.rain_missing)
     every = winters + unsure
@@ -307,7 +310,7 @@ def _weekly(season: PastWinters) -> Array:
     padded[: len(usable)] = usable
     begins = np.arange(weeks)[:, None, None] * WEEK_D
     per_week = padded.reshape(weeks, WEEK_D, *usable.shape[1:]).sum(axis=1)
-    return np.where(begins <= season.ending.turned_out, per_week, np.nan)
+    return np.where(begins <= season.ending.actual, per_week, np.nan)
 
 
 FIVE_WEEKS_D = 35
@@ -350,9 +353,9 @@ def program_span(season: PastWinters, program: Program) -> Span:
     def made(days: int, near: Nearness | None) -> NDArray[np.bool_]:
         chances = season.foreseen[:days]
         states = program_states(program, len(chances), max(len(season.labels), 1))
-        last = np.minimum(season.ending.turned_out, days - 1.0)
+        last = np.minimum(season.ending.actual, days - 1.0)
         coming = as_it_comes(
-            chances, last, season.ending.then[:days], states, KNOWN_MORNINGS, near=near
+            chances, last, season.ending.forecast[:days], states, KNOWN_MORNINGS, near=near
         )
         return rounds_of(states, follow(coming, np.zeros(1, dtype=np.int64))[0][:, 0])
 

@@ -120,7 +120,7 @@ class PastWinters:
 
         Up to each material's last day.
         """
-        return np.isfinite(within(self.foreseen, self.ending.turned_out))
+        return np.isfinite(within(self.foreseen, self.ending.actual))
 
 
 def past_season(
@@ -170,7 +170,7 @@ def past_season(
     order = tuple(materials[name] for name in program.materials)
     stages = season_stages(sums, need, columns, starts, first, place)
     last_stages = [material.last_stage for material in order]
-    ends = endings(stages, last_stages).turned_out
+    ends = endings(stages, last_stages).actual
     ends = ends[np.isfinite(ends)]
     days = int(np.clip(ends.max() + 1 if ends.size else LONGEST_SEASON_D, 1, LONGEST_SEASON_D))
     block = winter_block(
@@ -193,7 +193,7 @@ def past_season(
     }
     used = [number for number, why in enumerate(why_not) if why is None]
     stages = replace(
-        stages, turned_out=stages.turned_out[:, used], then=stages.then[:days, :, used]
+        stages, actual=stages.actual[:, used], forecast=stages.forecast[:days, :, used]
     )
     foreseen = [job_margins(ahead, each, need_h, open_to) for each in ahead_scores]
 

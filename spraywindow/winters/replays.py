@@ -1,8 +1,8 @@
 """What an evening could have known: past forecasts replayed behind one small interface.
 
 `Foresight` knows the coming days as they turned out: it measures what a rule costs, so its
-false go has no meaning. `spraywindow.winters.replays` spoils them with errors of the
-usual size. Archived forecasts come from a source that satisfies the same interface.
+false go has no meaning. `ErrorModel` spoils them with errors of the usual size. Archived
+forecasts come from a source that satisfies the same interface.
 """
 
 from __future__ import annotations

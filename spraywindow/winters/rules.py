@@ -17,10 +17,9 @@ from numpy.typing import NDArray
 from spraywindow.errors import InputError
 from spraywindow.place import Place
 from spraywindow.program import Program, all_made, plan_many, program_states
-from spraywindow.spray import NO_GO, Material
+from spraywindow.spray import NO_GO, Material, best_of_day
 from spraywindow.weather import Array
 from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_of, within
-from spraywindow.winters.block import best_of_day
 from spraywindow.winters.evenings import Seen, seen_mornings
 from spraywindow.winters.other_rules import (
     AFTER_H,
@@ -123,7 +122,7 @@ def backtest(
     ]
     habit = habit_rows(season)
     best = plan_many(
-        within(season.chances, season.ending.turned_out), program, nearness=season.near.turned_out
+        within(season.chances, season.ending.actual), program, nearness=season.near.actual
     ).made
     for name, made, rows in (
         ("fixed calendar", fixed_calendar(season, program, habit), habit[:, None]),
@@ -164,7 +163,7 @@ def as_turned_out(season: PastWinters) -> tuple[NDArray[np.int64], Array]:
     good = []
     for number, verdict in enumerate(season.verdicts):
         maybe = np.where((verdict != NO_GO) & open_hours, 0.0, -np.inf)
-        possible = np.isfinite(best_of_day(block, maybe, season.need_h)[0])[:, used]
+        possible = np.isfinite(best_of_day(maybe, block.day, block.days, season.need_h)[0])[:, used]
         none = np.where(possible, np.nan, 0.0)
         good.append(np.where(season.starts[:, number] >= 0, 1.0, none))
     return season.starts, np.stack(good, axis=1)
@@ -181,8 +180,8 @@ def _ours(
     states = program_states(program, len(season.chances), max(len(season.labels), 1))
     known = np.where(_free_ahead(season, mornings), seen.margin[:, :mornings], np.nan)
     coming = as_it_comes(
-        season.foreseen, season.ending.turned_out, season.ending.then, states, mornings,
-        seen=known, near=season.near,
+        season.foreseen, season.ending.actual, season.ending.forecast, states, mornings,
+        forecast_margin=known, near=season.near,
     )  # fmt: skip
     visits, _ = follow(coming, np.zeros(1, dtype=np.int64))
     which = _covered(season, replay)
@@ -195,7 +194,7 @@ def _ours(
     )  # fmt: skip
     if not replay.measures:
         return result
-    inside = np.arange(len(made))[:, None, None] <= judged.ending.turned_out
+    inside = np.arange(len(made))[:, None, None] <= judged.ending.actual
     truth = good[..., which][inside]
     chance = seen.chance[..., which][inside]
     go = np.isfinite(seen.margin[:, 0][..., which])[inside]
@@ -217,7 +216,7 @@ def _covered(season: PastWinters, replay: ForecastReplay) -> list[int]:
     out = []
     for column, number in enumerate(season.used):
         first = int(block.epoch_h[number] + np.argmax(block.day[:, number] >= 0))
-        last = min(float(season.ending.turned_out[:, column].max()), days - 1.0)
+        last = min(float(season.ending.actual[:, column].max()), days - 1.0)
         if replay.covers(first, first + 24 * (int(last) + 1)):
             out.append(column)
     return out
@@ -235,8 +234,8 @@ def _only(season: PastWinters, columns: Sequence[int]) -> PastWinters:
         foreseen=season.foreseen[..., picked],
         ending=replace(
             season.ending,
-            turned_out=season.ending.turned_out[..., picked],
-            then=season.ending.then[..., picked],
+            actual=season.ending.actual[..., picked],
+            forecast=season.ending.forecast[..., picked],
         ),
     )  # fmt: skip
 

@@ -1,4 +1,13 @@
-"""A share of winters with its interval: no percentage without its n."""
+"""Shares of winters with their intervals, and how good yes-or-no answers and chances were.
+
+No percentage without its n.
+
+References
+----------
+.. [1] Wilson (1927), Probable inference, the law of succession, and statistical inference,
+   J. Amer. Statist. Assoc. 22: 209-212.
+.. [2] Jolliffe and Stephenson (2012), Forecast Verification, 2nd ed., chapter 3: the counts.
+"""
 
 from __future__ import annotations
 

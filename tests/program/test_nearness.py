@@ -42,7 +42,7 @@ def near(program: Program = PROGRAM, fall: dt.date = FIRST, winters: int = 1) ->
 
 def test_copper_belongs_after_leaf_fall_and_before_bud_swell_oil_late() -> None:
     # UC Napa 2013 and UC IPM 2017 for where; how fast it fades is common practice, no source
-    oil, copper = near().turned_out[..., 0].T
+    oil, copper = near().actual[..., 0].T
     assert copper[0] == copper[80] == 1
     assert copper[40] == 0
     assert oil[0] == 0
@@ -52,21 +52,21 @@ def test_copper_belongs_after_leaf_fall_and_before_bud_swell_oil_late() -> None:
 
 def test_an_evening_goes_by_the_stage_as_forecast_then() -> None:
     moving = stages()
-    moving.then[:75, 0] += 10.0  # a week before, it is seen to come earlier
+    moving.forecast[:75, 0] += 10.0  # a week before, it is seen to come earlier
     found = nearness(PROGRAM, materials(), FIRST, FIRST, moving, 110)
-    assert found.turned_out[:, 0, 0].argmax() == 80
+    assert found.actual[:, 0, 0].argmax() == 80
     assert found.ahead(70, 100)[:, 0, 0].argmax() == 20
     assert found.ahead(76, 100)[:, 0, 0].argmax() == 4
 
 
 def test_in_mid_season_leaf_fall_lies_behind() -> None:
-    behind = near(fall=FIRST - dt.timedelta(days=20)).turned_out
+    behind = near(fall=FIRST - dt.timedelta(days=20)).actual
     assert behind[0, 1, 0] == pytest.approx(1 - 20 / REACH_D)
 
 
 def test_a_users_own_targets_go_over_the_default() -> None:
     entries = (MaterialRounds("oil", 1, 5, target=("first open flower", dt.date(2025, 12, 12))),)
-    own = near(Program(entries)).turned_out[:, 0, 0]
+    own = near(Program(entries)).actual[:, 0, 0]
     assert own[10] == own[100] == 1
     assert own[55] == 0
     with pytest.raises(InputError, match="unknown growth stage"):
@@ -77,12 +77,12 @@ def test_a_stage_that_is_not_known_and_other_materials_aim_at_nothing() -> None:
     program = Program(
         (MaterialRounds("oil", 1, 5, target=("bud burst",)), MaterialRounds("lime sulfur", 1, 5))
     )
-    assert not near(program).turned_out.any()
+    assert not near(program).actual.any()
 
 
 def test_rounds_move_to_where_they_belong_and_none_is_lost() -> None:
     chances = np.full((110, 2, 4), 0.5)
-    plans = plan_many(chances, PROGRAM, nearness=near(winters=4).turned_out)
+    plans = plan_many(chances, PROGRAM, nearness=near(winters=4).actual)
     assert (plans.rounds.sum(axis=0) == 3).all()
     copper_days, _ = np.nonzero(plans.made[:, 1])
     assert set(copper_days.tolist()) <= {0, 78, 79, 80, 81, 82}

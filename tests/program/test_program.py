@@ -260,3 +260,8 @@ def test_the_short_form_reports_all_problems_at_once() -> None:
         InputError, match=r"\(1\) program, oil: rounds.*\(2\) program, copper: not a"
     ):
         Program.of(oil=(0, 5), copper=3)  # type: ignore[arg-type]
+
+
+def test_a_program_not_begun_owes_all_of_it_whatever_was_done() -> None:
+    begun = Program((MaterialRounds("oil", 3, 5, done=(DAYS[0],), partly_done=((DAYS[1], 0.5),)),))
+    assert begun.not_begun() == Program.of(oil=(3, 5))

@@ -44,8 +44,8 @@ def test_buds_that_are_not_swelling_move_every_stage_behind_that_day(
     code: int, usual: bool
 ) -> None:
     plain, seen = stages(usual=usual), stages((code, before(1)), usual=usual)
-    assert np.median(plain.turned_out[FLOWER]) < 0
-    for days in (seen.turned_out, seen.then[0]):
+    assert np.median(plain.actual[FLOWER]) < 0
+    for days in (seen.actual, seen.forecast[0]):
         assert (days >= 0).all()  # later than the day before, on which somebody looked
         # from bud swell to the first flower it takes ten days in the warmest March and three
         # weeks at large, from green tips as long as from bud burst (P)
@@ -58,14 +58,14 @@ def test_buds_that_are_not_swelling_move_every_stage_behind_that_day(
 def test_dormant_buds_early_in_winter_say_nothing_new(code: int, usual: bool) -> None:
     early = dt.date(2025, 12, 12)
     plain, seen = (stages(*which, first=early, usual=usual) for which in ((), ((code, early),)))
-    np.testing.assert_array_equal(seen.turned_out[SWELL:], plain.turned_out[SWELL:])
-    np.testing.assert_array_equal(seen.then[1:40], plain.then[1:40])
+    np.testing.assert_array_equal(seen.actual[SWELL:], plain.actual[SWELL:])
+    np.testing.assert_array_equal(seen.forecast[1:40], plain.forecast[1:40])
 
 
 @pytest.mark.parametrize("usual", [False, True])
 def test_a_stage_that_was_seen_is_over_and_the_next_one_is_not(usual: bool) -> None:
     found = stages((53, before(1)), usual=usual)
-    for days in (found.turned_out, found.then[0]):
+    for days in (found.actual, found.forecast[0]):
         assert (days[[SWELL, BURST]] <= -1).all()
         assert (days[CLOSED:] >= 0).all()
     assert found.bounds[:, BURST].tolist() == [-np.inf, -1]
@@ -74,18 +74,18 @@ def test_a_stage_that_was_seen_is_over_and_the_next_one_is_not(usual: bool) -> N
 
 def test_the_usual_first_flower_brings_the_stages_before_it() -> None:
     first = dt.date(2025, 12, 2)
-    found = stages(first=first, usual=True).turned_out
+    found = stages(first=first, usual=True).actual
     flower = (dt.date(2026, 3, 15) - first).days
     # days before the flower: common practice, no source
     for code, days in ((51, 21), (53, 14), (55, 10), (57, 7), (59, 3), (60, 0)):
         assert set(found[CODES.index(code)]) <= {flower - days, flower - days + 1}  # a leap day
     plain = stages(first=first, usual=True)
-    np.testing.assert_array_equal(plain.then[30], plain.turned_out)
+    np.testing.assert_array_equal(plain.forecast[30], plain.actual)
 
 
 def test_buds_that_were_seen_go_before_the_usual_first_flower() -> None:
     first = dt.date(2026, 2, 1)
-    early = stages((51, before(1, first)), first=first, usual=True).turned_out
+    early = stages((51, before(1, first)), first=first, usual=True).actual
     assert (early[FLOWER] == 20).all()  # 21 days after they were seen, not on 15 March
     assert (early[CLOSED] == 10).all()
 
@@ -125,5 +125,5 @@ def test_dormant_buds_hold_where_the_record_of_the_winter_says_otherwise() -> No
     table.loc["2026-01-25":, "temp_c"] += 6.0
     record = winter_sums(table["temp_c"], DEMO_PLACE)
     assert "2025/26" in record.labels
-    assert (stages(record=record).turned_out[FLOWER] < -20).all()
-    assert (stages((0, before(1)), record=record).turned_out[FLOWER] > 5).all()
+    assert (stages(record=record).actual[FLOWER] < -20).all()
+    assert (stages((0, before(1)), record=record).actual[FLOWER] > 5).all()

@@ -55,19 +55,19 @@ def test_the_winter_at_hand_comes_first_over_new_year(until: str) -> None:
     current = known.labels.index("2025/26")
     ahead = forecast_stage_days(known, current, [known.known_days[current]], NEED.trees)[0]
     wanted = ahead[columns].T - known.day_number(JAN_13, current)
-    np.testing.assert_allclose(stages.turned_out, wanted)
+    np.testing.assert_allclose(stages.actual, wanted)
     middle = date_quantiles(ahead[columns])[1] - known.day_number(JAN_13, current)
     assert 0 < middle[FLOWER] < 90
-    assert stages.then[0, FLOWER] == pytest.approx(middle[FLOWER], abs=6)
+    assert stages.forecast[0, FLOWER] == pytest.approx(middle[FLOWER], abs=6)
 
 
 def test_each_evening_ahead_knows_more_of_the_winter_that_comes() -> None:
     known = sums(with_winter_at_hand("2026-01-12"))
     columns, starts = calendars(known, JAN_13)
     stages = season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE)
-    off = np.abs(stages.then[:, FLOWER] - stages.turned_out[FLOWER])
+    off = np.abs(stages.forecast[:, FLOWER] - stages.actual[FLOWER])
     assert off[0].mean() > 2
-    for column, flower in enumerate(stages.turned_out[FLOWER]):
+    for column, flower in enumerate(stages.actual[FLOWER]):
         # once it is over, the day on which the first flower opened is known
         assert (off[int(flower) + 1 :, column] == 0).all()
 
@@ -77,7 +77,7 @@ def test_a_record_that_stopped_long_ago_says_nothing_of_the_winter_at_hand() -> 
     columns, starts = calendars(known, JAN_13)
     stages = season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE)
     whole = season_stages(known, NEED, columns, starts, dt.date(2040, 1, 13), DEMO_PLACE)
-    np.testing.assert_array_equal(stages.turned_out, whole.turned_out)
+    np.testing.assert_array_equal(stages.actual, whole.actual)
 
 
 def test_a_stage_that_was_seen_counts_without_a_record_of_the_winter() -> None:
@@ -87,7 +87,7 @@ def test_a_stage_that_was_seen_counts_without_a_record_of_the_winter() -> None:
         season_stages(
             known, Need(NEED.trees, Stage(code, dt.date(2026, 1, 9))), columns, starts, JAN_13,
             DEMO_PLACE,
-        ).turned_out[FLOWER]
+        ).actual[FLOWER]
         for code in (51, 59)
     )  # fmt: skip
     assert (early < late).all()
@@ -96,7 +96,7 @@ def test_a_stage_that_was_seen_counts_without_a_record_of_the_winter() -> None:
     opened = season_stages(
         known, Need(NEED.trees, Stage(60, JAN_13)), columns, starts, JAN_13, DEMO_PLACE
     )
-    assert (opened.turned_out[FLOWER] == 0).all()
+    assert (opened.actual[FLOWER] == 0).all()
 
 
 @pytest.mark.parametrize(
@@ -111,9 +111,9 @@ def test_the_usual_flower_is_that_of_the_same_season(
     stages = season_stages(known, Need(flower), columns, starts, first, DEMO_PLACE)
     found = endings(stages, [53, 59])
     wanted = {last, last - (first.month > 2)}  # a leap day lies between
-    assert set(found.turned_out[1]) <= wanted
-    assert (found.turned_out[1] - found.turned_out[0] == 10).all()  # buds closed, flowers open
-    np.testing.assert_array_equal(found.then[0], found.turned_out)
+    assert set(found.actual[1]) <= wanted
+    assert (found.actual[1] - found.actual[0] == 10).all()  # buds closed, flowers open
+    np.testing.assert_array_equal(found.forecast[0], found.actual)
 
 
 def test_the_usual_flower_of_the_south_lies_in_its_own_year() -> None:
@@ -123,7 +123,7 @@ def test_the_usual_flower_of_the_south_lies_in_its_own_year() -> None:
     starts = [dt.date(start.year, 6, 2) for start in known.starts]
     columns = list(range(len(starts)))
     found = season_stages(known, Need((8, 20)), columns, starts, dt.date(2026, 6, 2), south)
-    assert (found.turned_out[FLOWER] == 79).all()
+    assert (found.actual[FLOWER] == 79).all()
 
 
 def test_without_another_winter_only_the_flowers_end_the_season() -> None:
@@ -132,8 +132,8 @@ def test_without_another_winter_only_the_flowers_end_the_season() -> None:
         known, NEED, [0], [dt.date(2015, 12, 2)], dt.date(2025, 12, 2), DEMO_PLACE
     )
     found = endings(stages, [59])
-    assert np.isinf(found.then).all()
-    assert np.isfinite(found.turned_out).all()
+    assert np.isinf(found.forecast).all()
+    assert np.isfinite(found.actual).all()
 
 
 def test_a_record_that_stopped_in_autumn_says_too_little_of_the_winter() -> None:
@@ -142,7 +142,7 @@ def test_a_record_that_stopped_in_autumn_says_too_little_of_the_winter() -> None
     columns, starts = calendars(known, JAN_13)
     stages = season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE)
     whole = season_stages(known, NEED, columns, starts, dt.date(2040, 1, 13), DEMO_PLACE)
-    np.testing.assert_array_equal(stages.turned_out, whole.turned_out)
+    np.testing.assert_array_equal(stages.actual, whole.actual)
 
 
 def test_last_days_have_a_range_that_is_wider_than_the_winters_alone() -> None:
@@ -151,7 +151,7 @@ def test_last_days_have_a_range_that_is_wider_than_the_winters_alone() -> None:
     found = endings(season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE), [53, 59])
     for number, end in enumerate(found.last_days(JAN_13)):
         days = [(day - JAN_13).days for day in (end.low, end.last, end.high) if day]
-        alone = np.quantile(found.turned_out[number], [0.1, 0.9], method="inverted_cdf")
+        alone = np.quantile(found.actual[number], [0.1, 0.9], method="inverted_cdf")
         assert days[0] < alone[0] < days[1] < alone[1] < days[2]
     usual = season_stages(known, Need((2, 20)), columns, starts, JAN_13, DEMO_PLACE)
     (end,) = endings(usual, [59]).last_days(JAN_13)
@@ -178,7 +178,7 @@ def test_a_last_day_that_never_comes_or_is_not_known_has_no_date() -> None:
     known = sums()
     columns, starts = calendars(known, JAN_13)
     found = endings(season_stages(known, NEED, columns, starts, JAN_13, DEMO_PLACE), [59])
-    never = replace(found, turned_out=np.full_like(found.turned_out, np.inf))
+    never = replace(found, actual=np.full_like(found.actual, np.inf))
     assert never.last_days(JAN_13) == (LastDay(None, None, None),)
-    nothing = replace(found, turned_out=found.turned_out[:, :0])
+    nothing = replace(found, actual=found.actual[:, :0])
     assert nothing.last_days(JAN_13) == (LastDay(None, None, None),)

@@ -93,8 +93,8 @@ def test_without_any_winter_nothing_is_counted() -> None:
     none = replace(
         whole, used=(), labels=(), chances=whole.chances[..., :0],
         foreseen=whole.foreseen[..., :0],
-        ending=replace(whole.ending, turned_out=whole.ending.turned_out[:, :0],
-                       then=whole.ending.then[..., :0]),
+        ending=replace(whole.ending, actual=whole.ending.actual[:, :0],
+                       forecast=whole.ending.forecast[..., :0]),
     )  # fmt: skip
     assert limit_costs(none) == ()
     assert np.isnan(earlier_dew_off(none, share_of).usable_mornings["oil"])

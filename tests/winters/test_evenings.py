@@ -60,7 +60,7 @@ def compare(
     for column in columns:
         number = built.used[column]
         start = built.block.starts[number]
-        last = int(min(built.ending.turned_out[:, column].max(), len(built.chances) - 1))
+        last = int(min(built.ending.actual[:, column].max(), len(built.chances) - 1))
         for day, which in product(range(0, last + 1, step), range(len(built.materials))):
             tomorrow = start + dt.timedelta(days=day)
             now = pd.Timestamp(tomorrow - dt.timedelta(days=1), tz=site.place.timezone)
@@ -118,7 +118,7 @@ def test_so_is_an_evening_of_a_record_of_three_hourly_reports(tmp_path: Path) ->
 
 def test_foresight_knows_the_next_mornings_as_they_turned_out_but_for_a_forecasts_frost() -> None:
     (seen,) = seen_mornings(season(), winters(), DEMO_PLACE, [Foresight(10)], 4)
-    inside = np.arange(len(season().chances))[:, None, None] <= season().ending.turned_out
+    inside = np.arange(len(season().chances))[:, None, None] <= season().ending.actual
     found = np.isfinite(seen.margin[:, 0])
     truth = np.isfinite(season().chances) & inside
     # the feasibility report judges its mornings as the evening does
@@ -144,7 +144,7 @@ def test_a_long_dry_spell_is_seen_to_its_end() -> None:
         winters(), DEMO_PLACE, PROGRAM, materials, first=FIRST, need=NEED, access=ACCESS
     )
     (seen,) = seen_mornings(built, winters(), DEMO_PLACE, [Foresight(12)], 4)
-    inside = np.arange(len(built.chances))[:, None] <= built.ending.turned_out[0]
+    inside = np.arange(len(built.chances))[:, None] <= built.ending.actual[0]
     truth = np.isfinite(built.chances[:, 0]) & inside
     assert truth.sum() > 20
     assert np.isfinite(seen.margin[:, 0, 0])[truth].mean() > 0.8  # but for a forecast's frost

@@ -69,7 +69,7 @@ def test_a_round_after_the_spell_covers_nothing() -> None:
 def test_a_spell_after_the_last_copper_day_is_no_risk_of_the_season() -> None:
     one = one_winter("2015-12-20", "2016-01-20")
     assert cover_of(one, 0, made(one, 10)).risk[-1] == pytest.approx(2.0, abs=0.1)
-    ending = replace(one.ending, turned_out=np.full((1, 2), 30.0))
+    ending = replace(one.ending, actual=np.full((1, 2), 30.0))
     early = replace(one, ending=ending)
     assert cover_of(early, 0, made(one, 10)).risk[-1] == pytest.approx(1.0, abs=0.05)
 

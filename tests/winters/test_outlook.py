@@ -117,7 +117,7 @@ def test_as_it_comes_acts_on_the_mornings_that_an_evening_would_call(demo: Seaso
     season = demo.season
     found = np.isfinite(season.foreseen)
     assert not (found & ~np.isfinite(season.chances)).any()  # stricter about frost, never laxer
-    inside = np.arange(len(found))[:, None, None] <= season.ending.turned_out
+    inside = np.arange(len(found))[:, None, None] <= season.ending.actual
     np.testing.assert_array_equal(demo.usable, (found & inside).sum(axis=0))
     # the record itself would promise more oil, which looks a day ahead for frost
     lenient = replace(season, foreseen=season.chances)
@@ -215,7 +215,7 @@ def test_one_winter_has_no_other_to_go_by_and_still_answers() -> None:
 def test_hindsight_is_the_exact_plan_of_every_winter(demo: SeasonOutlook) -> None:
     season = demo.season
     for winter in (0, 5, 11):
-        days = np.arange(len(season.chances))[:, None] <= season.ending.turned_out[:, winter]
+        days = np.arange(len(season.chances))[:, None] <= season.ending.actual[:, winter]
         alone = np.where(days, season.chances[..., winter], np.nan)[..., None]
         assert demo.rounds_hindsight[winter] == plan_many(alone, PROGRAM).rounds.sum()
 
@@ -242,7 +242,7 @@ def test_more_rounds_done_than_asked_for_owe_nothing() -> None:
 def test_the_usual_flower_date_ends_every_season_alike() -> None:
     found = outlook(need=Need((2, 20)))
     # oil ends before the flower buds stand closed, ten days before the flower (P)
-    for last, day in zip(found.season.ending.turned_out, (9, 19), strict=True):
+    for last, day in zip(found.season.ending.actual, (9, 19), strict=True):
         assert (last == (dt.date(2026, 2, day) - FIRST).days).all()
     assert found.last == dt.date(2026, 2, 19)
 
@@ -255,11 +255,11 @@ def test_the_end_as_forecast_knows_only_what_was_known() -> None:
     warm = past_season(table, DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED)
     column = kept.labels.index("2019/20")
     evening = (dt.date(2020, 1, 14) - dt.date(2019, 12, 2)).days
-    days = min(len(kept.ending.then), len(warm.ending.then), evening)
+    days = min(len(kept.ending.forecast), len(warm.ending.forecast), evening)
     np.testing.assert_array_equal(
-        kept.ending.then[:days, :, column], warm.ending.then[:days, :, column]
+        kept.ending.forecast[:days, :, column], warm.ending.forecast[:days, :, column]
     )
-    assert (warm.ending.turned_out[:, column] < kept.ending.turned_out[:, column]).all()
+    assert (warm.ending.actual[:, column] < kept.ending.actual[:, column]).all()
 
 
 def test_the_southern_half_year_goes_over_into_its_own_winter() -> None:

@@ -28,7 +28,7 @@ def past(table: pd.DataFrame, first: dt.date = FIRST, **changes) -> PastWinters:
 def policy(of: PastWinters) -> np.ndarray:
     states = program_states(PROGRAM, len(of.chances), len(of.labels))
     ending = of.ending
-    return as_it_comes(of.foreseen, ending.turned_out, ending.then, states, near=of.near).policy
+    return as_it_comes(of.foreseen, ending.actual, ending.forecast, states, near=of.near).policy
 
 
 def test_chances_are_the_days_of_the_public_functions() -> None:
@@ -51,7 +51,7 @@ def test_weather_after_the_known_mornings_changes_no_evening_before() -> None:
     table.loc[changed, ["temp_c", "dew_point_c"]] += 3.0
     before, after = past(winters()), past(table)
     winter = before.labels.index("2019/20")
-    assert before.ending.turned_out[1, winter] != after.ending.turned_out[1, winter]
+    assert before.ending.actual[1, winter] != after.ending.actual[1, winter]
     # a morning is judged by the four days behind it; an evening knows four mornings
     safe = (dt.date(2020, 1, 25) - before.block.starts[winter]).days - 4 - 4
     np.testing.assert_array_equal(policy(before)[:safe, :, winter], policy(after)[:safe, :, winter])
@@ -182,20 +182,18 @@ def test_warmth_that_is_forecast_counts_where_the_record_meets_it() -> None:
     ahead = winters().loc["2025-01-17":"2025-01-29"].drop(columns="rain_chance", errors="ignore")
     warm = ahead.copy()
     warm.loc["2025-01-20":, ["temp_c", "dew_point_c"]] += 10.0
-    ends = [
-        past(record, first, forecast=table).ending.turned_out[1].mean() for table in (ahead, warm)
-    ]
+    ends = [past(record, first, forecast=table).ending.actual[1].mean() for table in (ahead, warm)]
     assert ends[1] < ends[0] - 3
     # one that lies a season behind the record says nothing of the winter's chill so far
     far = warm.set_axis(warm.index + pd.DateOffset(years=2))
     alone = past(record, dt.date(2027, 1, 20))
     spliced = past(record, dt.date(2027, 1, 20), forecast=far)
-    np.testing.assert_array_equal(spliced.ending.turned_out, alone.ending.turned_out)
+    np.testing.assert_array_equal(spliced.ending.actual, alone.ending.actual)
     assert spliced.labels == alone.labels
 
 
 def test_a_record_that_goes_on_behind_day_0_tells_nothing_of_the_buds_to_come() -> None:
     first = dt.date(2025, 1, 13)
     longer, cut = past(winters(), first), past(winters().loc[:"2025-01-12 21:00"], first)
-    np.testing.assert_array_equal(longer.ending.turned_out, cut.ending.turned_out)
-    np.testing.assert_array_equal(longer.ending.then, cut.ending.then)
+    np.testing.assert_array_equal(longer.ending.actual, cut.ending.actual)
+    np.testing.assert_array_equal(longer.ending.forecast, cut.ending.forecast)

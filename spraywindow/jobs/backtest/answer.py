@@ -1,10 +1,13 @@
-"""The backtest of one site: its program, from leaf fall on, through every past winter."""
+"""The backtest of one site: its program, from leaf fall on, through every past winter.
+
+The runs of one rule stand together: the mean of a figure, and its range.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar
 
 import pandas as pd
@@ -121,10 +124,7 @@ def replayed(
     """
     today = now.tz_convert(site.place.timezone).date()
     table = check_hourly(ended_by(winters, now, today))
-    program = replace(
-        site.program,
-        entries=tuple(replace(e, done=(), partly_done=()) for e in site.program.entries),
-    )
+    program = site.program.not_begun()
     block = max(site.blocks, key=lambda block: block.trees)
     name, need = block_need(block, site, None)
     # the season after the record, so that no winter of the record is left out as the one at hand

@@ -1,4 +1,12 @@
-"""When to feed, how much, and why not now."""
+"""When to feed, how much, and why not now: which days the weather and the ground allow.
+
+References
+----------
+.. [1] Ohio extension, fact sheet ANR-0156: no fertilizer when more
+   than 25 mm are due in 12 h, nor on saturated, frozen or snow-covered ground.
+.. [2] Florida model ordinance for fertilizer use: none when more than 50 mm are due in 24 h.
+   From memory.
+"""
 
 from __future__ import annotations
 

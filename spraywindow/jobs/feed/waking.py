@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
+from spraywindow.days import next_date
 from spraywindow.errors import InputError
 from spraywindow.jobs.feed.advice import Wake
 from spraywindow.site import Block, Site
@@ -88,7 +89,8 @@ def leaf_stage(block: Block, site: Site, today: dt.date) -> int | None:
     until = site.hosing.small_fruit_until
     if until is None:
         return SMALL_FRUIT if age < SMALL_FRUIT_D + spread else GROWN_FRUIT
-    return SMALL_FRUIT if today <= _next_after(wake.day, until) else GROWN_FRUIT
+    last = next_date(until, wake.day + dt.timedelta(days=1))
+    return SMALL_FRUIT if today <= last else GROWN_FRUIT
 
 
 def _this_year(day: dt.date, today: dt.date) -> bool:
@@ -108,11 +110,4 @@ def _usual(site: Site, today: dt.date) -> dt.date | None:
     if usual is None:
         return None
     horizon = today + dt.timedelta(days=365 - YEAR_D)
-    return _next_after(horizon - dt.timedelta(days=366), usual)
-
-
-def _next_after(day: dt.date, month_day: tuple[int, int]) -> dt.date:
-    month, number = month_day
-    number = min(number, 28) if month == 2 else number
-    found = dt.date(day.year, month, number)
-    return found if found > day else found.replace(year=day.year + 1)
+    return next_date(usual, horizon - dt.timedelta(days=365))

@@ -1,4 +1,16 @@
-"""What ``spraywindow hose`` answers for a site: the mornings for washing each block."""
+"""What ``spraywindow hose`` answers for a site: the mornings for washing each block.
+
+A hard jet of water washes dust and pests off, and must dry before evening. Drying rule
+(stated, P): what the jet leaves, a film on the wood (0.3 mm) and on the leaves
+(0.2 mm per unit of leaf area index [1]_), is gone by evening when the reference evapotranspiration
+from the end of washing to the evening is at least as much. A wet canopy loses water faster than
+dry grass, so the rule errs on the late side.
+
+References
+----------
+.. [1] Dickinson, R. E. (1984), Modeling evapotranspiration for three-dimensional global climate
+   models, Geophysical Monograph 29: 0.2 mm of water per leaf layer. From memory.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""What ``spraywindow mix`` answers for a site: spray, loads, product, calibration, time."""
+"""What ``spraywindow mix`` answers for a site: spray, loads, product, calibration, time.
+
+The calibration holds what the sprayer puts out beside what the trees want.
+"""
 
 from __future__ import annotations
 

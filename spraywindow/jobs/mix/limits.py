@@ -1,4 +1,7 @@
-"""What a site's blocks have had, with a job and with the rest of the program, against limits."""
+"""What a site's blocks have had, with a job and with the rest of the program, against limits.
+
+Also whether an application that is recorded takes its blocks over what label and region allow.
+"""
 
 from __future__ import annotations
 

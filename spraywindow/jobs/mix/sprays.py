@@ -1,4 +1,4 @@
-"""How much spray one block takes, the ground it stands on, and the way round its trees."""
+"""How much spray one block takes, and what one round of each material brings to each block."""
 
 from __future__ import annotations
 

@@ -1,6 +1,7 @@
-"""What each block has had: of the application record, of `[copper]`, of the site file's days.
+"""What each block has had, and the rounds ahead of it: the rest of one begun, then whole ones.
 
-An entry of the record counts with the product that it holds, on the ground and the blocks that
+Had: of the application record, of `[copper]`, of the site file's days. An entry of the record
+counts with the product that it holds, on the ground and the blocks that
 it names. Where it holds no amount, and for the site file's days, today's mix for the share of
 the round stands in; `[copper] used` stands in before that.
 """

@@ -1,4 +1,9 @@
-"""The feasibility report of one site: which season is meant, and what its blocks of trees need."""
+"""The feasibility report of one site: which season is meant, what its blocks need, what is next.
+
+In a season that has begun, the next day allowed for each material follows from what is done and
+from the end of the season; the morning is known from the forecast alone. Which blocks are open to
+it on that day is the business of the evening's answer.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +16,7 @@ from typing import ClassVar
 import numpy as np
 import pandas as pd
 
+from spraywindow.days import next_date
 from spraywindow.errors import InputError
 from spraywindow.program import MaterialRounds, Program
 from spraywindow.site import (
@@ -77,7 +83,7 @@ def next_rounds(
     ):
         if owed == 0:
             continue
-        then = season.ending.then[0, number]
+        then = season.ending.forecast[0, number]
         last = float(np.median(then)) if then.size else np.inf
         free = season.free[:, number] & (np.arange(len(days)) <= last)
         allowed = days[int(free.argmax())].date() if free.any() else None
@@ -194,8 +200,7 @@ def season_leaf_fall(site: Site, start: dt.date) -> dt.date:
             where="site file, season",
             expected='leaf_fall = a date seen, or usual_leaf_fall = "1 Dec"',
         )
-    month, day = usual[0], min(usual[1], 28) if usual[0] == 2 else usual[1]
-    return dt.date(start.year + ((month, day) < (start.month, start.day)), month, day)
+    return next_date(usual, start)
 
 
 def program_of_season(site: Site, today: dt.date) -> Program:
@@ -277,9 +282,7 @@ def prospect(
     if not groups:
         ended, begun, over, notes = tomorrow, False, (), ()
         fall = season_leaf_fall(site, season_start(start + dt.timedelta(days=400), site))
-        program = replace(
-            program, entries=tuple(replace(e, done=(), partly_done=()) for e in program.entries)
-        )
+        program = program.not_begun()
         groups = _groups(site, site.blocks, program, known, materials, fall, fall, None, None)
     upcoming = next_rounds(site, program, groups[0].outlook.season, ahead) if begun else ()
     closed = _closed_notes(site, tomorrow) if begun else ()

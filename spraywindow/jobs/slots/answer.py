@@ -1,4 +1,7 @@
-"""The evening's answer for one site: where weather, label, trees and what is done come together."""
+"""The evening's answer for one site: where weather, label, trees and what is done come together.
+
+The coming week is scored once for the blocks of trees that are sprayed together.
+"""
 
 from __future__ import annotations
 

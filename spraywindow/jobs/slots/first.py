@@ -1,4 +1,7 @@
-"""Which of the coming week's slots the program would use, and which material it names first."""
+"""Which of the week's slots the program would use, which material first, and how urgent it is.
+
+Urgency is what is owed over what the season still holds.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from spraywindow.days import next_date
 from spraywindow.jobs.slots.answer import Evening
 from spraywindow.program import plan_rounds
 from spraywindow.site import Site, season_start, spacing_finding
@@ -69,9 +73,7 @@ def last_day_of(site: Site, today: dt.date) -> dt.date:
     """
     start = season_start(today, site)
     default = FIRST_FLOWER_NORTH if site.place.latitude >= 0 else FIRST_FLOWER_SOUTH
-    month, day = site.season.usual_first_flower or default
-    year = start.year + ((month, day) < (start.month, start.day))
-    flower = dt.date(year, month, min(day, 28) if month == 2 else day)
+    flower = next_date(site.season.usual_first_flower or default, start)
     if end_is_assumed(site):
         seen = [
             block.observed + dt.timedelta(days=DAYS_TO_FLOWER.get(block.stage, 0))

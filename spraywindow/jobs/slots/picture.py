@@ -1,4 +1,7 @@
-"""The coming week as one picture of the weather, each limit a line and what lies beyond hatched."""
+"""The coming week as one picture of the weather, each limit a line and what lies beyond hatched.
+
+Its slots stand as brackets, a row a material, with what opens and closes them.
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""One trace of the week's picture each: temperature, water on the bark, rain, wind, sun.
+"""The week's weather as a picture shows it, a trace each: temperature, wet bark, rain, wind, sun.
 
 Every function takes axes whose x runs in hours from the first row of the week, the week
-(`spraywindow.jobs.slots.tracks.week_weather`), the evening whose material's limits are drawn, and
-the whole week that sets the scale: where several pictures share a week, they share each scale too.
+(`week_weather`), the evening whose material's limits are drawn, and the whole week that sets the
+scale: where several pictures share a week, they share each scale too.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
-"""One morning, many sites: where one crew goes, in which order, with which material.
+"""One morning, many sites: where one crew goes, in which order, with which material, and why.
 
 Urgency is what a site owes over what its season still holds: rounds owed of a material, divided
 by the usable mornings known this week and those to be expected until the first flower. The
-route with the most urgency goes, and of equal ones that with the least driving.
+route with the most urgency goes, and of equal ones that with the least driving. Every site that
+is not on it has its reason.
 """
 
 from __future__ import annotations
@@ -308,14 +309,14 @@ def _choices(
     refuse_future(site, today)
     out = []
     for material in site.program.materials:
-        the = evening(site, weather, now, material)
-        urgent = urgency(the, day, share)
+        tonight = evening(site, weather, now, material)
+        urgent = urgency(tonight, day, share)
         if urgent is None:  # nothing is owed in this season
             continue
         answer = next(
-            (each for each in the.answers if each.date == day),
+            (each for each in tonight.answers if each.date == day),
             DayAnswer(day, "unknown", None, "", np.nan, "the weather does not reach so far"),
         )
-        slots = tuple(slot for slot in the.slots if slot.start.date() == day)
-        out.append(Choice(number, the, answer, slots if answer.verdict == "go" else (), urgent))
+        slots = tuple(slot for slot in tonight.slots if slot.start.date() == day)
+        out.append(Choice(number, tonight, answer, slots if answer.verdict == "go" else (), urgent))
     return tuple(sorted(out, key=lambda choice: -choice.urgency.value))

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 
 from spraywindow.errors import InputError
 from spraywindow.jobs.season import season_leaf_fall
-from spraywindow.program import Program
 from spraywindow.site import Site, block_need, season_start
 from spraywindow.weather import Array
 from spraywindow.winters import PastWinters, Share, past_season
@@ -191,12 +190,6 @@ class Book:
     drops: tuple[Drop, ...]
 
 
-def whole_program(site: Site) -> Program:
-    """The program with nothing done yet."""
-    entries = (replace(entry, done=(), partly_done=()) for entry in site.program.entries)
-    return replace(site.program, entries=tuple(entries))
-
-
 def site_season(site: Site, weather: pd.DataFrame, today: dt.date) -> PastWinters:
     """Past winters of a site, from its leaf fall to the flowers of the block with the most trees.
 
@@ -210,7 +203,7 @@ def site_season(site: Site, weather: pd.DataFrame, today: dt.date) -> PastWinter
     return past_season(
         weather,
         site.place,
-        whole_program(site),
+        site.program.not_begun(),
         {name: site.material(name) for name in site.program.materials},
         first=first,
         need=block_need(main, site, None)[1],
@@ -252,7 +245,7 @@ def clients_of(
         usable[begin : begin + season.block.days] = season.usable[..., columns]
         names = site.program.materials
         gaps = [[site.program.days_between(one, other) for other in names] for one in names]
-        owed = [entry.visits_owed for entry in whole_program(site).entries]
+        owed = [entry.visits_owed for entry in site.program.not_begun().entries]
         clients.append(Client(site.name, names, np.array(owed), np.array(gaps), usable))
     return clients, tuple(common), left_out
 

@@ -1,4 +1,19 @@
-"""A round of one crew through several sites on one day: jobs, stops, and the clock of a round."""
+"""The best round of one crew through several sites on one day, by dynamic programming.
+
+A label is a set of sites visited, the last of them, the worth gathered, the time and the driving
+so far [1]_. It is dropped when another one of the same set and last site is at least as good in
+all three, or when even the worthiest sites left could not bring it up to a round that is known:
+the answer is exact. With a width, only the most promising labels of each length go on [2]_, and
+the answer is exact only where none had to be left behind.
+
+References
+----------
+.. [1] Held and Karp (1962), A dynamic programming approach to sequencing problems,
+   J. SIAM 10: 196-210, https://doi.org/10.1137/0110015
+.. [2] Malandraki and Dial (1996), A restricted dynamic programming heuristic algorithm for the
+   time dependent traveling salesman problem, European J. Operational Research 90: 45-55,
+   https://doi.org/10.1016/0377-2217(94)00299-1
+"""
 
 from __future__ import annotations
 

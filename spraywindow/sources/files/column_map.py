@@ -6,7 +6,6 @@ for the stamps, `[file]` for the layout. It is checked once here, then trusted.
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -17,7 +16,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from spraywindow.errors import InputError, describe, one_line
+from spraywindow.errors import InputError, describe, did_you_mean, one_line
 from spraywindow.units import UNITS, convert, quantity
 from spraywindow.weather import COARSE, COLUMNS, REQUIRED, Column
 
@@ -116,13 +115,6 @@ class ColumnMap:
     unknown: tuple[str, ...] = ()
 
 
-def nearest(name: object, known: Sequence[str]) -> str:
-    """A hint that names the known word nearest to a mistyped one, or nothing."""
-    close = difflib.get_close_matches(str(name).lower(), [word.lower() for word in known], 1, 0.6)
-    words = [word for word in known if close and word.lower() == close[0]]
-    return f"did you mean {words[0]}?" if words else ""
-
-
 def contract_map(names: Sequence[str]) -> ColumnMap:
     """The map of a file that already uses the names and units of the weather table."""
     values: dict[str, tuple[ValueColumn, ...]] = {
@@ -157,10 +149,11 @@ def load_map(columns: Mapping[str, Any] | str | Path) -> ColumnMap:
         raise InputError(
             "this looks like a site file, not a column map", where=where, cure="give it as --site"
         )
+    names = ["time", "file", *VALUES]
     problems = [
-        describe("unknown key", where=where, got=key, cure=nearest(key, ["time", "file", *VALUES]))
+        describe("unknown key", where=where, got=key, cure=did_you_mean(key, names))
         for key in tables
-        if key not in VALUES and key not in ("time", "file")
+        if key not in names
     ]
     time = _part(TimeColumn, tables.get("time", {}), f"{where}, [time]", problems)
     layout = _part(FileLayout, tables.get("file", {}), f"{where}, [file]", problems)
@@ -225,7 +218,7 @@ def _part(
             what = item["msg"].removeprefix("Value error, ")
             got, cure, expected = item["input"], "", ""
             if item["type"] == "extra_forbidden":
-                what, got, cure = "unknown key", key, nearest(key, list(model.model_fields))
+                what, got, cure = "unknown key", key, did_you_mean(key, list(model.model_fields))
             elif item["type"] == "missing":
                 what, got, expected = f"no {key}", None, wanted.get(key, "")
             problems.append(

@@ -1,4 +1,9 @@
-"""Readings of any step put on the hours of the weather table."""
+"""Readings of any step put on the hours of the weather table, knowing no more than the file.
+
+Steps coarser than an hour are picked or interpolated, totals settled; of several readings within
+an hour the extremes are kept beside the one on it. Times are whole minutes since 1970 as
+integers; `grid` is a run of hours, 60 minutes apart.
+"""
 
 from __future__ import annotations
 
@@ -51,14 +56,14 @@ def instants(grid: Integers, at: Integers, values: Floats, steps: Integers | int
     out = np.full(grid.size, np.nan)
     if not known.size:
         return out
-    times, numbers = at[known], values[known]
-    after = np.searchsorted(times, grid)
+    times, numbers = at[known], values[known]  # (known,)
+    after = np.searchsorted(times, grid)  # (hours,): the first known report not before each
     exact = (after < times.size) & (times[np.minimum(after, times.size - 1)] == grid)
     out[exact] = numbers[after[exact]]
-    inner = np.flatnonzero(~exact & (after > 0) & (after < times.size))
+    inner = np.flatnonzero(~exact & (after > 0) & (after < times.size))  # hours between two
     if inner.size:
         step = np.broadcast_to(steps, at.size - 1)
-        left, right = known[after[inner] - 1], known[after[inner]]
+        left, right = known[after[inner] - 1], known[after[inner]]  # (inner,): rows of the file
         longest = np.minimum(step[left], LONGEST_BRIDGE)
         inner = inner[(at[right] - at[left] <= longest) & (longest > HOUR)]
         out[inner] = np.interp(grid[inner], times, numbers)
@@ -92,8 +97,8 @@ def within_hour(grid: Integers, start: Integers, values: Floats, covers: int, ho
     """
     hour, minute = np.divmod(start - grid[0], HOUR)
     good = ~np.isnan(values) & (hour >= 0) & (hour < grid.size) & (minute % covers == 0)
-    hour, numbers = hour[good], values[good]
-    count = np.bincount(hour, minlength=grid.size)
+    hour, numbers = hour[good], values[good]  # (good,): the hour of each part, its value
+    count = np.bincount(hour, minlength=grid.size)  # (hours,)
     if how == "maximum":
         joined = np.full(grid.size, -np.inf)
         np.maximum.at(joined, hour, numbers)
@@ -108,7 +113,7 @@ def held_maxima(grid: Integers, start: Integers, values: Floats, covers: int) ->
     """A maximum over several hours, set on each of them: none of them can exceed it."""
     out = np.full(grid.size, np.nan)
     for hour in range(covers // HOUR):
-        place = (start + hour * HOUR - grid[0]) // HOUR
+        place = (start + hour * HOUR - grid[0]) // HOUR  # (n,): index into the hours
         inside = (place >= 0) & (place < grid.size) & ~np.isnan(values)
         out[place[inside]] = np.fmax(out[place[inside]], values[inside])
     return out
@@ -155,7 +160,7 @@ def settle_totals(
     """
     rain, periods = rain_mm.copy(), periods.copy()
     length = covers // HOUR
-    place = (start - grid[0]) // HOUR
+    place = (start - grid[0]) // HOUR  # (n,): first hour of each total
     left_out = 0
     for row in place[totals_mm == 0.0]:
         dry = row + np.flatnonzero(np.isnan(rain[row : row + length]))
@@ -219,11 +224,11 @@ def hour_extremes(
     known = np.flatnonzero(~np.isnan(values))
     hour, minute = np.divmod(at[known] - grid[0], HOUR)
     inside = (hour >= 0) & (hour < grid.size)
-    known, hour, minute = known[inside], hour[inside], minute[inside]
+    known, hour, minute = known[inside], hour[inside], minute[inside]  # (known,)
     span = spans[known] if minute.any() else np.full(known.size, HOUR)
     if known.size and known[-1] == at.size - 1 and minute[-1] == 0:
         span[-1] = HOUR
-    full = np.bincount(hour, weights=span, minlength=grid.size) == HOUR
+    full = np.bincount(hour, weights=span, minlength=grid.size) == HOUR  # (hours,)
     full &= np.bincount(hour[minute == 0], minlength=grid.size) > 0
     lowest, highest = np.full(grid.size, np.inf), np.full(grid.size, -np.inf)
     np.minimum.at(lowest, hour, values[known])
@@ -235,7 +240,7 @@ def hour_extremes(
 def turns(grid: Integers, at: Integers, degrees: Floats, on_hour: Floats) -> Flags:
     """Hours in which the wind turns further than `TURN_DEG` from its direction on the hour."""
     hour = (at - grid[0]) // HOUR
-    rows = np.flatnonzero((hour >= 0) & (hour < grid.size) & ~np.isnan(degrees))
+    rows = np.flatnonzero((hour >= 0) & (hour < grid.size) & ~np.isnan(degrees))  # of the file
     off = np.abs((degrees[rows] - on_hour[hour[rows]] + 180.0) % 360.0 - 180.0)
     out = np.zeros(grid.size, dtype=bool)
     out[hour[rows][off > TURN_DEG]] = True
@@ -264,9 +269,9 @@ def stated_extremes(
     hour = (at - grid[0]) // HOUR
     inside = (hour >= 0) & (hour < grid.size)
     pick.at(out, hour[inside], values[inside])
-    left = np.searchsorted(at, grid, side="right") - 1
+    left = np.searchsorted(at, grid, side="right") - 1  # (hours,): the row at or before each
     between = np.flatnonzero((left >= 0) & (left < at.size - 1))
-    gap = np.diff(at)[left[between]]
+    gap = np.diff(at)[left[between]]  # (between,)
     longest = np.minimum(steps[left[between]], LONGEST_BRIDGE)
     between = between[(gap > HOUR) & (gap <= longest) & (at[left[between]] < grid[between])]
     out[between] = pick(values[left[between]], values[left[between] + 1])

@@ -9,13 +9,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from spraywindow.errors import InputError, WeatherError, one_line
+from spraywindow.errors import InputError, WeatherError, did_you_mean, one_line
 from spraywindow.sources.files.column_map import (
     ColumnMap,
     FileLayout,
     contract_map,
     load_map,
-    nearest,
 )
 from spraywindow.sources.files.on_hours import on_hours
 from spraywindow.sources.files.rows import ROWS_LIMIT, column_names, read_rows, start_of
@@ -96,7 +95,7 @@ def _own_layout(path: Path, head: bytes) -> ColumnMap:
         hints = [
             f"for {name} {hint}"
             for name in lacking
-            if name != "time" and (hint := nearest(name, names))
+            if name != "time" and (hint := did_you_mean(name, names))
         ]
         raise InputError(
             "no column " + ", ".join(lacking),

@@ -1,4 +1,7 @@
-"""Raw rows of a CSV or Parquet file: only the columns wanted, within a bound on memory."""
+"""Raw rows of a CSV or Parquet file: only the columns wanted, within a bound on memory.
+
+What kind of file it is, its bytes tell; what cannot be a table is refused.
+"""
 
 from __future__ import annotations
 
@@ -12,8 +15,8 @@ from typing import Any, cast
 
 import pandas as pd
 
-from spraywindow.errors import InputError
-from spraywindow.sources.files.column_map import FileLayout, nearest
+from spraywindow.errors import InputError, did_you_mean
+from spraywindow.sources.files.column_map import FileLayout
 
 SAMPLE_BYTES = 65_536
 _LINE_BYTES = 1_000_000
@@ -254,7 +257,7 @@ def read_rows(
             "no column " + ", ".join(repr(name) for name in lacking),
             where=str(path),
             expected="one of " + ", ".join(names),
-            cure=nearest(lacking[0], names),
+            cure=did_you_mean(lacking[0], names),
         )
     keep = list(dict.fromkeys((*wanted, *layout.where)))
     copies = _copies(path, head, layout, names)

@@ -1,4 +1,4 @@
-"""Stamps of a file, as people and loggers write them, as UTC instants."""
+"""Stamps of a file, as people and loggers write them, as UTC instants in order, each once."""
 
 from __future__ import annotations
 

@@ -3,7 +3,8 @@
 A distance between neighbouring rows is a step of the file where it comes at least twice running
 and is the usual one or is followed by none finer: forecasts grow coarser with their lead, and no
 record does. Every longer distance is a hole. So two rows missing from an hourly record are never
-taken for a 3-hourly stretch. Times are whole minutes since 1970 as integers.
+taken for a 3-hourly stretch. How long each total, mean or maximum lasts, the map says or the rows
+stand. Times are whole minutes since 1970 as integers.
 """
 
 from __future__ import annotations

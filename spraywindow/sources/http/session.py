@@ -1,5 +1,6 @@
 """One polite HTTP session for every weather service: cached, bounded in time, patient.
 
+The bound holds for the whole of a piece of work, however slowly a server lets it go on.
 A broken reply is refused in a hook, before the cache sees it: requests-cache's own ``filter_fn``
 was seen (1.3.3) to *delete* the good copy that is held when it refuses a reply, and that copy is
 what stands in while a service fails.

@@ -1,7 +1,9 @@
 """Archived forecasts of Open-Meteo: what was forecast one to seven days before each hour.
 
 Sums, means and maxima come stamped at the end of their hour and are moved to its start here,
-once. By name only: the free tier is for non-commercial use.
+once. By name only: the free tier is for non-commercial use. Replayed, every hour after an evening
+takes the forecast that is at least as old as that evening, never a younger one; so it satisfies
+`spraywindow.winters.ForecastReplay`.
 
 References
 ----------

@@ -1,4 +1,14 @@
-"""A past without gaps for any place: the NASA POWER reanalysis, whole years kept once read."""
+"""A past without gaps for any place: the NASA POWER reanalysis, whole years kept once read.
+
+Asked through the session that all services share. pvlib reads this service too
+(`pvlib.iotools.get_nasa_power`), but it waits without an end, does not try again, and hides the
+status of an error; it is the oracle of the tests.
+
+References
+----------
+.. [1] NASA POWER, *Hourly API* documentation (power.larc.nasa.gov/docs/services/api): values by
+   parameter and hour ``YYYYMMDDHH``, stamped at the start of the hour.
+"""
 
 from __future__ import annotations
 

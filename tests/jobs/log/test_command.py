@@ -444,7 +444,7 @@ def test_a_damaged_record_is_an_error(site: Path) -> None:
         (("add", *OIL[:6], "--end", "2026-01-13 09:00", "--now", NOW), "end: before the start"),
         (("add", "--material", "oli", *OIL[2:], "--now", NOW), "did you mean oil?"),
         (("correct", "1", "--set", "share=0.5", "--why", "x", "--now", NOW), "log add` begins"),
-        (("add", *OIL, "--set", "tmep=9 degC", "--now", NOW), "do you mean temp?"),
+        (("add", *OIL, "--set", "tmep=9 degC", "--now", NOW), "did you mean temp?"),
         (("add", *OIL, "--set", "temp", "--now", NOW), "not a setting"),
         (("add", "--now", NOW), "start: is missing"),
         (("add", "nowhere.toml", "--now", NOW), "cannot read the entry file"),

@@ -144,7 +144,7 @@ def test_buds_of_last_winter_say_nothing_of_the_next() -> None:
         found = prospect(with_rows(stage, "2026-02-20"), record(), after)
         assert found.outlook.season.first == dt.date(2026, 12, 2)
         np.testing.assert_array_equal(
-            found.outlook.season.ending.turned_out, plain.outlook.season.ending.turned_out
+            found.outlook.season.ending.actual, plain.outlook.season.ending.actual
         )
         assert found.outlook.ends == plain.outlook.ends
         assert not any("seen" in note for note in found.notes)
@@ -263,7 +263,7 @@ def test_trees_that_never_get_their_chill_are_named() -> None:
     warm = record().copy()
     warm[["temp_c", "dew_point_c"]] += 8.0
     found = prospect(replace(site(), blocks=(rows,)), warm, NOW)
-    assert np.isinf(found.outlook.season.ending.turned_out).any()
+    assert np.isinf(found.outlook.season.ending.actual).any()
     assert any("do not get the chill or heat" in note for note in found.notes)
 
 
@@ -287,6 +287,6 @@ def test_the_end_as_forecast_today_counts_and_not_the_latest_winter(at_hand: Sea
     season, program = at_hand.outlook.season, with_rounds(done=(dt.date(2026, 1, 11),)).program
     barred = replace(season, free=np.repeat(np.arange(len(season.free)) >= 3, 2).reshape(-1, 2))
     for last, allowed in ((2.0, None), (3.0, dt.date(2026, 1, 16))):
-        ending = replace(season.ending, then=np.full(season.ending.then.shape, last))
+        ending = replace(season.ending, forecast=np.full(season.ending.forecast.shape, last))
         rows = next_rounds(site(), program, replace(barred, ending=ending), None)
         assert {row.allowed for row in rows} == {allowed}
