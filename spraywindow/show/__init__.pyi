@@ -45,3 +45,8 @@ from .plots import set_ticks as set_ticks  # Figures at a track's left, and a ru
 from .plots import wrapped as wrapped  # Wrap words to so many letters a line
 from .svg import inline_svg as inline_svg
 from .text import folded as folded  # Fold a paragraph of our own papers where a line is too long
+from .text import paragraph as paragraph  # Wrap a line of prose, later lines indented
+from .text import table_text as table_text  # Set a plain table
+from .words import clock as clock  # Local clock time, "10:00"
+from .words import hours_words as hours_words  # Local hours of one day on the clock: "10:00-13:00"
+from .words import source_line as source_line  # Where the weather came from, how old it is

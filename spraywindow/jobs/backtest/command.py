@@ -96,7 +96,7 @@ def backtest(
         typer.echo(backtest_csv(result), nl=False)
     else:
         from spraywindow.jobs.backtest.text import backtest_text
-        from spraywindow.jobs.slots import paragraph, source_line
+        from spraywindow.show import paragraph, source_line
 
         say(backtest_text(result))
         for line in [*notes, source_line(weather_source(record, at))]:

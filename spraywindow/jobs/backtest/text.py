@@ -16,7 +16,7 @@ from spraywindow.jobs.backtest.answer import (
     winter_rows,
 )
 from spraywindow.jobs.backtest.json import cautions, judged_days, owed
-from spraywindow.jobs.slots import paragraph, table_text
+from spraywindow.show import paragraph, table_text
 from spraywindow.winters import AFTER_H
 
 SOON_H = 24

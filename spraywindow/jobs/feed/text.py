@@ -6,7 +6,6 @@ from spraywindow.days import day_words
 from spraywindow.handbook import GROWN_TREE_NITROGEN_KG, Dose
 from spraywindow.jobs.feed.advice import CAUTIONS, FeedingDay, FeedingRules, FeedingWindow
 from spraywindow.jobs.feed.answer import BlockFeed, FeedAnswer, WaterDay
-from spraywindow.jobs.slots import paragraph, source_line, table_text
 from spraywindow.show import (
     FEEDING,
     System,
@@ -14,8 +13,11 @@ from spraywindow.show import (
     amount_in,
     dose_words,
     figures,
+    paragraph,
     rain_words,
     reader_words,
+    source_line,
+    table_text,
 )
 
 DEFERS = "The bag's label and the local rules on fertilizer override every number here."

@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from spraywindow.days import clock_words, day_words
 from spraywindow.jobs.hose.answer import CAUTIONS, BlockHose, HoseAnswer, HosingDay
-from spraywindow.jobs.slots import paragraph, source_line, table_text
-from spraywindow.show import EARLY, System, Words, rain_words, reader_words
+from spraywindow.show import (
+    EARLY,
+    System,
+    Words,
+    paragraph,
+    rain_words,
+    reader_words,
+    source_line,
+    table_text,
+)
 
 DEFERS = "Local rules on the use of water come first; keep the jet off electric fences and people."
 

@@ -23,7 +23,6 @@ import pandas as pd
 
 from spraywindow.days import day_words
 from spraywindow.jobs.log.text import when
-from spraywindow.jobs.slots import paragraph, source_line
 from spraywindow.record import (
     EXACT,
     Application,
@@ -34,7 +33,7 @@ from spraywindow.record import (
     season_rounds,
     with_rounds,
 )
-from spraywindow.show import LABEL, System, Words, shown
+from spraywindow.show import LABEL, System, Words, paragraph, shown, source_line
 from spraywindow.site import Site, in_season, next_day, season_start, wanted_days
 from spraywindow.spray import Material, Rainfast, general_material
 from spraywindow.weather import MEASURABLE_MM, WeatherSource, weather_source

@@ -14,16 +14,9 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError
-from spraywindow.jobs.slots import (
-    hourless,
-    limits_of,
-    paragraph,
-    read_receipt,
-    setting_of,
-    table_text,
-)
+from spraywindow.jobs.slots import hourless, limits_of, read_receipt, setting_of
 from spraywindow.record import came, extremes_between, rain_between
-from spraywindow.show import System, can_show, number, plain, shown
+from spraywindow.show import System, can_show, number, paragraph, plain, shown, table_text
 from spraywindow.site import Site
 from spraywindow.spray import STAGE, general_material, score_hours
 from spraywindow.weather import AHEAD_H, COLUMNS, HISTORY_H, MEASURABLE_MM

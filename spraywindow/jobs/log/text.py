@@ -9,9 +9,8 @@ from spraywindow.days import day_words
 from spraywindow.jobs.log.answer import Entered, Listed
 from spraywindow.jobs.log.papers import UNITS
 from spraywindow.jobs.mix import entry_limit_lines
-from spraywindow.jobs.slots import paragraph, table_text
 from spraywindow.record import Application, Kept
-from spraywindow.show import System, Words, shown
+from spraywindow.show import System, Words, paragraph, shown, table_text
 from spraywindow.units import convert
 
 _INTERVALS = {

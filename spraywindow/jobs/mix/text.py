@@ -10,7 +10,6 @@ from spraywindow.days import day_words
 from spraywindow.handbook import LimitUse
 from spraywindow.jobs.mix.answer import MixAnswer
 from spraywindow.jobs.mix.limits import LimitCheck, LimitRow, Totals
-from spraywindow.jobs.slots import paragraph, table_text
 from spraywindow.show import (
     LABEL,
     SPRAYING,
@@ -21,6 +20,8 @@ from spraywindow.show import (
     dose_words,
     duration_words,
     figures,
+    paragraph,
+    table_text,
 )
 from spraywindow.units import convert
 

@@ -25,10 +25,8 @@ from spraywindow.jobs.slots import (
     blocks_line,
     cautions,
     chance_words,
-    clock,
     closing_words,
     draw_week,
-    hours_words,
     opening_words,
     planned_slots,
     reason,
@@ -39,7 +37,17 @@ from spraywindow.jobs.slots import (
     week_words,
 )
 from spraywindow.program import MaterialRounds
-from spraywindow.show import FEW_WINTERS, LABEL, NARROW_PX, SPRAYING, WIDE_PX, inline_svg, look
+from spraywindow.show import (
+    FEW_WINTERS,
+    LABEL,
+    NARROW_PX,
+    SPRAYING,
+    WIDE_PX,
+    clock,
+    hours_words,
+    inline_svg,
+    look,
+)
 from spraywindow.spray import Slot
 from spraywindow.winters import FEWEST_FOR_START
 

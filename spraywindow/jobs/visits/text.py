@@ -5,7 +5,6 @@ from __future__ import annotations
 import pandas as pd
 
 from spraywindow.days import day_words
-from spraywindow.jobs.slots import clock, paragraph, source_line, table_text
 from spraywindow.jobs.visits.answer import Visits
 from spraywindow.jobs.visits.book import Book
 from spraywindow.jobs.visits.json import (
@@ -16,6 +15,7 @@ from spraywindow.jobs.visits.json import (
     urgency_words,
     visit_cautions,
 )
+from spraywindow.show import clock, paragraph, source_line, table_text
 from spraywindow.winters import Share
 
 
