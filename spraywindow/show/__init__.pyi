@@ -2,13 +2,14 @@
 
 from .amounts import System as System
 from .amounts import amount_in as amount_in
+from .amounts import amount_words as amount_words  # Write an amount of a reason
 from .amounts import can_show as can_show  # Whether a limit's unit means something to a reader
 from .amounts import date_words as date_words  # A date with its year: "5 Mar 2026"
 from .amounts import dose_words as dose_words  # Write an amount in the user's own measure: "1 cup"
 from .amounts import duration_words as duration_words  # Write a duration as people do: "25 min"
 from .amounts import figures as figures  # Write a number with three figures, whole from 100 on
 from .amounts import rain_words as rain_words  # Bounds of rain: one amount where they meet
-from .amounts import reader_words as reader_words  # Put a reason's dates, and for US readers its mm
+from .amounts import reason_words as reason_words  # Put a reason into words, in the reader's units
 from .amounts import shown as shown  # Write a number in the reader's system, with its unit
 from .json import keys_of as keys_of  # The keys that a class gives; None for a plain value
 from .json import number as number  # Round a number for JSON; NaN and infinity become None

@@ -9,7 +9,17 @@ import pandas as pd
 
 from spraywindow.days import day_words
 from spraywindow.jobs.slots.answer import SPACING, DayAnswer, Evening
-from spraywindow.show import EARLY, LABEL, SPRAYING, System, Words, can_show, clock, shown
+from spraywindow.show import (
+    EARLY,
+    LABEL,
+    SPRAYING,
+    System,
+    Words,
+    can_show,
+    clock,
+    reason_words,
+    shown,
+)
 from spraywindow.site import BlockState
 from spraywindow.spray import CATALOGUE, FAR_END, NO_ACCESS, NO_WORK, STAGE, Limit, Material, Slot
 from spraywindow.trees import stage_words
@@ -44,7 +54,8 @@ def reason(answer: DayAnswer, evening: Evening) -> str:
     """Why a day is as it is: the limit nearest to letting it go, with the value and the limit."""
     material = evening.material
     if answer.why:
-        return f"{EARLY}: {answer.why}" if answer.early else answer.why
+        why = reason_words(answer.why, evening.site.units)
+        return f"{EARLY}: {why}" if answer.early else why
     if answer.verdict == "go" and answer.slot is not None:
         slot = answer.slot
         if slot.margin >= 1.0:
@@ -83,7 +94,7 @@ def found_value(limit: Limit, margin: float) -> float:
 def _no_access_words(date: dt.date, evening: Evening) -> str:
     access, job_h = evening.site.access, evening.site.job_h
     if not access.works_on(date):
-        return NO_WORK
+        return str(NO_WORK)
     left = " left" if date == evening.now.date() else ""
     return f"less than {job_h:g} h of working time{left}"
 
