@@ -2,6 +2,7 @@
 
 from .amounts import System as System
 from .amounts import amount_in as amount_in
+from .amounts import amount_parts as amount_parts  # The figure and the unit of `amount_in`
 from .amounts import amount_words as amount_words  # Write an amount of a reason
 from .amounts import can_show as can_show  # Whether a limit's unit means something to a reader
 from .amounts import date_words as date_words  # A date with its year: "5 Mar 2026"
@@ -11,6 +12,7 @@ from .amounts import figures as figures  # Write a number with three figures, wh
 from .amounts import rain_words as rain_words  # Bounds of rain: one amount where they meet
 from .amounts import reason_words as reason_words  # Put a reason into words, in the reader's units
 from .amounts import shown as shown  # Write a number in the reader's system, with its unit
+from .amounts import shown_parts as shown_parts  # The figure and the unit of `shown`
 from .json import keys_of as keys_of  # The keys that a class gives; None for a plain value
 from .json import number as number  # Round a number for JSON; NaN and infinity become None
 from .json import plain as plain  # An answer as dicts, lists, texts and numbers, as in its JSON

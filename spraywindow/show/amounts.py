@@ -42,8 +42,11 @@ def shown(value: float, unit: str, system: System) -> str:
     >>> shown(10.0, "degC", "us")
     '50 °F'
     """
-    if math.isnan(value):
-        return "unknown"
+    return "unknown" if math.isnan(value) else "".join(shown_parts(value, unit, system))
+
+
+def shown_parts(value: float, unit: str, system: System) -> tuple[str, str]:
+    """The figure and the unit of `shown`, the space before it included; the value is known."""
     target, name, decimals = _SHOWN[unit][system]
     if unit == "K":
         value = convert(value, "delta_degC", f"delta_{target}")
@@ -53,7 +56,7 @@ def shown(value: float, unit: str, system: System) -> str:
         decimals = 2  # 0.254 mm is a limit, and not 0.3
     space = "" if name == "°" else " "
     # adding zero turns a rounded -0 into 0
-    return f"{round(value, decimals) + 0.0:.{decimals}f}{space}{name}"
+    return f"{round(value, decimals) + 0.0:.{decimals}f}", f"{space}{name}"
 
 
 def can_show(unit: str) -> bool:
@@ -100,14 +103,18 @@ def figures(value: float) -> str:
 
 def amount_in(value: float, base: str, system: System) -> str:
     """Write an amount given in a base unit in the reader's system, such as "1.2 gal"."""
+    return " ".join(amount_parts(value, base, system))
+
+
+def amount_parts(value: float, base: str, system: System) -> tuple[str, ...]:
+    """The figure and the unit of `amount_in`; "unknown" alone where nothing is known."""
     if not np.isfinite(value):
-        return "unknown"
-    ladder = _LADDERS[base, system]
-    for name, words in ladder:
-        found = convert(value, base, name)
-        if abs(found) >= _LEAST or name == ladder[-1][0]:
-            return f"{figures(found)} {words}"
-    raise ValueError(f"no unit for {base}")
+        return ("unknown",)
+    *larger, smallest = _LADDERS[base, system]
+    name, words = next(
+        (each for each in larger if abs(convert(value, base, each[0])) >= _LEAST), smallest
+    )
+    return figures(convert(value, base, name)), words
 
 
 def dose_words(amount: float, measure: str) -> str:

@@ -23,6 +23,7 @@ from .tracks import week_weather as week_weather  # What the coming week's pictu
 from .words import EVENING_WORDS as EVENING_WORDS  # What the JSON of an evening says in words
 from .words import blocks_line as blocks_line  # Which blocks the answer is for, and which not
 from .words import cautions as cautions  # The cautions of this answer
+from .words import chance_figure as chance_figure  # The chance of a slot for its column: "48 %"
 from .words import chance_words as chance_words  # How likely a slot is to hold
 from .words import closing_words as closing_words  # What closes a slot: "after: too windy"
 from .words import limit_words as limit_words  # Growers' words for what holds an hour: a limit

@@ -227,8 +227,13 @@ def closing_words(slot: Slot, evening: Evening) -> str:
 
 def chance_words(slot: Slot) -> str:
     """How likely a slot is to hold: "48 % likely to hold", with "risky" where it hardly will."""
+    return f"{chance_figure(slot)} likely to hold"
+
+
+def chance_figure(slot: Slot) -> str:
+    """The chance of a slot to hold for a column of that name: "48 %", "risky, 20 %"."""
     risky = "risky, " if slot.chance < RISKY else ""
-    return f"{risky}{100 * slot.chance:.0f}\u00a0% likely to hold"
+    return f"{risky}{100 * slot.chance:.0f}\u00a0%"
 
 
 def held_words(answer: DayAnswer, evening: Evening) -> str:
