@@ -13,12 +13,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from math import fsum, inf
+from math import fsum
 
 import pandas as pd
 
 from spraywindow.errors import InputError, describe, one_line
 from spraywindow.handbook.numbers import number_problem, refuse
+from spraywindow.reasons import Amount, Reason
 from spraywindow.units import convert, unit
 
 NITROGEN_KG_PER_M = 0.125 * 0.45359237 / 0.0254
@@ -84,7 +85,7 @@ class NitrogenCheck:
 
     nitrogen_kg: float
     most_kg: float | None
-    warnings: tuple[str, ...]
+    warnings: tuple[Reason, ...]
 
 
 def check_nitrogen(
@@ -106,16 +107,17 @@ def check_nitrogen(
     refuse(problems)
     nitrogen = annual.to("kg", fertilizer) * fertilizer.nitrogen
     most = None if trunk_diameter_m is None else NITROGEN_KG_PER_M * trunk_diameter_m
-    warnings = []
-    if nitrogen > (inf if most is None else most * (1 + 1e-9)):
-        warnings.append(f"{nitrogen:.2g} kg of nitrogen a year is over the {most:.2g} kg for a "
-                        f"trunk of {100 * (trunk_diameter_m or 0):.3g} cm")  # fmt: skip
-    if nitrogen > GROWN_TREE_NITROGEN_KG * (1 + 1e-9):
-        warnings.append(f"{nitrogen:.2g} kg of nitrogen a year is over the "
-                        f"{GROWN_TREE_NITROGEN_KG:.2g} kg usual for a grown tree")  # fmt: skip
-    elif age_years is not None and age_years < GROWN_TREE_YEARS and most is None:
-        warnings.append("a young tree takes less: measure the trunk to check the nitrogen")
-    return NitrogenCheck(nitrogen, most, tuple(warnings))
+    limits = (most, "most for the trunk"), (GROWN_TREE_NITROGEN_KG, "usual of a grown tree")
+    for limit, words in limits:
+        if limit is not None and nitrogen > limit * (1 + 1e-9):
+            over = Reason(
+                "{} of nitrogen a tree and year is {} times the {}, {}: give less",
+                (Amount(nitrogen, "kg"), f"{nitrogen / limit:.2g}", words, Amount(limit, "kg")),
+            )
+            return NitrogenCheck(nitrogen, most, (over,))
+    young = age_years is not None and age_years < GROWN_TREE_YEARS and most is None
+    measure = Reason("a young tree takes less: measure the trunk to check the nitrogen")
+    return NitrogenCheck(nitrogen, most, (measure,) if young else ())
 
 
 CATCH_UP_SHARE = 1.5
@@ -153,7 +155,7 @@ class DosePlan:
     given: float
     left: float
     parts: tuple[Part, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Reason, ...]
 
     @property
     def next_part(self) -> Part | None:
@@ -237,26 +239,30 @@ def plan_doses(
         in enumerate(zip(periods, served, is_open, strict=True), start=1)
     )  # fmt: skip
     warnings = _plan_warnings(annual, had, left, each, len(periods), any(is_open))
-    early = [str(gift.day) for gift in season if gift.day < wake]
+    early = tuple(gift.day for gift in season if gift.day < wake)
     if early:
-        warnings += (f"given before the trees woke: {', '.join(early)}",)
+        places = ", ".join("{}" for _ in early)
+        warnings += (Reason(f"given before the trees woke: {places}", early),)
     return DosePlan(annual.measure, annual.amount, had, left, planned, warnings)
 
 
 def _plan_warnings(annual: Dose, had: float, left: float, each: float, parts: int, open_: bool
-                   ) -> tuple[str, ...]:  # fmt: skip
+                   ) -> tuple[Reason, ...]:  # fmt: skip
+    # a dose is told in the user's own measure, to every reader
     measure, warnings = annual.measure, []
     if annual.amount == 0:
-        warnings.append("the year's dose is 0: there is nothing to give")
+        warnings.append(Reason("the year's dose is 0: there is nothing to give"))
     if had > annual.amount * (1 + 1e-9):
-        warnings.append(f"given {had:.3g} {measure}, more than the year's {annual.amount:.3g}")
-    if each > CATCH_UP_SHARE * annual.amount / parts:
         warnings.append(
+            Reason(f"given {had:.3g} {measure}, more than the year's {annual.amount:.3g}")
+        )
+    if each > CATCH_UP_SHARE * annual.amount / parts:
+        warnings.append(Reason(
             f"missed parts make the next ones {each:.3g} {measure} instead of "
             f"{annual.amount / parts:.3g}; give less rather than catch up at once"
-        )
+        ))  # fmt: skip
     if left > 1e-9 * annual.amount and not open_:
-        warnings.append(f"left over: {left:.3g} {measure}; do not make up for it this year")
+        warnings.append(Reason(f"left over: {left:.3g} {measure}; do not make up for it this year"))
     return tuple(warnings)
 
 

@@ -12,6 +12,7 @@ import pandas as pd
 from spraywindow.days import row_at
 from spraywindow.errors import describe
 from spraywindow.handbook.numbers import number_problem, refuse
+from spraywindow.reasons import Amount, Reason
 from spraywindow.weather import rain_between
 
 INCH_M = 0.0254
@@ -99,7 +100,7 @@ class LayerNeed:
     per_tree_m3: tuple[float, ...]
     site_m3: float
     bags: int | None
-    warnings: tuple[str, ...]
+    warnings: tuple[Reason, ...]
 
 
 def layer_need(rings: Sequence[Ring], layer: Layer, *, bag_l: float | None = None) -> LayerNeed:
@@ -113,11 +114,13 @@ def layer_need(rings: Sequence[Ring], layer: Layer, *, bag_l: float | None = Non
     warnings = []
     low, high = layer.usual_m
     if not low * 0.98 <= layer.depth_m <= high * 1.02:
-        warnings.append(f"{layer.name}: {1000 * layer.depth_m:.0f} mm deep; usual are "
-                        f"{1000 * low:.0f}-{1000 * high:.0f} mm")  # fmt: skip
+        usual = Amount(round(1000 * low), "mm", most=round(1000 * high))
+        depth = Amount(round(1000 * layer.depth_m), "mm")
+        warnings.append(Reason("{}: {} deep; usual are {}", (layer.name, depth, usual)))
     tight = min(ring.trunk_gap_m for ring in rings)
     if tight < 6 * INCH_M * 0.98:
-        warnings.append(f"{layer.name}: a trunk gap of {1000 * tight:.0f} mm; usual are 150-300 mm")
+        gap, usual = Amount(round(1000 * tight), "mm"), Amount(150.0, "mm", most=300.0)
+        warnings.append(Reason("{}: a trunk gap of {}; usual are {}", (layer.name, gap, usual)))
     bags = None if bag_l is None else math.ceil(site * 1000 / bag_l - 1e-9)
     return LayerNeed(layer, per_tree, site, bags, tuple(warnings))
 
@@ -127,7 +130,7 @@ class WaterIn:
     """Should a fresh layer be watered in? `needed` is None where the rain is not known."""
 
     needed: bool | None
-    reason: str
+    reason: Reason
 
 
 def water_in(weather: pd.DataFrame, when: pd.Timestamp) -> WaterIn:
@@ -135,11 +138,15 @@ def water_in(weather: pd.DataFrame, when: pd.Timestamp) -> WaterIn:
     row = row_at(weather, when)
     before = rain_between(weather, np.array([row - 24 * DAYS_BEFORE]), np.array([row]))
     after = rain_between(weather, np.array([row]), np.array([row + 24 * DAYS_AFTER]))
-    enough = f"{WET_ENOUGH_MM:g} mm"
+    enough = Amount(WET_ENOUGH_MM, "mm")
     if before[0][0] >= WET_ENOUGH_MM:
-        return WaterIn(False, f"{enough} or more fell in the last {DAYS_BEFORE} days")
+        return WaterIn(
+            False, Reason("{} or more fell in the last {} days", (enough, str(DAYS_BEFORE)))
+        )
     if after[0][0] >= WET_ENOUGH_MM:
-        return WaterIn(False, f"{enough} or more are due in the next {DAYS_AFTER} days")
+        return WaterIn(
+            False, Reason("{} or more are due in the next {} days", (enough, str(DAYS_AFTER)))
+        )
     if max(before[1][0], after[1][0]) < WET_ENOUGH_MM:
-        return WaterIn(True, f"less than {enough} before and after: water it in")
-    return WaterIn(None, "the rain is not known: water it in if it is dry")
+        return WaterIn(True, Reason("less than {} before and after: water it in", (enough,)))
+    return WaterIn(None, Reason("the rain is not known: water it in if it is dry"))

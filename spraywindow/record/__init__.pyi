@@ -13,6 +13,7 @@ from .file import open_record as open_record  # Open the application record
 from .record import EXACT as EXACT  # Decimals of a share of a round: three thirds make a whole
 from .record import current as current
 from .rules import RULES as RULES
+from .rules import Minded as Minded  # What there is to mind about an entry
 from .rules import cautions_for as cautions_for  # Say in short lines what to mind about an entry
 from .rules import derived as derived  # Give what follows from the fields of an entry
 from .rules import missing_for as missing_for  # Name what a record still lacks under a rule

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Literal
 
 from spraywindow.errors import InputError
 from spraywindow.record.entry import Application
@@ -145,20 +146,24 @@ def missing_for(entry: Application, rule: str) -> list[str]:
     ]
 
 
-def cautions_for(entry: Application, now: datetime) -> list[str]:
+Minded = Literal["late", "share", "estimated", "reentry"]
+"""What there is to mind about an entry."""
+
+
+def cautions_for(entry: Application, now: datetime) -> dict[Minded, str]:
     """Say in short lines what to mind about an entry: late, partly done, weather estimated."""
-    cautions = []
+    cautions: dict[Minded, str] = {}
     days = (now - entry.finished) / timedelta(days=1)
     if days > US_RECORD_WITHIN_DAYS:
-        cautions.append(
+        cautions["late"] = (
             f"entered {days:.0f} days after the application;"
             f" US federal rules want it within {US_RECORD_WITHIN_DAYS}"
         )
     if entry.share < 1:
-        cautions.append(f"{entry.share:.0%} of the round is done")
+        cautions["share"] = f"{entry.share:.0%} of the round is done"
     if entry.estimated:
         names = ", ".join(entry.estimated)
-        cautions.append(f"estimated, not measured: {names} (from {entry.weather_source})")
+        cautions["estimated"] = f"estimated, not measured: {names} (from {entry.weather_source})"
     if entry.reentry_h is None:
-        cautions.append("re-entry interval not entered: see the label")
+        cautions["reentry"] = "re-entry interval not entered: see the label"
     return cautions

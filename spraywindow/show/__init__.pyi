@@ -2,14 +2,17 @@
 
 from .amounts import System as System
 from .amounts import amount_in as amount_in
+from .amounts import amount_parts as amount_parts  # The figure and the unit of `amount_in`
+from .amounts import amount_words as amount_words  # Write an amount of a reason
 from .amounts import can_show as can_show  # Whether a limit's unit means something to a reader
 from .amounts import date_words as date_words  # A date with its year: "5 Mar 2026"
 from .amounts import dose_words as dose_words  # Write an amount in the user's own measure: "1 cup"
 from .amounts import duration_words as duration_words  # Write a duration as people do: "25 min"
 from .amounts import figures as figures  # Write a number with three figures, whole from 100 on
 from .amounts import rain_words as rain_words  # Bounds of rain: one amount where they meet
-from .amounts import reader_words as reader_words  # Put a reason's dates, and for US readers its mm
+from .amounts import reason_words as reason_words  # Put a reason into words, in the reader's units
 from .amounts import shown as shown  # Write a number in the reader's system, with its unit
+from .amounts import shown_parts as shown_parts  # The figure and the unit of `shown`
 from .json import keys_of as keys_of  # The keys that a class gives; None for a plain value
 from .json import number as number  # Round a number for JSON; NaN and infinity become None
 from .json import plain as plain  # An answer as dicts, lists, texts and numbers, as in its JSON
@@ -45,3 +48,8 @@ from .plots import set_ticks as set_ticks  # Figures at a track's left, and a ru
 from .plots import wrapped as wrapped  # Wrap words to so many letters a line
 from .svg import inline_svg as inline_svg
 from .text import folded as folded  # Fold a paragraph of our own papers where a line is too long
+from .text import paragraph as paragraph  # Wrap a line of prose, later lines indented
+from .text import table_text as table_text  # Set a plain table
+from .words import clock as clock  # Local clock time, "10:00"
+from .words import hours_words as hours_words  # Local hours of one day on the clock: "10:00-13:00"
+from .words import source_line as source_line  # Where the weather came from, how old it is

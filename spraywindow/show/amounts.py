@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import re
 from typing import Literal
 
 import numpy as np
 
+from spraywindow.reasons import Amount, NearDay, Reason
 from spraywindow.units import UNITS, convert
 
 System = Literal["metric", "us"]
@@ -42,8 +42,11 @@ def shown(value: float, unit: str, system: System) -> str:
     >>> shown(10.0, "degC", "us")
     '50 °F'
     """
-    if math.isnan(value):
-        return "unknown"
+    return "unknown" if math.isnan(value) else "".join(shown_parts(value, unit, system))
+
+
+def shown_parts(value: float, unit: str, system: System) -> tuple[str, str]:
+    """The figure and the unit of `shown`, the space before it included; the value is known."""
     target, name, decimals = _SHOWN[unit][system]
     if unit == "K":
         value = convert(value, "delta_degC", f"delta_{target}")
@@ -53,7 +56,7 @@ def shown(value: float, unit: str, system: System) -> str:
         decimals = 2  # 0.254 mm is a limit, and not 0.3
     space = "" if name == "°" else " "
     # adding zero turns a rounded -0 into 0
-    return f"{round(value, decimals) + 0.0:.{decimals}f}{space}{name}"
+    return f"{round(value, decimals) + 0.0:.{decimals}f}", f"{space}{name}"
 
 
 def can_show(unit: str) -> bool:
@@ -61,9 +64,7 @@ def can_show(unit: str) -> bool:
     return unit in _SHOWN
 
 
-_METRIC = re.compile(r"(\d[\d.]*(?:e[+-]?\d+)?)(?:-(\d[\d.]*))? (mm|cm|kg)\b")
-_DATE = re.compile(r"\b(\d{4})-(\d\d)-(\d\d)\b")
-_US = {"mm": "in", "cm": "in", "kg": "lb"}
+_US = {"mm": "in", "cm": "in"}
 _LADDERS: dict[tuple[str, System], tuple[tuple[str, str], ...]] = {
     # base unit and system: unit and its name, the largest first
     ("L", "metric"): (("L", "L"), ("mL", "mL")),
@@ -102,14 +103,18 @@ def figures(value: float) -> str:
 
 def amount_in(value: float, base: str, system: System) -> str:
     """Write an amount given in a base unit in the reader's system, such as "1.2 gal"."""
+    return " ".join(amount_parts(value, base, system))
+
+
+def amount_parts(value: float, base: str, system: System) -> tuple[str, ...]:
+    """The figure and the unit of `amount_in`; "unknown" alone where nothing is known."""
     if not np.isfinite(value):
-        return "unknown"
-    ladder = _LADDERS[base, system]
-    for name, words in ladder:
-        found = convert(value, base, name)
-        if abs(found) >= _LEAST or name == ladder[-1][0]:
-            return f"{figures(found)} {words}"
-    raise ValueError(f"no unit for {base}")
+        return ("unknown",)
+    *larger, smallest = _LADDERS[base, system]
+    name, words = next(
+        (each for each in larger if abs(convert(value, base, each[0])) >= _LEAST), smallest
+    )
+    return figures(convert(value, base, name)), words
 
 
 def dose_words(amount: float, measure: str) -> str:
@@ -125,23 +130,35 @@ def date_words(date: dt.date) -> str:
     return f"{date.day} {date:%b %Y}"
 
 
-def reader_words(text: str, system: System) -> str:
-    """Put a reason's dates, and for US readers its mm, cm and kg, as people read them.
+def reason_words(reason: Reason | None, system: System) -> str:
+    """Put a reason into words: its amounts in the reader's units, its dates as people read them.
 
     Examples
     --------
-    >>> reader_words("none after 2026-08-15; over 25 mm", "us")
+    >>> rain = Amount(25.0, "mm")
+    >>> reason_words(Reason("none after {}; over {}", (dt.date(2026, 8, 15), rain)), "us")
     'none after 15 Aug 2026; over 1 in'
     """
-    text = _DATE.sub(lambda m: date_words(dt.date(int(m[1]), int(m[2]), int(m[3]))), text)
-    return text if system == "metric" else _METRIC.sub(_in_us, text)
+
+    def say(told: Amount | NearDay | dt.date | str) -> str:
+        if isinstance(told, Amount):
+            return amount_words(told, system)
+        return date_words(told) if isinstance(told, dt.date) else str(told)
+
+    return "" if reason is None else reason.said(say)
 
 
-def _in_us(match: re.Match[str]) -> str:
-    target = _US[match[3]]
-    numbers = [number for number in match.groups()[:2] if number]
-    shown = [_round_us(float(convert(float(number), match[3], target))) for number in numbers]
-    return f"{'-'.join(shown)} {target}"
+def amount_words(amount: Amount, system: System) -> str:
+    """Write an amount: what was measured with its decimals, a limit as the round number it is."""
+    if amount.decimals is not None:
+        return shown(round(amount.value, amount.decimals), amount.unit, system)
+    if amount.unit == "kg":
+        return amount_in(amount.value, "kg", system)
+    if system == "metric":
+        return str(amount)
+    target = _US[amount.unit]
+    bounds = [_round_us(convert(each, amount.unit, target)) for each in amount.bounds]
+    return f"{'-'.join(bounds)} {target}"
 
 
 def _round_us(value: float) -> str:

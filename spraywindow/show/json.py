@@ -29,6 +29,7 @@ from typing import Any
 
 import numpy as np
 
+from spraywindow.reasons import Reason
 from spraywindow.show.notices import Words
 
 DECIMALS = 4
@@ -93,7 +94,7 @@ def _plain(
         return value.isoformat(timespec="seconds")
     if isinstance(value, dt.date):
         return value.isoformat()
-    if isinstance(value, Path):
+    if isinstance(value, Path | Reason):
         return str(value)
     if isinstance(value, Mapping):
         return {str(k): _plain(each, answer, words, decimals, keys) for k, each in value.items()}

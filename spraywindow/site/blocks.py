@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
-from spraywindow.days import day_words, next_date
+from spraywindow.days import next_date
+from spraywindow.reasons import NearDay, Reason
 from spraywindow.site.site import Site
 from spraywindow.site.tables import Block
 from spraywindow.spray import Finding, Material, season_order
@@ -19,6 +20,7 @@ BUD_SWELL_NORTH, BUD_SWELL_SOUTH = (1, 15), (7, 15)
 """Earliest likely bud swell (month, day) where the site file has none; P, mild winters."""
 LEAF_FALL_NORTH, LEAF_FALL_SOUTH = (12, 1), (6, 1)
 """Usual leaf fall where the site file has none; P, mild winters."""
+NO_STAGE = Reason("buds may be swelling and no stage is noted: look first")
 LEAF_FALL_SPREAD_D = 10
 """The usual date holds to so many days; P."""
 
@@ -33,7 +35,7 @@ class BlockState:
 
     block: Block
     open: bool | None
-    why: str
+    why: Reason | None
 
 
 def block_states(site: Site, material: Material, day: dt.date) -> list[BlockState]:
@@ -57,26 +59,30 @@ def block_state(block: Block, site: Site, material: Material, day: dt.date) -> B
     seen = block.observed
     if seen is not None and not start <= seen <= day:
         if seen > day:
-            return BlockState(block, None, f"its stage is dated {day_words(seen)}, a day to come")
+            return BlockState(
+                block, None, Reason("its stage is dated {}, a day to come", (NearDay(seen),))
+            )
         stage = seen = None  # last winter's buds say nothing
     if stage is not None and material.stops(stage):
         return BlockState(block, False, _past(stage, material))
     if stage is None and day < leaf_fall(site, start):
-        return BlockState(block, False, "still in leaf, before the usual leaf fall")
+        return BlockState(block, False, Reason("still in leaf, before the usual leaf fall"))
     swelling = stage is not None and season_order(stage) > 0
     if swelling or day >= next_date(block.bud_swell_from or _north_south(site, "bud swell"), start):
         if seen is None:
-            return BlockState(block, None, "buds may be swelling and no stage is noted: look first")
+            return BlockState(block, None, NO_STAGE)
         if (day - seen).days > FRESH_STAGE_D:
-            why = f"buds last seen {day_words(seen)}, over {FRESH_STAGE_D} days before: look again"
+            told = NearDay(seen), str(FRESH_STAGE_D)
+            why = Reason("buds last seen {}, over {} days before: look again", told)
             return BlockState(block, None, why)
-    return BlockState(block, True, "")
+    return BlockState(block, True, None)
 
 
-def _past(stage: int, material: Material) -> str:
+def _past(stage: int, material: Material) -> Reason:
     flowers = FIRST_FLOWER <= stage < PETAL_FALL
     words = "open flowers" if flowers else stage_words(stage)
-    return f"{words} ({material.name} stops after {stage_words(material.last_stage)})"
+    last = stage_words(material.last_stage)
+    return Reason("{} ({} stops after {})", (words, material.name, last))
 
 
 def _north_south(site: Site, what: str) -> tuple[int, int]:

@@ -6,8 +6,8 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from spraywindow.days import day_words
 from spraywindow.errors import InputError, describe, one_line
+from spraywindow.reasons import NearDay, Reason
 from spraywindow.site.blocks import season_start
 from spraywindow.site.materials import days_apart
 from spraywindow.site.site import Site
@@ -104,11 +104,8 @@ def spacing_finding(site: Site, material: Material, day: dt.date) -> Finding:
         return Finding("go")
     longest = max(holding, key=lambda gap: (gap.free, gap.name, gap.done))
     kind = "between rounds" if longest.name == material.name else "apart"
-    words = (
-        f"{longest.name} went on {day_words(longest.done)}: {longest.days} days {kind}, so from "
-        f"{day_words(longest.free)} on"
-    )
-    return Finding("no-go", words)
+    told = longest.name, NearDay(longest.done), str(longest.days), kind, NearDay(longest.free)
+    return Finding("no-go", Reason("{} went on {}: {} days {}, so from {} on", told))
 
 
 def next_day(site: Site, material: Material, day: dt.date) -> dt.date:

@@ -14,6 +14,8 @@ from .chance import chance_of_holding as chance_of_holding
 from .conditions import Conditions as Conditions  # Derived quantities of a block of hours
 from .conditions import Setting as Setting  # What of a site bears on an hour
 from .findings import NO_WORK as NO_WORK
+from .findings import RAIN_UNKNOWN as RAIN_UNKNOWN
+from .findings import TOO_EARLY as TOO_EARLY
 from .findings import Finding as Finding  # One condition judged: the verdict
 from .findings import Verdict as Verdict
 from .findings import hardest as hardest  # Give the finding that decides: the first no-go

@@ -7,18 +7,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from spraywindow.reasons import Reason
 from spraywindow.spray.access import Access
 
-NO_WORK = "not a working day"
+NO_WORK = Reason("not a working day")
+TOO_EARLY = Reason("too early to say")
+RAIN_UNKNOWN = Reason("the coming rain is not known")
 Verdict = Literal["go", "no-go", "unknown"]
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One condition judged: the verdict, and the words for it when it is not go."""
+    """One condition judged: the verdict, and the reason for it when it is not go."""
 
     verdict: Verdict
-    reason: str = ""
+    reason: Reason | None = None
 
 
 def working_day(day: dt.date, access: Access) -> Finding:
@@ -26,7 +29,7 @@ def working_day(day: dt.date, access: Access) -> Finding:
     return Finding("go") if access.works_on(day) else Finding("no-go", NO_WORK)
 
 
-def not_above(low: float, high: float, most: float, *, over: str, unknown: str) -> Finding:
+def not_above(low: float, high: float, most: float, *, over: Reason, unknown: Reason) -> Finding:
     """Judge a quantity known to lie between two bounds against a most that it may reach."""
     if low > most:
         return Finding("no-go", over)

@@ -137,7 +137,7 @@ def test_an_entry_survives_its_text(share: float, note: str, minutes: int) -> No
 
 def test_cautions_name_lateness_part_rounds_and_estimates() -> None:
     made = entry(share=0.4, temp_c=9.0, estimated=("temp_c",), weather_source="demo")
-    text = " | ".join(cautions_for(made, START + timedelta(days=20)))
+    text = " | ".join(cautions_for(made, START + timedelta(days=20)).values())
     for words in ("entered 20 days", "40% of the round", "temp_c (from demo)", "see the label"):
         assert words in text
-    assert cautions_for(entry(reentry_h=4.0), NOW) == []
+    assert cautions_for(entry(reentry_h=4.0), NOW) == {}

@@ -29,9 +29,10 @@ from spraywindow.jobs.slots.tracks import (
     water,
     week_weather,
 )
-from spraywindow.jobs.slots.words import closing_words, hours_words, opening_words
+from spraywindow.jobs.slots.words import closing_words, opening_words
 from spraywindow.show.plots import VARIABLES, look, new_figure
 from spraywindow.show.svg import inline_svg
+from spraywindow.show.words import hours_words
 from spraywindow.sources.demo.samples import DEMO_NOW, demo_forecast, demo_winters
 from spraywindow.weather.wetness import DRY_MM
 from spraywindow.winters.replays import Foresight

@@ -64,7 +64,7 @@ def test_the_planner_is_barred_on_the_days_that_the_evening_refuses(seed: int) -
 
 def test_the_season_ahead_waits_as_long_as_the_evening_says() -> None:
     the = evening(after_sulfur(), demo_forecast(), NOW, "oil")
-    assert the.tomorrow.why.endswith("so from Wed 4 Feb on")
+    assert str(the.tomorrow.why).endswith("so from Wed 4 Feb on")
     found = prospect(after_sulfur(), late_winters(), NOW, forecast=demo_forecast())
     oil, copper = found.upcoming
     assert (oil.allowed, copper.allowed) == (OPEN, dt.date(2026, 1, 13))

@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from spraywindow.reasons import Reason
 from spraywindow.spray.findings import Finding, hardest, not_above
 
 
@@ -14,11 +15,13 @@ from spraywindow.spray.findings import Finding, hardest, not_above
     [(0, 25, "go"), (0, 25.1, "unknown"), (0, math.inf, "unknown"), (25.1, math.inf, "no-go")],
 )
 def test_bounds_against_a_most(low: float, high: float, verdict: str) -> None:
-    assert not_above(low, high, 25.0, over="too much", unknown="unsure").verdict == verdict
+    found = not_above(low, high, 25.0, over=Reason("too much"), unknown=Reason("unsure"))
+    assert found.verdict == verdict
 
 
 def test_no_go_decides_before_unknown() -> None:
-    findings = [Finding("go"), Finding("unknown", "a"), Finding("no-go", "b"), Finding("no-go")]
-    assert hardest(findings) == Finding("no-go", "b")
-    assert hardest(findings[:2]) == Finding("unknown", "a")
+    unsure, no = Finding("unknown", Reason("a")), Finding("no-go", Reason("b"))
+    findings = [Finding("go"), unsure, no, Finding("no-go")]
+    assert hardest(findings) == no
+    assert hardest(findings[:2]) == unsure
     assert hardest([]) == Finding("go")

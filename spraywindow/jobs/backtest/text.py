@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from spraywindow.jobs.backtest.answer import SiteBacktest
-from spraywindow.jobs.slots import paragraph, source_line, table_text
-from spraywindow.show import FEW_WINTERS, Words
+from spraywindow.show import FEW_WINTERS, Words, paragraph, source_line, table_text
 from spraywindow.winters import (
     AFTER_H,
     FEWEST_FOR_START,

@@ -34,8 +34,22 @@ from spraywindow.handbook import (
     soil_water,
 )
 from spraywindow.place import Place
-from spraywindow.spray import Access, Finding, Verdict, hardest, not_above, working_day
+from spraywindow.reasons import Amount, Reason
+from spraywindow.spray import (
+    RAIN_UNKNOWN,
+    TOO_EARLY,
+    Access,
+    Finding,
+    Verdict,
+    hardest,
+    not_above,
+    working_day,
+)
 from spraywindow.weather import COLUMNS, rain_between
+
+WETNESS_UNKNOWN = Reason("how wet the ground is, is not known")
+DOSE_GIVEN = Reason("the year's dose is given")
+TOO_LATE = "too late in the year: none after {}"
 
 
 @dataclass(frozen=True)
@@ -87,7 +101,7 @@ class FeedingDay:
 
     day: date
     verdict: Verdict
-    reason: str
+    reason: Reason | None
     rain_low_mm: float
     rain_high_mm: float
     light_rain: bool | None
@@ -156,19 +170,19 @@ def _heavy_rain(weather: pd.DataFrame, begin: int, rules: FeedingRules) -> list[
         beyond = begin + rules.look_ahead_h > len(weather)
         findings.append(not_above(
             float(low.max()), float(high.max()), most,
-            over=f"heavy rain is due: more than {most:g} mm in {span} h",
-            unknown="too early to say" if beyond else "the coming rain is not known",
+            over=Reason("heavy rain is due: more than {} in {} h", (Amount(most, "mm"), str(span))),
+            unknown=TOO_EARLY if beyond else RAIN_UNKNOWN,
         ))  # fmt: skip
     return findings
 
 
 def _saturated(ground: pd.DataFrame, local_day: pd.Timestamp, soil: Soil) -> Finding:
     if local_day not in ground.index:
-        return Finding("unknown", "how wet the ground is, is not known")
+        return Finding("unknown", WETNESS_UNKNOWN)
     low, high = (ground[name].loc[local_day] for name in ("wettest_low_mm", "wettest_high_mm"))
     return not_above(
         float(low), float(high), soil.saturated_mm,
-        over="the ground is saturated", unknown="how wet the ground is, is not known",
+        over=Reason("the ground is saturated"), unknown=WETNESS_UNKNOWN,
     )  # fmt: skip
 
 
@@ -180,16 +194,16 @@ def _frozen(weather: pd.DataFrame, begin: int, rules: FeedingRules) -> Finding:
     column, unknown = COLUMNS["temp_c"], np.isnan(temp)
     coldest = float(np.where(unknown, column.low, temp).mean())
     warmest = float(np.where(unknown, column.high, temp).mean())
-    return not_above(-warmest, -coldest, 0.0, over="the ground may be frozen",
-                     unknown="whether the ground is frozen is not known")  # fmt: skip
+    return not_above(-warmest, -coldest, 0.0, over=Reason("the ground may be frozen"),
+                     unknown=Reason("whether the ground is frozen is not known"))  # fmt: skip
 
 
 def _snow(seen: bool, is_today: bool) -> list[Finding]:
     if not seen:
         return []
     if is_today:
-        return [Finding("no-go", "snow lies on the ground")]
-    return [Finding("unknown", "snow lay on the ground: look again")]
+        return [Finding("no-go", Reason("snow lies on the ground"))]
+    return [Finding("unknown", Reason("snow lay on the ground: look again"))]
 
 
 def _within(low: float, high: float, span: tuple[float, float]) -> bool | None:
@@ -244,20 +258,21 @@ class FeedingWindow:
 
 @dataclass(frozen=True)
 class FeedingAdvice:
-    """The answer: state and reason, windows, days, the dose plan and its checks.
+    """The answer: state and reason, windows, days, the dose plan and its checks; the nitrogen's
+    warnings stand with it.
 
     `state` is "dormant" (refused), "open", "fed" (the year's dose is given) or "over" (too late
     in the year). `plan` and `last_day` are None while no waking is known.
     """
 
     state: Literal["dormant", "open", "fed", "over"]
-    reason: str
+    reason: Reason | None
     windows: tuple[FeedingWindow, ...]
     days: tuple[FeedingDay, ...]
     plan: DosePlan | None
     last_day: date | None
     nitrogen: NitrogenCheck
-    warnings: tuple[str, ...]
+    warnings: tuple[Reason, ...]
 
 
 def feeding_advice(
@@ -302,9 +317,9 @@ def feeding_advice(
     )
     days = feeding_days(weather, place, soil, now, rules=rules, snow_on_ground=snow_on_ground)
     if wake is None:
-        reason = "no flowering is seen or forecast, and dormant trees are not fed"
-        return FeedingAdvice("dormant", reason, (), tuple(_stop(day, reason) for day in days),
-                             None, None, nitrogen, nitrogen.warnings)  # fmt: skip
+        asleep = Reason("no flowering is seen or forecast, and dormant trees are not fed")
+        return FeedingAdvice("dormant", asleep, (), tuple(_stop(day, asleep) for day in days),
+                             None, None, nitrogen, ())  # fmt: skip
     if wake.observed and wake.day > today:
         raise InputError(
             "a date in the future",
@@ -324,7 +339,7 @@ def feeding_advice(
                       today=today, parts=tree.parts)  # fmt: skip
     state, reason = _state(wake, plan, last_day, today)
     judged = tuple(_in_season(day, wake, plan, last_day) for day in days)
-    warnings = (*plan.warnings, *nitrogen.warnings, *_wake_warnings(wake, today, place))
+    warnings = (*plan.warnings, *_wake_warnings(wake, today, place))
     return FeedingAdvice(state, reason, feeding_windows(judged), judged, plan, last_day, nitrogen,
                          warnings)  # fmt: skip
 
@@ -347,40 +362,43 @@ def feeding_windows(days: Sequence[FeedingDay]) -> tuple[FeedingWindow, ...]:
 
 
 def _state(wake: Wake, plan: DosePlan, last_day: date, today: date
-           ) -> tuple[Literal["dormant", "open", "fed", "over"], str]:  # fmt: skip
+           ) -> tuple[Literal["dormant", "open", "fed", "over"], Reason | None]:  # fmt: skip
     if today < wake.day:
-        return "dormant", f"the trees are dormant; flowering is forecast for {wake.day}"
+        return "dormant", Reason("the trees are dormant; flowering is forecast for {}", (wake.day,))
     if today > last_day:
-        return "over", f"too late in the year: none after {last_day}"
+        return "over", Reason(TOO_LATE, (last_day,))
     if plan.left <= 0:
-        return "fed", "the year's dose is given"
+        return "fed", DOSE_GIVEN
     if plan.next_part is None:
-        return "fed", "this year's last part is given"
-    return "open", ""
+        return "fed", Reason("this year's last part is given")
+    return "open", None
 
 
 def _in_season(day: FeedingDay, wake: Wake, plan: DosePlan, last_day: date) -> FeedingDay:
     part = plan.next_part
     if day.day < wake.day:
-        return _stop(day, "the trees are dormant")
+        return _stop(day, Reason("the trees are dormant"))
     if day.day > last_day:
-        return _stop(day, f"too late in the year: none after {last_day}")
+        return _stop(day, Reason(TOO_LATE, (last_day,)))
     if part is None:
-        return _stop(day, "the year's dose is given")
-    return _stop(day, f"the next part is due from {part.start}") if day.day < part.start else day
+        return _stop(day, DOSE_GIVEN)
+    due = Reason("the next part is due from {}", (part.start,))
+    return _stop(day, due) if day.day < part.start else day
 
 
-def _stop(day: FeedingDay, reason: str) -> FeedingDay:
+def _stop(day: FeedingDay, reason: Reason) -> FeedingDay:
     return replace(day, verdict="no-go", reason=reason)
 
 
-def _wake_warnings(wake: Wake, today: date, place: Place) -> list[str]:
+def _wake_warnings(wake: Wake, today: date, place: Place) -> list[Reason]:
     warnings = []
     if not wake.observed:
-        warnings.append(f"flowering on {wake.day} is a forecast: look at the trees first")
+        warnings.append(
+            Reason("flowering on {} is a forecast: look at the trees first", (wake.day,))
+        )
     northern_month = wake.day.month if place.latitude >= 0 else (wake.day.month + 5) % 12 + 1
     if northern_month not in FLOWERING_MONTHS_NORTH:
-        warnings.append(f"flowering on {wake.day} is an odd time of the year")
+        warnings.append(Reason("flowering on {} is an odd time of the year", (wake.day,)))
     if (today - wake.day).days > 366:
-        warnings.append(f"flowering on {wake.day} is more than a year ago")
+        warnings.append(Reason("flowering on {} is more than a year ago", (wake.day,)))
     return warnings

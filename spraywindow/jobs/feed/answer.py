@@ -32,6 +32,7 @@ from spraywindow.jobs.feed.advice import (
 )
 from spraywindow.jobs.feed.waking import USUAL_SPREAD_D, waking
 from spraywindow.place import Place
+from spraywindow.reasons import Reason
 from spraywindow.site import Block, FeedingFields, Site, known_blocks, needed
 from spraywindow.spray import Verdict
 from spraywindow.weather import WeatherSource, known_at, weather_source
@@ -58,7 +59,7 @@ class BlockFeed:
     block: Block
     wake: Wake | None
     advice: FeedingAdvice
-    reason: str
+    reason: Reason | None
     unseen: bool
 
     @property
@@ -67,14 +68,14 @@ class BlockFeed:
         return self.advice.windows if self.verdict == "go" else ()
 
     @property
-    def warnings(self) -> tuple[str, ...]:
+    def warnings(self) -> tuple[Reason, ...]:
         """What to check beside the nitrogen; of the waking only while it matters."""
         advice = self.advice
         if advice.plan is not None and advice.plan.annual == 0:
             return ()  # the reason says it
         if advice.plan is not None and advice.state != "open":
             return advice.plan.warnings
-        return tuple(text for text in advice.warnings if text not in advice.nitrogen.warnings)
+        return advice.warnings
 
     @property
     def next_amount(self) -> float | None:
@@ -252,11 +253,13 @@ def _block(
     spread = dt.timedelta(days=USUAL_SPREAD_D)
     unseen = wake is not None and not wake.observed and wake.day <= today < wake.day + spread
     if feeding.dose.amount == 0:
-        reason = "the year's dose is 0"
+        reason = Reason("the year's dose is 0")
     elif wake is None:
-        reason = f"the trees are not awake: {woken.why}"
+        reason = Reason("the trees are not awake: {}", (woken.why or "",))
     elif unseen and advice.state == "open":
-        reason = f"flowering is expected about {wake.day}: look at the trees and note it"
+        reason = Reason(
+            "flowering is expected about {}: look at the trees and note it", (wake.day,)
+        )
     return BlockFeed(block, wake, advice, reason, unseen)
 
 

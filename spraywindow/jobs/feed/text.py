@@ -6,7 +6,6 @@ from spraywindow.days import day_words
 from spraywindow.handbook import GROWN_TREE_NITROGEN_KG, Dose
 from spraywindow.jobs.feed.advice import CAUTIONS, FeedingDay, FeedingRules, FeedingWindow
 from spraywindow.jobs.feed.answer import BlockFeed, FeedAnswer, WaterDay
-from spraywindow.jobs.slots import paragraph, source_line, table_text
 from spraywindow.show import (
     FEEDING,
     System,
@@ -14,8 +13,11 @@ from spraywindow.show import (
     amount_in,
     dose_words,
     figures,
+    paragraph,
     rain_words,
-    reader_words,
+    reason_words,
+    source_line,
+    table_text,
 )
 
 DEFERS = "The bag's label and the local rules on fertilizer override every number here."
@@ -58,11 +60,11 @@ def window_words(window: FeedingWindow) -> str:
 def block_reason(block: BlockFeed, system: System) -> str:
     """Why a block is not fed on any of the days: its season first, then its first day's reason."""
     if block.reason:
-        return reader_words(block.reason, system)
+        return reason_words(block.reason, system)
     days = [day for day in block.advice.days if day.verdict == block.verdict]
     if not days:
         return "no working hours are left in the weather that is known"
-    return reader_words(days[0].reason, system)
+    return reason_words(days[0].reason, system)
 
 
 def _head(answer: FeedAnswer) -> list[str]:
@@ -93,15 +95,15 @@ def feed_warnings(answer: FeedAnswer) -> list[str]:
     """Warnings of all blocks, each once, with the blocks that it is for."""
     found: dict[str, list[str]] = {}
     for block in answer.blocks:
-        for warning in (*block.warnings, *nitrogen_warnings(block, answer.site.units)):
-            found.setdefault(reader_words(warning, answer.site.units), []).append(block.block.name)
+        for warning in (*block.warnings, *block.advice.nitrogen.warnings):
+            found.setdefault(reason_words(warning, answer.site.units), []).append(block.block.name)
     lines = [
         text if len(names) == len(answer.blocks) else f"{', '.join(names)}: {text}"
         for text, names in found.items()
     ]
     needs = [layer.need for layer in answer.ground.layers] if answer.ground else []
     return lines + [
-        reader_words(text, answer.site.units) for need in needs for text in need.warnings
+        reason_words(text, answer.site.units) for need in needs for text in need.warnings
     ]
 
 
@@ -142,20 +144,6 @@ def _to_bring(block: BlockFeed, answer: FeedAnswer) -> str:
     shown = dose_words(total.amount, total.measure)
     also = "" if shown == mass else f" ({mass})"
     return f"For the next part of {block.block.name} bring {shown}{also}."
-
-
-def nitrogen_warnings(block: BlockFeed, system: System) -> list[str]:
-    """Where the year's nitrogen is over the trunk's most or a grown tree's usual, and how far."""
-    check = block.advice.nitrogen
-    most = (check.most_kg, "most for the trunk"), (GROWN_TREE_NITROGEN_KG, "usual of a grown tree")
-    over = [
-        f"{amount_in(check.nitrogen_kg, 'kg', system)} of nitrogen a tree and year is "
-        f"{check.nitrogen_kg / limit:.2g} times the {words}, {amount_in(limit, 'kg', system)}: "
-        "give less"
-        for limit, words in most
-        if limit is not None and check.nitrogen_kg > limit * (1 + 1e-9)
-    ]
-    return over[:1] or [reader_words(text, system) for text in check.warnings]
 
 
 def _bag_words(bag_l: float, system: System) -> str:
@@ -205,7 +193,7 @@ def _days(answer: FeedAnswer) -> list[str]:
 def day_reason(day: FeedingDay, system: System) -> str:
     """Why a day is as it is; on a good one, whether the rain waters the dose in."""
     if day.verdict != "go":
-        return reader_words(day.reason, system)
+        return reason_words(day.reason, system)
     if day.light_rain:
         return "light rain will water it in"
     if day.rain_high_mm < FeedingRules().light_rain_mm[0]:
@@ -235,7 +223,7 @@ def _ground(answer: FeedAnswer) -> str:
     other = [day for day in ground.water_in if day.water.needed != first.water.needed]
     for day in (first, *other[:1]):
         dry = "no need to water it: " if day.water.needed is False else ""
-        reason = reader_words(day.water.reason, system)
+        reason = reason_words(day.water.reason, system)
         lines.append(f"Laid on {day_words(day.date)}: {dry}{reason}.")
     table = table_text(["layer", "depth", "block", "a tree", "the block"], rows, right=(1, 3))
     return "\n".join(["From the trunk gap out to the drip line", table, *map(paragraph, lines)])
@@ -246,7 +234,7 @@ FEED_WORDS: Words = {
         None if block.verdict == "go" else block_reason(block, answer.site.units)
     ),
     (FeedingDay, "reason"): lambda day, answer: day_reason(day, answer.site.units),
-    (WaterDay, "reason"): lambda day, answer: reader_words(day.water.reason, answer.site.units),
+    (WaterDay, "reason"): lambda day, answer: reason_words(day.water.reason, answer.site.units),
     (FeedAnswer, "warnings"): lambda answer, _: feed_warnings(answer),
     (FeedAnswer, "cautions"): lambda answer, _: feed_cautions(answer),
 }

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from spraywindow.days import next_date
 from spraywindow.errors import InputError
 from spraywindow.jobs.feed.advice import Wake
+from spraywindow.reasons import Reason
 from spraywindow.site import Block, Site
 from spraywindow.trees import stage_words
 
@@ -27,7 +28,7 @@ class Flowering:
     """Flowering of a block as it is known today; `why` says why it is not, or is put off."""
 
     wake: Wake | None
-    why: str = ""
+    why: Reason | None = None
 
 
 def waking(block: Block, site: Site, today: dt.date) -> Flowering:
@@ -61,14 +62,16 @@ def waking(block: Block, site: Site, today: dt.date) -> Flowering:
         if 60 <= stage < 90:
             seen.append(observed)
         elif seen and observed > seen[0]:
-            return Flowering(None, f"{stage_words(stage)}, seen on {observed}")
+            return Flowering(None, Reason("{}, seen on {}", (stage_words(stage), observed)))
         elif (today - observed).days <= FRESH_D:
             return _not_yet(stage, observed, _usual(site, today), today)
     if seen:
         return Flowering(Wake(min(seen), observed=True))
     usual = _usual(site, today)
     if usual is None:
-        return Flowering(None, "no flowering is seen, and [feeding] gives no usual_flowering")
+        return Flowering(
+            None, Reason("no flowering is seen, and [feeding] gives no usual_flowering")
+        )
     return Flowering(Wake(usual, observed=False))
 
 
@@ -100,7 +103,7 @@ def _this_year(day: dt.date, today: dt.date) -> bool:
 def _not_yet(stage: int, observed: dt.date, usual: dt.date | None, today: dt.date) -> Flowering:
     if usual is not None and usual > today:
         return Flowering(Wake(usual, observed=False))
-    return Flowering(None, f"{stage_words(stage)} when last seen, on {observed}")
+    return Flowering(None, Reason("{} when last seen, on {}", (stage_words(stage), observed)))
 
 
 def _usual(site: Site, today: dt.date) -> dt.date | None:

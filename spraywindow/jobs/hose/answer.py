@@ -26,8 +26,18 @@ from spraywindow.errors import InputError, describe, one_line
 from spraywindow.handbook import number_problem, refuse
 from spraywindow.jobs.feed import leaf_stage
 from spraywindow.place import Place
+from spraywindow.reasons import Reason
 from spraywindow.site import Block, Site
-from spraywindow.spray import Access, Finding, Verdict, hardest, not_above, working_day
+from spraywindow.spray import (
+    RAIN_UNKNOWN,
+    TOO_EARLY,
+    Access,
+    Finding,
+    Verdict,
+    hardest,
+    not_above,
+    working_day,
+)
 from spraywindow.weather import (
     MEASURABLE_MM,
     WeatherSource,
@@ -43,6 +53,7 @@ CAUTIONS = (
 )
 DRY_MONTHS_NORTH = (5, 6, 7, 8, 9)
 """Rainless months of a mild-winter climate north of the equator, half a year on south of it; P."""
+LAST_RAIN_UNKNOWN = Reason("the last washing rain is not known: say when it was")
 FLOWER, SMALL_FRUIT = range(60, 70), range(71, 76)
 
 
@@ -112,7 +123,7 @@ class HosingDay:
 
     day: date
     verdict: Verdict
-    reason: str
+    reason: Reason | None
     jet: Literal["hard", "gentle"]
     drying_low_mm: float
     drying_high_mm: float
@@ -172,8 +183,8 @@ def hosing_days(
             _month(local_day.month, place, rules),
             *_rain(weather, begin, evening, rules),
             _dust(local_day.date(), *events, rules),
-            not_above(-high, -low, -rules.film_mm, over="it would not dry before evening",
-                      unknown="whether it dries before evening is not known"),
+            not_above(-high, -low, -rules.film_mm, over=Reason("it would not dry before evening"),
+                      unknown=Reason("whether it dries before evening is not known")),
         ))  # fmt: skip
         found.append(HosingDay(local_day.date(), finding.verdict, finding.reason, jet, low, high))
     return tuple(found)
@@ -195,28 +206,28 @@ def _refuse_dates_and_stage(today: date, stage_bbch: int | None, last_wash: date
 
 def _stage(stage_bbch: int | None) -> Finding:
     if stage_bbch is None:
-        return Finding("unknown", "the stage of the trees is not known: never in flower")
+        return Finding("unknown", Reason("the stage of the trees is not known: never in flower"))
     if stage_bbch in FLOWER:
-        return Finding("no-go", "the trees are in flower")
+        return Finding("no-go", Reason("the trees are in flower"))
     if stage_bbch < 10 or stage_bbch in range(50, 60) or stage_bbch >= 97:
-        return Finding("no-go", "there are no leaves to wash")
+        return Finding("no-go", Reason("there are no leaves to wash"))
     return Finding("go")
 
 
 def _month(month: int, place: Place, rules: HosingRules) -> Finding:
     shift = 0 if place.latitude >= 0 else 6
     months = rules.dry_months or tuple((m + shift - 1) % 12 + 1 for m in DRY_MONTHS_NORTH)
-    return Finding("go") if month in months else Finding("no-go", "not a rainless month")
+    return Finding("go") if month in months else Finding("no-go", Reason("not a rainless month"))
 
 
 def _rain(weather: pd.DataFrame, begin: int, evening: int, rules: HosingRules) -> list[Finding]:
     findings = []
     for stop, most, over in (
-        (evening, MEASURABLE_MM, "rain is due"),
-        (begin + 48, rules.washing_rain_mm, "rain is due that washes them"),
+        (evening, MEASURABLE_MM, Reason("rain is due")),
+        (begin + 48, rules.washing_rain_mm, Reason("rain is due that washes them")),
     ):
         low, high = rain_between(weather, np.array([begin]), np.array([stop]))
-        unknown = "too early to say" if stop > len(weather) else "the coming rain is not known"
+        unknown = TOO_EARLY if stop > len(weather) else RAIN_UNKNOWN
         findings.append(not_above(float(low[0]), float(high[0]), most, over=over, unknown=unknown))
     return findings
 
@@ -250,9 +261,11 @@ def _dust(day: date, did: tuple[date, ...], may: tuple[date, ...], rules: Hosing
     last_may = max((d for d in may if d <= day), default=None)
     if last_did is not None and (day - last_did).days < rules.dust_days:
         due = last_did + timedelta(days=rules.dust_days)
-        return Finding("no-go", f"washed on {last_did}, by jet or rain: next from {due}")
+        return Finding(
+            "no-go", Reason("washed on {}, by jet or rain: next from {}", (last_did, due))
+        )
     if last_may is not None and (day - last_may).days < rules.dust_days:
-        return Finding("unknown", "the last washing rain is not known: say when it was")
+        return Finding("unknown", LAST_RAIN_UNKNOWN)
     return Finding("go")
 
 

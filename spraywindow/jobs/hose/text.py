@@ -3,9 +3,25 @@
 from __future__ import annotations
 
 from spraywindow.days import clock_words, day_words
-from spraywindow.jobs.hose.answer import CAUTIONS, BlockHose, HoseAnswer, HosingDay
-from spraywindow.jobs.slots import paragraph, source_line, table_text
-from spraywindow.show import EARLY, System, Words, rain_words, reader_words
+from spraywindow.jobs.hose.answer import (
+    CAUTIONS,
+    LAST_RAIN_UNKNOWN,
+    BlockHose,
+    HoseAnswer,
+    HosingDay,
+)
+from spraywindow.reasons import Amount
+from spraywindow.show import (
+    System,
+    Words,
+    amount_words,
+    paragraph,
+    rain_words,
+    reason_words,
+    source_line,
+    table_text,
+)
+from spraywindow.spray import TOO_EARLY
 
 DEFERS = "Local rules on the use of water come first; keep the jet off electric fences and people."
 
@@ -18,8 +34,8 @@ def hose_text(answer: HoseAnswer) -> str:
     parts += mornings
     rule = (
         f"Every {rules.dust_days} days without a washing rain of "
-        f"{reader_words(f'{rules.washing_rain_mm:g} mm', system)}; dry when "
-        f"{reader_words(f'{rules.film_mm:g} mm', system)} can evaporate from "
+        f"{amount_words(Amount(rules.washing_rain_mm, 'mm'), system)}; dry when "
+        f"{amount_words(Amount(rules.film_mm, 'mm'), system)} can evaporate from "
         f"{clock_words(rules.done_hour)} to {clock_words(rules.evening_hour)}."
     )
     foot = [
@@ -39,12 +55,13 @@ def hose_cautions() -> list[str]:
 
 def block_reason(block: BlockHose, system: System) -> str:
     """Why a block is not washed on any of the mornings, and what would settle it."""
-    reason = reader_words(first_reason(block.days, block.verdict), system)
+    first = next((day.reason for day in block.days if day.verdict == block.verdict), TOO_EARLY)
+    reason = reason_words(first, system)
     if block.verdict != "unknown":
         return reason
     if block.stage_bbch is None:
         return reason + " (note the block's stage, or usual_flowering in [feeding])"
-    if "say when" in reason:
+    if first == LAST_RAIN_UNKNOWN:
         return reason + " (last_wash or last_rain in [hosing])"
     return reason
 
@@ -54,13 +71,7 @@ def _head(answer: HoseAnswer) -> list[str]:
     washed = [block for block in answer.blocks if block.verdict == "go"]
     hours = f"{clock_words(rules.start_hour)}-{clock_words(rules.done_hour)}"
     if washed:
-        lines = []
-        for block in washed:
-            day = block.first
-            assert day is not None  # a block that is go has a morning
-            jet = "gentle jet, small fruit" if day.jet == "gentle" else "hard jet"
-            lines.append(f"go, washing {day_words(day.day)} {hours}, {jet}: {block.block.name}.")
-        merged = _merged(washed, lines, hours)
+        merged = _merged(washed, hours)
         left_out = [block for block in answer.blocks if block.verdict != "go"]
         return [f"{name}: {merged[0]}", *merged[1:], *_left_out(left_out, system)]
     first = next(block for block in answer.blocks if block.verdict == answer.verdict)
@@ -69,11 +80,15 @@ def _head(answer: HoseAnswer) -> list[str]:
     return [f"{name}: {answer.verdict}, washing: {reason}.", *_left_out(left_out, system)]
 
 
-def _merged(washed: list[BlockHose], lines: list[str], hours: str) -> list[str]:
+def _merged(washed: list[BlockHose], hours: str) -> list[str]:
     """One line for all blocks that share morning and jet."""
     found: dict[str, list[str]] = {}
-    for block, line in zip(washed, lines, strict=True):
-        found.setdefault(line.rsplit(": ", 1)[0], []).append(block.block.name)
+    for block in washed:
+        day = block.first
+        assert day is not None  # a block that is go has a morning
+        jet = "gentle jet, small fruit" if day.jet == "gentle" else "hard jet"
+        words = f"go, washing {day_words(day.day)} {hours}, {jet}"
+        found.setdefault(words, []).append(block.block.name)
     return [f"{words}: {', '.join(names)}." for words, names in found.items()]
 
 
@@ -99,7 +114,7 @@ def _days(answer: HoseAnswer) -> list[str]:
                 day_words(day.day),
                 day.verdict,
                 rain_words(day.drying_low_mm, day.drying_high_mm, answer.site.units),
-                reader_words(day.reason, answer.site.units) or "dries before evening",
+                reason_words(day.reason, answer.site.units) or "dries before evening",
             ]
             for day in days
         ]
@@ -114,12 +129,7 @@ HOSE_WORDS: Words = {
     (BlockHose, "reason"): lambda block, answer: (
         None if block.verdict == "go" else block_reason(block, answer.site.units)
     ),
-    (HosingDay, "reason"): lambda day, answer: reader_words(day.reason, answer.site.units) or None,
+    (HosingDay, "reason"): lambda day, answer: reason_words(day.reason, answer.site.units) or None,
     (HoseAnswer, "cautions"): lambda _, __: hose_cautions(),
 }
 """What the JSON says in words."""
-
-
-def first_reason(days: tuple[HosingDay, ...], verdict: str) -> str:
-    """The reason of the first day with a verdict; "too early to say" without one."""
-    return next((day.reason for day in days if day.verdict == verdict), EARLY)

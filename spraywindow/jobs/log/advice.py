@@ -13,7 +13,6 @@ References
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -23,7 +22,7 @@ import pandas as pd
 
 from spraywindow.days import day_words
 from spraywindow.jobs.log.text import when
-from spraywindow.jobs.slots import paragraph, source_line
+from spraywindow.reasons import Amount, Reason
 from spraywindow.record import (
     EXACT,
     Application,
@@ -34,7 +33,7 @@ from spraywindow.record import (
     season_rounds,
     with_rounds,
 )
-from spraywindow.show import LABEL, System, Words, shown
+from spraywindow.show import LABEL, System, Words, paragraph, reason_words, source_line
 from spraywindow.site import Site, in_season, next_day, season_start, wanted_days
 from spraywindow.spray import Material, Rainfast, general_material
 from spraywindow.weather import MEASURABLE_MM, WeatherSource, weather_source
@@ -43,6 +42,8 @@ DRIZZLE_MM = 2.0
 """Rain that the wanted hours may bring in all, as before the round; P [mm]."""
 COPPER_HALF_MM = 25.0
 COPPER_REDO_MM = 50.0
+WASHED = "{} since the round: about {} left"
+"""Tells the share of the copper itself."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ class Advice:
     """
 
     verdict: str
-    reason: str
+    reason: Reason
     minimum_h: float
     wanted_h: float
     hours_passed: float
@@ -115,13 +116,15 @@ def after_rain(
         reason = _open_reason(bounds[0], passed, wanted_h, since[0])
     elif needed[0] >= MEASURABLE_MM:
         whose = "label's" if rainfast.of_label else "usual"
-        reason = f"{needed[0]:.1f} mm fell within the {whose} minimum of {minimum_h:g} h"
+        told = _mm(needed[0]), whose, f"{minimum_h:g}"
+        reason = Reason("{} fell within the {} minimum of {} h", told)
     elif copper and since[0] >= COPPER_HALF_MM:
-        reason = f"{since[0]:.0f} mm since the round: about {residue_share(since[0]):.0%} left"
+        rain = Amount(since[0], "mm", decimals=0)
+        reason = Reason(WASHED, (rain, f"{residue_share(since[0]):.0%}"))
     elif verdict == "inspect":
-        reason = f"{wanted[0]:.1f} mm fell within the {wanted_h:g} h wanted"
+        reason = Reason("{} fell within the {} h wanted", (_mm(wanted[0]), f"{wanted_h:g}"))
     else:
-        reason = f"dry enough for the {wanted_h:g} h wanted"
+        reason = Reason("dry enough for the {} h wanted", (f"{wanted_h:g}",))
     return Advice(
         verdict,
         reason,
@@ -144,12 +147,19 @@ def _verdict(copper: bool, needed_mm: float, wanted_mm: float, since_mm: float) 
     return "keep"
 
 
-def _open_reason(least: str, passed_h: float, wanted_h: float, rain_mm: float) -> str:
-    so_far = f"at least {rain_mm:.1f} mm so far" if rain_mm else "no rain known so far"
+def _open_reason(least: str, passed_h: float, wanted_h: float, rain_mm: float) -> Reason:
+    known = Reason("no rain known so far")
+    so_far = Reason("at least {} so far", (_mm(rain_mm),)) if rain_mm else known
     floor = f"; {least} at least" if least != "keep" else ""
     if passed_h < wanted_h:
-        return f"too early to say: {passed_h:.0f} of {wanted_h:g} h have passed, {so_far}{floor}"
-    return f"the rain of some hours is not known; {so_far}{floor}"
+        hours = f"{passed_h:.0f}", f"{wanted_h:g}"
+        sentence = "too early to say: {} of {} h have passed, {}{}"
+        return Reason(sentence, (*hours, so_far, floor))
+    return Reason("the rain of some hours is not known; {}{}", (so_far, floor))
+
+
+def _mm(rain_mm: float) -> Amount:
+    return Amount(rain_mm, "mm", decimals=1)
 
 
 def _told(rain: tuple[float, float]) -> tuple[float, float | None]:
@@ -329,7 +339,6 @@ def _after(day: dt.date, days: int | None) -> dt.date | None:
     return None if days is None else day + dt.timedelta(days=days)
 
 
-_MM = re.compile(r"(\d+(?:\.\d+)?) mm\b")
 _URGENT = {"redo": "redo", "inspect": "inspect", "unknown": "not known yet:", "keep": "keep"}
 """Verdicts, the most urgent first, in the words of the first line."""
 
@@ -363,15 +372,15 @@ def _first_line(found: Sequence[RoundAdvice]) -> str:
 
 def _round_text(each: RoundAdvice, now: pd.Timestamp, units: System, *, ends: bool) -> str:
     entry = each.kept.entry
-    reason = in_units(each.advice.reason, units)
+    reason = each.advice.reason
     lines = [
         paragraph(
             f"{each.advice.verdict}: {entry.material}, {when(entry)} (entry {each.kept.id}); "
-            f"{reason}"
+            f"{reason_words(reason, units)}"
         )
     ]
     share = each.advice.residue_share
-    if share is not None and " left" not in reason:
+    if share is not None and reason.sentence != WASHED:
         low, high = (round(100 * value) for value in share)
         left = f"{high} %" if low == high else f"{low}-{high} %"
         lines.append(paragraph(f"  About {left} of the copper is left, by the rain since."))
@@ -415,11 +424,6 @@ def _next_round(program: dt.date, label: dt.date | None) -> str:
         return f"from {day_words(program)} (program; the label's days are not entered)"
     later, whose = (label, "label") if label > program else (program, "program and label")
     return f"from {day_words(later)} ({whose})"
-
-
-def in_units(text: str, units: System) -> str:
-    """Write the millimetres of a sentence in the reader's system."""
-    return _MM.sub(lambda found: shown(float(found[1]), "mm", units), text)
 
 
 ADVICE_WORDS: Words = {(RoundsAdvice, "cautions"): lambda _, __: [LABEL]}

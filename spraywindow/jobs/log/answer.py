@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
@@ -16,6 +16,7 @@ from spraywindow.program import Program
 from spraywindow.record import (
     Application,
     Kept,
+    Minded,
     Record,
     cautions_for,
     current,
@@ -29,9 +30,10 @@ from spraywindow.site import Site, in_season
 
 @dataclass(frozen=True)
 class EntryCheck:
-    """What to mind about an entry: its own, limits passed with it, the season's rounds and gaps."""
+    """What to mind about an entry: its own, names, limits passed with it, rounds and gaps."""
 
-    own: tuple[str, ...]
+    own: Mapping[Minded, str]
+    strange: tuple[str, ...]
     limits: LimitCheck
     rounds: tuple[str, ...]
 
@@ -115,7 +117,8 @@ def check_entry(rows: Sequence[Kept], site: Site, kept: Kept, now: pd.Timestamp)
     recorded = [row.entry for row in rows]
     today = now.tz_convert(site.place.timezone).date()
     return EntryCheck(
-        (*cautions_for(kept.entry, now.to_pydatetime()), *strange_names(site, kept.entry)),
+        cautions_for(kept.entry, now.to_pydatetime()),
+        tuple(strange_names(site, kept.entry)),
         over_limits(site, recorded, kept.entry, today),
         (*over, *in_season(done, kept.entry.day).program.notes()),
     )

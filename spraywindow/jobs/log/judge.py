@@ -14,16 +14,16 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError
-from spraywindow.jobs.slots import (
-    hourless,
-    limits_of,
+from spraywindow.jobs.slots import hourless, limits_of, read_receipt, setting_of
+from spraywindow.record import came, extremes_between, rain_between
+from spraywindow.show import (
+    System,
+    can_show,
     paragraph,
-    read_receipt,
-    setting_of,
+    shown,
+    shown_parts,
     table_text,
 )
-from spraywindow.record import came, extremes_between, rain_between
-from spraywindow.show import System, can_show, shown
 from spraywindow.site import Site
 from spraywindow.spray import STAGE, general_material, score_hours
 from spraywindow.weather import AHEAD_H, COLUMNS, HISTORY_H, MEASURABLE_MM
@@ -363,10 +363,10 @@ def _rains(rain_mm: Mapping[str, Sequence[float | None]], units: System) -> str:
     """Rain of the windows, the unit once: "0.0 / 3.1+ / 3.1+ mm"."""
     texts = []
     for least, most in rain_mm.values():
-        low, unit = shown(least or 0.0, "mm", units).split()
+        low, unit = shown_parts(least or 0.0, "mm", units)
         if most is None:
             low += "+"
         elif not math.isclose(most, least or 0.0):
-            low += f"-{shown(most, 'mm', units).split()[0]}"
+            low += f"-{shown_parts(most, 'mm', units)[0]}"
         texts.append(low)
-    return f"{' / '.join(texts)} {unit}"
+    return f"{' / '.join(texts)}{unit}"

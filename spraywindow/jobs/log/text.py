@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from zoneinfo import ZoneInfo
 
 from spraywindow.days import day_words
 from spraywindow.jobs.log.answer import Entered, Listed
 from spraywindow.jobs.log.papers import UNITS
 from spraywindow.jobs.mix import entry_limit_lines
-from spraywindow.jobs.slots import paragraph, table_text
-from spraywindow.record import Application, Kept
-from spraywindow.show import System, Words, shown
+from spraywindow.record import Application, Kept, Minded
+from spraywindow.show import System, Words, paragraph, shown, table_text
 from spraywindow.units import convert
 
 _INTERVALS = {
@@ -36,17 +35,18 @@ def entered_text(answer: Entered, verb: str) -> str:
     measured = _weather(entry, units)
     if measured:
         lines.append(paragraph(f"  At the time: {measured}."))
-    lines += [_caution(line) for line in entered_cautions(answer) if not _said_above(line)]
+    lines += [_caution(line) for line in entered_cautions(answer, said={"share", "estimated"})]
     return "\n".join(lines)
 
 
-def entered_cautions(answer: Entered) -> list[str]:
-    """What to mind about an entry just made."""
+def entered_cautions(answer: Entered, said: Collection[Minded] = ()) -> list[str]:
+    """What to mind about an entry just made, but for what is `said` of it already."""
     check = answer.check
     lines = [*answer.beside]
     if check is not None:
         limits = entry_limit_lines(check.limits, answer.site.units)
-        lines += [*check.own, *limits, *check.rounds]
+        own = [line for what, line in check.own.items() if what not in said]
+        lines += [*own, *check.strange, *limits, *check.rounds]
     if answer.dropped:
         lines.append(
             f"the weather estimated for the old hours is dropped ({', '.join(answer.dropped)}); "
@@ -134,11 +134,6 @@ def amount(entry: Application, units: System, unknown: str = "amount not noted")
     if entry.product_l is not None:
         return f"{convert(entry.product_l, 'L', use['volume']):.3g} {use['volume']}"
     return unknown
-
-
-def _said_above(line: str) -> bool:
-    """Whether the lines of the entry itself say it: its share, what of its weather is estimated."""
-    return line.startswith("estimated") or line.endswith("of the round is done")
 
 
 def _caution(line: str) -> str:

@@ -26,6 +26,7 @@ from spraywindow.handbook import (
 from spraywindow.jobs.mix.limits import Totals, mix_totals
 from spraywindow.jobs.mix.sprays import BlockMix, block_mix, length_m, rate_of, sprays_of, walking_m
 from spraywindow.jobs.mix.uses import rounds_ahead, uses_done
+from spraywindow.reasons import Reason
 from spraywindow.record import Application
 from spraywindow.site import (
     DAY_H,
@@ -147,7 +148,7 @@ def sprayer_warnings(sprayer: SprayerFields, calibration: Calibration, people: i
     return warnings
 
 
-HAD_WORDS = "it has had its part of the round begun"
+HAD_PART = Reason("it has had its part of the round begun")
 
 
 @dataclass(frozen=True)
@@ -324,7 +325,7 @@ def _left_out(
     chosen: Sequence[BlockState], closed: Sequence[BlockState], had: Collection[str]
 ) -> tuple[BlockState, ...]:
     """Blocks that may not have the material, or have had their part, each with its reason."""
-    done = [replace(state, why=HAD_WORDS) for state in chosen if state.block.name in had]
+    done = [replace(state, why=HAD_PART) for state in chosen if state.block.name in had]
     return (*(state for state in closed if state in chosen), *done)
 
 

@@ -10,17 +10,19 @@ from spraywindow.days import day_words
 from spraywindow.handbook import LimitUse
 from spraywindow.jobs.mix.answer import MixAnswer
 from spraywindow.jobs.mix.limits import LimitCheck, LimitRow, Totals
-from spraywindow.jobs.slots import paragraph, table_text
 from spraywindow.show import (
     LABEL,
     SPRAYING,
     System,
     Words,
     amount_in,
+    amount_parts,
     date_words,
     dose_words,
     duration_words,
     figures,
+    paragraph,
+    table_text,
 )
 from spraywindow.units import convert
 
@@ -53,7 +55,7 @@ def _limits(limits: tuple[LimitRow, ...], system: System) -> str:
     rows = [
         [
             row.block, _counted(row.most, row, system),
-            *(_counted(used, row, system).split(" ")[0]
+            *(_count(used, row, system)[0]
               for used in (row.so_far, row.with_job, row.with_program)),
             _limit_name(row) + (f"; OVER {row.over}" if row.over else ""),
         ]
@@ -76,9 +78,14 @@ def _period(row: LimitRow | LimitUse) -> str:
 
 def _counted(value: float, row: LimitRow | LimitUse, system: System) -> str:
     """A count in its own unit; areas in the reader's."""
+    return " ".join(_count(value, row, system))
+
+
+def _count(value: float, row: LimitRow | LimitUse, system: System) -> tuple[str, ...]:
+    """The figure of a count, and its unit."""
     if not row.base:
-        return f"{figures(value)} round{'s' * (value != 1)}"
-    return amount_in(value, f"{row.base}/ha", system)
+        return figures(value), f"round{'s' * (value != 1)}"
+    return amount_parts(value, f"{row.base}/ha", system)
 
 
 def over_warnings(totals: Totals, system: System) -> list[str]:

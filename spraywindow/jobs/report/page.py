@@ -24,11 +24,10 @@ from spraywindow.jobs.slots import (
     Evening,
     blocks_line,
     cautions,
+    chance_figure,
     chance_words,
-    clock,
     closing_words,
     draw_week,
-    hours_words,
     opening_words,
     planned_slots,
     reason,
@@ -39,7 +38,17 @@ from spraywindow.jobs.slots import (
     week_words,
 )
 from spraywindow.program import MaterialRounds
-from spraywindow.show import FEW_WINTERS, LABEL, NARROW_PX, SPRAYING, WIDE_PX, inline_svg, look
+from spraywindow.show import (
+    FEW_WINTERS,
+    LABEL,
+    NARROW_PX,
+    SPRAYING,
+    WIDE_PX,
+    clock,
+    hours_words,
+    inline_svg,
+    look,
+)
 from spraywindow.spray import Slot
 from spraywindow.winters import FEWEST_FOR_START
 
@@ -114,7 +123,7 @@ def slot_rows(evening: Evening, planned: Sequence[Slot]) -> list[dict[str, str]]
             "day": day_words(slot.start.date()),
             "hours": hours_words(slot.start, slot.end),
             "best": f"{slot.best_start:%H:%M}",
-            "chance": chance_words(slot).removesuffix(" likely to hold"),
+            "chance": chance_figure(slot),
             "opens": opening_words(slot, evening),
             "closes": closing_words(slot, evening),
             "dry": f"{slot.dry_h_after:.0f} h",

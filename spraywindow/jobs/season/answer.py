@@ -19,6 +19,7 @@ import pandas as pd
 from spraywindow.days import next_date
 from spraywindow.errors import InputError
 from spraywindow.program import MaterialRounds, Program
+from spraywindow.show import reason_words
 from spraywindow.site import (
     Block,
     Group,
@@ -300,7 +301,11 @@ def _closed_notes(site: Site, day: dt.date) -> tuple[str, ...]:
     findings = {
         name: spacing_finding(here, here.material(name), day) for name in here.program.materials
     }
-    return tuple(f"{name}: {found.reason}" for name, found in findings.items() if found.reason)
+    return tuple(
+        f"{name}: {reason_words(found.reason, site.units)}"
+        for name, found in findings.items()
+        if found.reason
+    )
 
 
 def _flowers(block: Block, site: Site, today: dt.date) -> bool:

@@ -9,8 +9,8 @@ import numpy as np
 
 from spraywindow.days import day_words
 from spraywindow.jobs.season.answer import NextRound, SeasonAnswer
-from spraywindow.jobs.slots import limit_words, paragraph, source_line, table_text
-from spraywindow.show import FEW_WINTERS, LABEL, Words
+from spraywindow.jobs.slots import limit_words
+from spraywindow.show import FEW_WINTERS, LABEL, Words, paragraph, source_line, table_text
 from spraywindow.trees import stage_words
 from spraywindow.winters import FEWEST_FOR_START, FIVE_WEEKS_D, SeasonOutlook, Share, mean_known
 

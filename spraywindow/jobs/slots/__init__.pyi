@@ -18,19 +18,15 @@ from .receipt import limits_of as limits_of  # Build the limits that a receipt c
 from .receipt import read_receipt as read_receipt  # Read a receipt and check what the judge needs
 from .receipt import refuse_other_site as refuse_other_site
 from .receipt import setting_of as setting_of  # The site as it was judged: from the receipt
-from .text import paragraph as paragraph  # Wrap a line of prose, later lines indented
-from .text import table_text as table_text  # Set a plain table
 from .tracks import conditions_of as conditions_of
 from .tracks import week_weather as week_weather  # What the coming week's picture draws
 from .words import EVENING_WORDS as EVENING_WORDS  # What the JSON of an evening says in words
 from .words import blocks_line as blocks_line  # Which blocks the answer is for, and which not
 from .words import cautions as cautions  # The cautions of this answer
+from .words import chance_figure as chance_figure  # The chance of a slot for its column: "48 %"
 from .words import chance_words as chance_words  # How likely a slot is to hold
-from .words import clock as clock  # Local clock time, "10:00"
 from .words import closing_words as closing_words  # What closes a slot: "after: too windy"
-from .words import hours_words as hours_words  # Local hours of one day on the clock: "10:00-13:00"
 from .words import limit_words as limit_words  # Growers' words for what holds an hour: a limit
 from .words import opening_words as opening_words  # What opens a slot: "before: wet wood"
 from .words import reason as reason  # Why a day is as it is: the limit nearest to letting it go
-from .words import source_line as source_line  # Where the weather came from, how old it is
 from .words import untold_lines as untold_lines  # What the weather does not tell

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.days import local_dates
+from spraywindow.reasons import Reason
 from spraywindow.site import (
     BlockState,
     Site,
@@ -64,7 +65,7 @@ class DayAnswer:
     slot: Slot | None
     held_by: str
     margin: float
-    why: str = ""
+    why: Reason | None = None
     early: bool = False
 
     @property
@@ -137,7 +138,9 @@ def site_week(
 
 def beyond(date: dt.date) -> DayAnswer:
     """A day that the weather does not reach."""
-    return DayAnswer(date, "unknown", None, "", np.nan, "the weather ends before that", early=True)
+    return DayAnswer(
+        date, "unknown", None, "", np.nan, Reason("the weather ends before that"), early=True
+    )
 
 
 def _cut_day(hours: pd.DataFrame, site: Site) -> dt.date | None:
@@ -155,7 +158,7 @@ def _answer(
     held: Mapping[str, Mapping[dt.date, Finding]],
     known_until: pd.Timestamp | None,
 ) -> DayAnswer:
-    why = held[day.held_by][day.date].reason if day.held_by in held else ""
+    why = held[day.held_by][day.date].reason if day.held_by in held else None
     slot = next((slot for slot in slots if slot.start.date() == day.date), None)
     early = known_until is None or (day.start is not None and day.start > known_until)
     early = early and day.verdict == "unknown" and not why
@@ -373,7 +376,7 @@ def _most_trees(
     groups = sorted(alike.values(), key=lambda group: -sum(s.block.trees for s in group))
     best: SiteWeek | None = None
     kept: list[str] = []
-    why: dict[str, tuple[str, str]] = {}
+    why: dict[str, tuple[str, Reason]] = {}
     for group in groups:
         names = [state.block.name for state in group]
         together = week([*kept, *names])
@@ -381,7 +384,7 @@ def _most_trees(
             best, kept = together, [*kept, *names]
             continue
         alone = week(names).answer(first)
-        why.update(dict.fromkeys(names, (alone.verdict, _held_words(alone, material))))
+        why.update(dict.fromkeys(names, (alone.verdict, _why_behind(alone, material))))
     if best is None:
         return whole, states
     return best, [
@@ -392,10 +395,10 @@ def _most_trees(
     ]
 
 
-def _held_words(alone: DayAnswer, material: Material) -> str:
+def _why_behind(alone: DayAnswer, material: Material) -> Reason:
     """What holds blocks that stay behind."""
     if alone.verdict == "go":
-        return "not in the same hours"
+        return Reason("not in the same hours")
     limit = next((limit for limit in material.limits if limit.name == alone.held_by), None)
-    words = limit.words if limit is not None else alone.why or "no slot"
-    return words if alone.verdict == "no-go" else f"{words} not ruled out"
+    held = Reason("{}", (limit.words,)) if limit else alone.why or Reason("no slot")
+    return held if alone.verdict == "no-go" else Reason("{} not ruled out", (held,))

@@ -22,12 +22,10 @@ from spraywindow.jobs.slots.words import (
     blocks_line,
     chance_words,
     closing_words,
-    hours_words,
     opening_words,
     rounds_line,
-    source_line,
 )
-from spraywindow.show import LABEL
+from spraywindow.show import LABEL, hours_words, source_line
 from spraywindow.spray import Slot
 
 if TYPE_CHECKING:

@@ -17,13 +17,7 @@ import pandas as pd
 from spraywindow.days import day_words
 from spraywindow.jobs.slots.answer import DayAnswer, Evening
 from spraywindow.jobs.slots.tracks import TRACKS, local_days, week_weather
-from spraywindow.jobs.slots.words import (
-    closing_words,
-    held_words,
-    hours_words,
-    opening_words,
-    source_line,
-)
+from spraywindow.jobs.slots.words import closing_words, held_words, opening_words
 from spraywindow.show import (
     EARLY,
     GRID,
@@ -36,11 +30,13 @@ from spraywindow.show import (
     WIDE_PX,
     bare,
     check_suffix,
+    hours_words,
     look,
     name_lines,
     name_track,
     new_figure,
     save_picture,
+    source_line,
     wrapped,
 )
 from spraywindow.spray import Slot

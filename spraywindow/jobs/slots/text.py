@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
-
 import pandas as pd
 
 from spraywindow.days import day_words
@@ -11,51 +9,16 @@ from spraywindow.jobs.slots.answer import Evening
 from spraywindow.jobs.slots.words import (
     blocks_line,
     cautions,
-    clock,
     closes_words,
     headline,
     limit_words,
     opens_words,
     reason,
     rounds_line,
-    source_line,
     untold_lines,
 )
-from spraywindow.show import EARLY
+from spraywindow.show import EARLY, clock, paragraph, source_line, table_text
 from spraywindow.spray import Material, open_hours
-
-WIDTH = 80
-GAP = 2
-
-
-def paragraph(text: str, indent: str = "  ") -> str:
-    """Wrap a line of prose, later lines indented."""
-    return textwrap.fill(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
-
-
-def table_text(columns: list[str], rows: list[list[str]], right: tuple[int, ...] = ()) -> str:
-    """Set a plain table; columns numbered in `right` are aligned right, the last one wraps.
-
-    A line break in a column's name sets it on two lines.
-    """
-    depth = max(name.count("\n") for name in columns) + 1
-    names = [(name.split("\n") + [""] * depth)[:depth] for name in columns]
-    head = [list(line) for line in zip(*names, strict=True)]
-    lines = [*head, *rows]
-    widths = [max(len(line[column]) for line in lines) for column in range(len(columns) - 1)]
-    room = max(20, WIDTH - sum(widths) - GAP * len(widths))
-    out = []
-    for line in lines:
-        cells = [
-            cell.rjust(width) if number in right else cell.ljust(width)
-            for number, (cell, width) in enumerate(zip(line, widths, strict=False))
-        ]
-        lead = "".join(cell + " " * GAP for cell in cells)
-        for part in textwrap.wrap(line[-1], room, break_on_hyphens=False) or [""]:
-            out.append((lead + part).rstrip())
-            lead = " " * len(lead)
-    out.insert(depth, "-" * max(map(len, out)))
-    return "\n".join(out)
 
 
 def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = False) -> str:

@@ -9,11 +9,21 @@ import pandas as pd
 
 from spraywindow.days import day_words
 from spraywindow.jobs.slots.answer import SPACING, DayAnswer, Evening
-from spraywindow.show import EARLY, LABEL, SPRAYING, System, Words, can_show, shown
+from spraywindow.show import (
+    EARLY,
+    LABEL,
+    SPRAYING,
+    System,
+    Words,
+    can_show,
+    clock,
+    reason_words,
+    shown,
+)
 from spraywindow.site import BlockState
 from spraywindow.spray import CATALOGUE, FAR_END, NO_ACCESS, NO_WORK, STAGE, Limit, Material, Slot
 from spraywindow.trees import stage_words
-from spraywindow.weather import Hole, WeatherSource
+from spraywindow.weather import Hole
 
 _HOUR = pd.Timedelta(hours=1)
 _OWN_WORDS = {
@@ -44,7 +54,8 @@ def reason(answer: DayAnswer, evening: Evening) -> str:
     """Why a day is as it is: the limit nearest to letting it go, with the value and the limit."""
     material = evening.material
     if answer.why:
-        return f"{EARLY}: {answer.why}" if answer.early else answer.why
+        why = reason_words(answer.why, evening.site.units)
+        return f"{EARLY}: {why}" if answer.early else why
     if answer.verdict == "go" and answer.slot is not None:
         slot = answer.slot
         if slot.margin >= 1.0:
@@ -83,14 +94,9 @@ def found_value(limit: Limit, margin: float) -> float:
 def _no_access_words(date: dt.date, evening: Evening) -> str:
     access, job_h = evening.site.access, evening.site.job_h
     if not access.works_on(date):
-        return NO_WORK
+        return str(NO_WORK)
     left = " left" if date == evening.now.date() else ""
     return f"less than {job_h:g} h of working time{left}"
-
-
-def clock(time: pd.Timestamp) -> str:
-    """Local clock time, "10:00"."""
-    return f"{time:%H:%M}"
 
 
 def opens_words(slot: Slot, evening: Evening) -> str:
@@ -194,18 +200,6 @@ def cautions(evening: Evening) -> list[str]:
     return list(dict.fromkeys([*lines, *evening.material.cautions, *SPRAYING, LABEL]))
 
 
-def source_line(source: WeatherSource) -> str:
-    """Where the weather came from, how old it is, and its credit."""
-    parts = [f"Weather: {source.name or 'a weather file'}"]
-    if not math.isnan(age_h := source.age_h):
-        parts.append(f"issued {age_h:.0f} h before this answer" if age_h >= 0.5 else "just issued")
-    elif source.fetched is not None:
-        parts.append(f"fetched {source.fetched:%Y-%m-%d %H:%M}")
-    if source.stale:
-        parts.append("service not reached: an older answer from the cache")
-    return "; ".join([*parts, source.credit] if source.credit else parts)
-
-
 EVENING_WORDS: Words = {
     (Slot, "opens"): opens_words,
     (Slot, "closes"): closes_words,
@@ -233,8 +227,13 @@ def closing_words(slot: Slot, evening: Evening) -> str:
 
 def chance_words(slot: Slot) -> str:
     """How likely a slot is to hold: "48 % likely to hold", with "risky" where it hardly will."""
+    return f"{chance_figure(slot)} likely to hold"
+
+
+def chance_figure(slot: Slot) -> str:
+    """The chance of a slot to hold for a column of that name: "48 %", "risky, 20 %"."""
     risky = "risky, " if slot.chance < RISKY else ""
-    return f"{risky}{100 * slot.chance:.0f}\u00a0% likely to hold"
+    return f"{risky}{100 * slot.chance:.0f}\u00a0%"
 
 
 def held_words(answer: DayAnswer, evening: Evening) -> str:
@@ -247,13 +246,6 @@ def held_words(answer: DayAnswer, evening: Evening) -> str:
         return "look at the buds first"
     words = limit_words(answer.held_by, evening.material)
     return f"not ruled out: {words}" if answer.verdict == "unknown" else words
-
-
-def hours_words(start: pd.Timestamp, end: pd.Timestamp) -> str:
-    """Local hours of one day on the clock: "10:00-13:00"."""
-    # a slot that runs to midnight ends at 24, not at 0
-    last = "24:00" if end.hour == 0 and end.minute == 0 and end > start else clock(end)
-    return f"{clock(start)}-{last}"
 
 
 COLUMN_WORDS = {

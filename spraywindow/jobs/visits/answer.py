@@ -19,6 +19,7 @@ import pandas as pd
 from spraywindow.errors import InputError, SprayWindowError, one_line
 from spraywindow.jobs.slots import DayAnswer, Evening, Urgency, evening, urgency
 from spraywindow.jobs.visits.route import CrewDay, Job, Route, exchanged_routes, route_of, timed
+from spraywindow.reasons import Reason
 from spraywindow.site import Site, in_season, refuse_future
 from spraywindow.spray import Slot
 from spraywindow.weather import Array
@@ -315,7 +316,9 @@ def _choices(
             continue
         answer = next(
             (each for each in tonight.answers if each.date == day),
-            DayAnswer(day, "unknown", None, "", np.nan, "the weather does not reach so far"),
+            DayAnswer(
+                day, "unknown", None, "", np.nan, Reason("the weather does not reach so far")
+            ),
         )
         slots = tuple(slot for slot in tonight.slots if slot.start.date() == day)
         out.append(Choice(number, tonight, answer, slots if answer.verdict == "go" else (), urgent))

@@ -3,10 +3,19 @@
 from __future__ import annotations
 
 from spraywindow.days import day_words
-from spraywindow.jobs.slots import clock, paragraph, reason, source_line, table_text
+from spraywindow.jobs.slots import reason
 from spraywindow.jobs.visits.answer import Choice, LeftOut, PlannedStop, Visits
 from spraywindow.jobs.visits.book import Book
-from spraywindow.show import FEW_WINTERS, LABEL, SPRAYING, Words
+from spraywindow.show import (
+    FEW_WINTERS,
+    LABEL,
+    SPRAYING,
+    Words,
+    clock,
+    paragraph,
+    source_line,
+    table_text,
+)
 from spraywindow.winters import Share
 
 FEW = 10

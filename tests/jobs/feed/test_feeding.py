@@ -62,7 +62,7 @@ def test_only_on_working_days() -> None:
     mondays = FeedingRules(access=Access(weekdays=frozenset({0})))
     days = feeding_days(table(), PLACE, SOILS["loam"], NOW, rules=mondays)
     assert [day.verdict for day in days[:2]] == ["go", "no-go"]  # 15 March 2021 was a Monday
-    assert days[1].reason == "not a working day"
+    assert str(days[1].reason) == "not a working day"
 
 
 def test_a_dry_spring_day_is_go() -> None:
@@ -85,7 +85,7 @@ def test_a_dry_spring_day_is_go() -> None:
 def test_heavy_rain_limits(mm: float, first: int, hours: int, verdict: str) -> None:
     day = first_day(rained(mm, first, hours))
     assert day.verdict == verdict
-    assert verdict == "go" or day.reason.startswith("heavy rain is due")
+    assert verdict == "go" or str(day.reason).startswith("heavy rain is due")
 
 
 @pytest.mark.parametrize(
@@ -97,14 +97,14 @@ def test_light_rain_is_a_bonus(mm: float, light: bool | None) -> None:
 
 def test_unknown_rain_is_never_go() -> None:
     day = first_day(rained(math.nan, FIRST + 20))
-    assert (day.verdict, day.reason) == ("unknown", "the coming rain is not known")
+    assert (day.verdict, str(day.reason)) == ("unknown", "the coming rain is not known")
     days = feeding_days(table(), PLACE, SOILS["loam"], NOW)
     assert [d.verdict for d in days[-2:]] == ["unknown", "unknown"]
-    assert days[-1].reason == "too early to say"
+    assert str(days[-1].reason) == "too early to say"
 
 
 def test_saturated_and_unknown_ground() -> None:
-    assert first_day(rained(15.0, FIRST - 6, 5)).reason == "the ground is saturated"
+    assert str(first_day(rained(15.0, FIRST - 6, 5)).reason) == "the ground is saturated"
     short = table().iloc[13 * 24 + 20 :].assign(temp_c=14.0)
     assert first_day(short).verdict == "unknown"
 
@@ -112,9 +112,9 @@ def test_saturated_and_unknown_ground() -> None:
 def test_frozen_or_snowy_ground() -> None:
     frosty = table()
     frosty["temp_c"] -= 20.0
-    assert first_day(frosty).reason == "the ground may be frozen"
+    assert str(first_day(frosty).reason) == "the ground may be frozen"
     frosty.loc[:, "temp_c"] = np.nan
-    assert first_day(frosty).reason == "whether the ground is frozen is not known"
+    assert str(first_day(frosty).reason) == "whether the ground is frozen is not known"
     assert first_day(table(), snow_on_ground=True).verdict == "no-go"
     days = feeding_days(table(), PLACE, SOILS["loam"], NOW, snow_on_ground=True)
     assert days[1].verdict == "unknown"
@@ -138,14 +138,14 @@ def test_taking_data_away_never_makes_a_day_go(row: int, column: str) -> None:
 def test_dormant_trees_are_refused_with_the_reason() -> None:
     none = advice(table(), None)
     assert (none.state, none.windows) == ("dormant", ())
-    assert "dormant trees are not fed" in none.reason
+    assert "dormant trees are not fed" in str(none.reason)
     assert {day.verdict for day in none.days} == {"no-go"}
     coming = advice(table(), Wake(date(2021, 3, 17), observed=False))
     assert coming.state == "dormant"
-    assert "flowering is forecast for 2021-03-17" in coming.reason
-    assert coming.days[1].reason == "the trees are dormant"
+    assert "flowering is forecast for 2021-03-17" in str(coming.reason)
+    assert str(coming.days[1].reason) == "the trees are dormant"
     assert coming.windows[0].start == date(2021, 3, 17)
-    assert any("is a forecast" in warning for warning in coming.warnings)
+    assert any("is a forecast" in str(warning) for warning in coming.warnings)
 
 
 def test_open_window_prefers_the_day_before_light_rain() -> None:
@@ -176,10 +176,10 @@ def test_late_summer_stops_it() -> None:
     for days, state in ((152, "open"), (153, "open"), (154, "over")):
         found = advice(late, now=NOW + pd.Timedelta(days=days))
         assert found.state == state
-    assert "none after 2021-08-15" in found.reason
+    assert "none after 2021-08-15" in str(found.reason)
     last = advice(late, now=NOW + pd.Timedelta(days=153))
     assert [day.verdict for day in last.days[:2]] == ["go", "no-go"]
-    assert last.days[1].reason == "too late in the year: none after 2021-08-15"
+    assert str(last.days[1].reason) == "too late in the year: none after 2021-08-15"
     assert not found.windows
 
 
@@ -192,12 +192,12 @@ def test_impossible_dates() -> None:
     with pytest.raises(InputError, match="last feeding day is not after"):
         advice(table(), tree=FedTree(Dose(4.0, "cup"), GRANULES, last_day=date(2021, 1, 1)))
     odd = advice(table(), Wake(date(2020, 9, 20), observed=True))
-    assert any("odd time of the year" in warning for warning in odd.warnings)
+    assert any("odd time of the year" in str(warning) for warning in odd.warnings)
     old = advice(table(), Wake(date(2020, 2, 20), observed=True))
-    assert any("more than a year ago" in warning for warning in old.warnings)
+    assert any("more than a year ago" in str(warning) for warning in old.warnings)
     south = Place(-33.0, 18.5, 100.0, "Africa/Johannesburg")
     september = feeding_advice(table(), south, TREE, NOW, wake=Wake(date(2020, 9, 20), True))
-    assert not any("odd time" in warning for warning in september.warnings)
+    assert not any("odd time" in str(warning) for warning in september.warnings)
     assert (september.state, september.last_day) == ("over", date(2021, 2, 15))
 
 
@@ -209,6 +209,6 @@ def test_what_was_given_counts() -> None:
     assert found.plan.next_part is not None
     assert found.plan.next_part.amount == pytest.approx(0.6)
     # the part of the day is given: wait for the next
-    assert found.days[0].reason == "the next part is due from 2021-03-20"
+    assert str(found.days[0].reason) == "the next part is due from 2021-03-20"
     full = (Given(date(2021, 3, 1), Dose(1.0, "qt")),)
     assert advice(table(), tree=FedTree(Dose(4.0, "cup"), GRANULES, full)).state == "fed"

@@ -57,22 +57,23 @@ def test_stages(stage: int | None, verdict: str, jet: str) -> None:
 
 def test_only_on_working_days() -> None:
     closed = HosingRules(access=Access(closed=frozenset({date(2021, 6, 21)})))
-    assert first(table(), rules=closed).reason == "not a working day"
+    assert str(first(table(), rules=closed).reason) == "not a working day"
     assert first(table(), rules=HosingRules(access=Access(weekdays=frozenset({0})))).verdict == "go"
 
 
 def test_flower_is_named() -> None:
-    assert first(table(), 65).reason == "the trees are in flower"
+    assert str(first(table(), 65).reason) == "the trees are in flower"
 
 
 def test_dust_since_the_last_washing() -> None:
     held = first(table(), last_wash=date(2021, 6, 8))
-    assert (held.verdict, held.reason) == (
+    assert (held.verdict, str(held.reason)) == (
         "no-go", "washed on 2021-06-08, by jet or rain: next from 2021-06-22")  # fmt: skip
     assert first(table(), last_wash=date(2021, 6, 7)).verdict == "go"
     today = first(table(), last_wash=date(2021, 6, 21))
     assert (today.day, today.verdict) == (date(2021, 6, 21), "no-go")
-    assert "washed on 2021-06-21" in first(rained(6.0, FIRST - 2)).reason  # in the night before
+    night = first(rained(6.0, FIRST - 2))  # before that day
+    assert "washed on 2021-06-21" in str(night.reason)
     assert first(rained(5.0, 10 * 24)).verdict == "no-go"
     assert first(rained(4.9, 10 * 24)).verdict == "go"
     assert first(rained(np.nan, 10 * 24)).verdict == "unknown"
@@ -82,7 +83,7 @@ def test_the_time_before_the_table() -> None:
     whole = table().iloc[14 * 24 + 21 :]  # from a local midnight
     assert first(whole).verdict == "unknown"
     short = table().iloc[15 * 24 :]
-    assert "say when it was" in first(short).reason
+    assert "say when it was" in str(first(short).reason)
     assert first(short, last_rain=date(2021, 5, 1)).verdict == "go"
     unseen = rained(np.nan, 18 * 24).iloc[15 * 24 :]  # who saw the last rain saw none since
     assert first(unseen, last_rain=date(2021, 5, 1)).verdict == "go"
@@ -90,18 +91,18 @@ def test_the_time_before_the_table() -> None:
 
 
 def test_rain_that_comes() -> None:
-    assert first(rained(0.3, FIRST + 5)).reason == "rain is due"
+    assert str(first(rained(0.3, FIRST + 5)).reason) == "rain is due"
     assert first(rained(0.3, FIRST + 20)).verdict == "go"
-    assert first(rained(5.1, FIRST + 40)).reason == "rain is due that washes them"
+    assert str(first(rained(5.1, FIRST + 40)).reason) == "rain is due that washes them"
     gap = first(rained(np.nan, FIRST + 5))
-    assert (gap.verdict, gap.reason) == ("unknown", "the coming rain is not known")
+    assert (gap.verdict, str(gap.reason)) == ("unknown", "the coming rain is not known")
     days = hosing_days(table(), PLACE, NOW, stage_bbch=79)
-    assert (days[-1].verdict, days[-1].reason) == ("unknown", "too early to say")
+    assert (days[-1].verdict, str(days[-1].reason)) == ("unknown", "too early to say")
 
 
 def test_it_must_dry_before_evening() -> None:
     dull = table().assign(solar_wm2=20.0, dew_point_c=lambda t: t["temp_c"])
-    assert first(dull).reason == "it would not dry before evening"
+    assert str(first(dull).reason) == "it would not dry before evening"
     assert first(dull, rules=HosingRules(wood_film_mm=0.0, leaf_area_index=0.0)).verdict == "go"
     some = first(table()).drying_low_mm
     assert first(table(), rules=HosingRules(wood_film_mm=some - 0.81)).verdict == "go"
@@ -109,12 +110,12 @@ def test_it_must_dry_before_evening() -> None:
     gap = table()
     gap.iloc[FIRST + 5, gap.columns.get_loc("temp_c")] = np.nan
     unknown = first(gap, rules=HosingRules(wood_film_mm=3.0))
-    assert unknown.reason == "whether it dries before evening is not known"
+    assert str(unknown.reason) == "whether it dries before evening is not known"
 
 
 def test_months_follow_the_hemisphere() -> None:
     south = Place(-33.0, 18.5, 100.0, "Africa/Johannesburg")
-    assert first(table(), place=south).reason == "not a rainless month"
+    assert str(first(table(), place=south).reason) == "not a rainless month"
     summer = table()
     summer.index = summer.index + pd.Timedelta(days=214)  # January
     assert first(summer, place=south, now=NOW + pd.Timedelta(days=214)).verdict == "go"

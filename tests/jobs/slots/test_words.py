@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from rich.cells import cell_len
 
-from spraywindow.jobs.slots.text import WIDTH, evening_text, table_text
+from spraywindow.jobs.slots.text import evening_text
 from spraywindow.jobs.slots.words import (
     blocks_line,
     cautions,
@@ -17,9 +17,10 @@ from spraywindow.jobs.slots.words import (
     limit_words,
     reason,
     rounds_line,
-    source_line,
 )
 from spraywindow.show.amounts import shown
+from spraywindow.show.text import WIDTH, table_text
+from spraywindow.show.words import source_line
 from spraywindow.spray.catalogue import CATALOGUE, OIL
 from spraywindow.weather.source import weather_source
 from tests.jobs.slots.test_evening import answer, site
