@@ -16,6 +16,7 @@ from .replays import ForecastReplay as ForecastReplay  # Forecasts as they were
 from .replays import Foresight as Foresight  # The coming days as they turned out
 from .rules import RuleResult as RuleResult
 from .rules import backtest as backtest
+from .share import Counts as Counts  # How often answers and what came agreed
 from .share import Share as Share  # A share of winters with its 95 % interval (Wilson 1927)
 from .share import false_go_ratio as false_go_ratio  # Share of the go answers that were wrong
 from .share import mean_known as mean_known  # Mean of what is not NaN; NaN where all is

@@ -13,9 +13,11 @@ import pandas as pd
 from spraywindow.jobs.season import ended_by, season_leaf_fall
 from spraywindow.program import Program, all_made
 from spraywindow.site import Site, block_need, season_start
-from spraywindow.weather import check_hourly
+from spraywindow.weather import WeatherSource, check_hourly, weather_source
 from spraywindow.winters import (
+    ErrorModel,
     ForecastReplay,
+    Foresight,
     PastWinters,
     RuleResult,
     backtest,
@@ -27,13 +29,24 @@ from spraywindow.winters import (
 
 @dataclass(frozen=True, eq=False)
 class SiteBacktest:
-    """What came of replaying a site's winters; `need_name` says what ends each season."""
+    """What came of replaying a site's winters; `need_name` says what ends each season.
+
+    `source` is of the record, with notes on it.
+    """
 
     site: Site
     program: Program
     season: PastWinters
     need_name: str
     results: Sequence[RuleResult]
+    source: WeatherSource
+    source_notes: tuple[str, ...] = ()
+
+
+def usual_replays(days: int = 7, errors: int = 2) -> list[ForecastReplay]:
+    """Forecasts that reach so many days: known exactly, then so many runs with usual errors."""
+    runs = [ErrorModel(seed=seed, days=days) for seed in range(1, errors + 1)]
+    return [Foresight(days), *runs]
 
 
 def replayed(
@@ -71,7 +84,7 @@ def replayed(
         access=site.access, duration_h=site.job_h,
     )  # fmt: skip
     results = backtest(season, table, site.place, program, replays=replays, progress=progress)
-    return SiteBacktest(site, program, season, name, results)
+    return SiteBacktest(site, program, season, name, results, weather_source(winters, now))
 
 
 Figure = Callable[[RuleResult], float]

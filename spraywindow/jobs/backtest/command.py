@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -59,9 +60,7 @@ def backtest(
 ) -> None:
     """Replay past winters: rounds made, and the rain that came after them, beside other rules."""
     from spraywindow.errors import InputError
-    from spraywindow.jobs.backtest.answer import replayed
-    from spraywindow.weather import weather_source
-    from spraywindow.winters import ErrorModel, Foresight
+    from spraywindow.jobs.backtest.answer import replayed, usual_replays
 
     if json and csv:
         raise InputError("--json and --csv together", cure="choose one")
@@ -72,12 +71,12 @@ def backtest(
     the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
     record, notes = past_weather(the, weather, columns, at, demo=demo)
-    replays: list[ForecastReplay] = [Foresight(days)]
-    replays += [ErrorModel(seed=seed, days=days) for seed in range(1, errors + 1)]
+    replays = usual_replays(days, errors)
     if archived:
         replays.append(_archived(the, record, at, notes))
     with bar("winters") as shown:
         result = replayed(the, record, at, replays, progress=shown)
+    result = replace(result, source_notes=tuple(notes))
     if plot is not None:
         from spraywindow.jobs.backtest.picture import save_backtest_picture
 
@@ -86,21 +85,17 @@ def backtest(
         note(DEMO_NOTE)
     if json:
         from spraywindow.jobs.backtest.json import backtest_answer
-        from spraywindow.show import plain, to_json
+        from spraywindow.show import to_json
 
-        source = plain(weather_source(record, at))
-        say(to_json({**backtest_answer(result), "source": source, "source_notes": notes}))
+        say(to_json(backtest_answer(result)))
     elif csv:
         from spraywindow.jobs.backtest.json import backtest_csv
 
         typer.echo(backtest_csv(result), nl=False)
     else:
         from spraywindow.jobs.backtest.text import backtest_text
-        from spraywindow.jobs.slots import paragraph, source_line
 
         say(backtest_text(result))
-        for line in [*notes, source_line(weather_source(record, at))]:
-            say(paragraph(line))
 
 
 def _archived(

@@ -19,7 +19,7 @@ from spraywindow.jobs.backtest.answer import (
     spoiled_of,
     winter_rows,
 )
-from spraywindow.show import FEW_WINTERS, number
+from spraywindow.show import FEW_WINTERS, number, plain
 from spraywindow.winters import AFTER_H, FEWEST_FOR_START
 
 FORESIGHT = (
@@ -53,6 +53,8 @@ def backtest_answer(replayed: SiteBacktest) -> dict[str, Any]:
         "rules": [_rule(runs, replayed) for runs in runs_of(replayed.results)],
         "notes": list(replayed.program.notes()),
         "cautions": cautions(replayed),
+        "source": plain(replayed.source),
+        "source_notes": list(replayed.source_notes),
     }  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from spraywindow.jobs.backtest.answer import (
     winter_rows,
 )
 from spraywindow.jobs.backtest.json import cautions, judged_days, owed
-from spraywindow.jobs.slots import paragraph, table_text
+from spraywindow.jobs.slots import paragraph, source_line, table_text
 from spraywindow.winters import AFTER_H
 
 SOON_H = 24
@@ -42,7 +42,11 @@ def backtest_text(replayed: SiteBacktest) -> str:
         for each in runs
         if season.labels and not each.first.labels
     ]
-    return "\n\n".join([*(part for part in parts if part), *map(paragraph, foot)])
+    foot = [*map(paragraph, foot)]
+    # what the winters come from stands close together, as the last thing said
+    source = map(paragraph, [*replayed.source_notes, source_line(replayed.source)])
+    foot[-1] = "\n".join([foot[-1], *source])
+    return "\n\n".join([*(part for part in parts if part), *foot])
 
 
 def _verdict(replayed: SiteBacktest, runs: list[Runs]) -> str:

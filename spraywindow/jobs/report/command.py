@@ -50,16 +50,14 @@ def report(
     """Write a page with the answer, the week, the program and the season; print its name."""
     from spraywindow.jobs.report.page import PAGE_MARK, page_html
     from spraywindow.jobs.season import prospect
-    from spraywindow.jobs.slots import default_material, evening, planned_first
+    from spraywindow.jobs.slots import tonight
 
     demo = site is None
     the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
     the, _ = with_record(the, site, record, at)
     table = the_weather(the, weather, columns, at, demo=demo, service=service)
-    due = default_material(the, at.tz_convert(the.place.timezone).date())
-    names = [due, *(name for name in the.program.materials if name != due)]
-    evenings = planned_first([evening(the, table, at, name) for name in names])
+    evenings = tonight(the, table, at)
     past = None
     if winters is not None:
         from spraywindow.sources.files import read_weather

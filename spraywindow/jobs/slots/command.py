@@ -73,8 +73,7 @@ def slots(
 ) -> None:
     """Say where to be tomorrow: go or no-go, from when to when, and why."""
     from spraywindow.errors import InputError
-    from spraywindow.jobs.slots.answer import default_material, evening
-    from spraywindow.jobs.slots.first import planned_first
+    from spraywindow.jobs.slots.first import tonight
 
     if json and csv:
         raise InputError("--json and --csv together", cure="choose one")
@@ -87,13 +86,10 @@ def slots(
     the = the_site(site)
     at = the_now(now, the, demo=demo and weather is None)
     the, _ = with_record(the, site, record, at)
-    name = material or default_material(the, at.tz_convert(the.place.timezone).date())
-    the.material(name)  # an unknown one is refused before anything is fetched
+    if material:
+        the.material(material)  # an unknown one is refused before anything is fetched
     table = the_weather(the, weather, columns, at, demo=demo, service=service)
-    materials = dict.fromkeys([name, *the.program.materials])
-    every = [evening(the, table, at, each) for each in materials]
-    if material is None:
-        every = planned_first(every)
+    every = tonight(the, table, at, material)
     answer, others = every[0], every[1:]
 
     if receipt is not None:
