@@ -8,6 +8,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from spraywindow.errors import InputError
+
 
 def day_words(date: dt.date) -> str:
     """A local day: "Tue 13 Jan"."""
@@ -34,6 +36,15 @@ def next_date(month_day: tuple[int, int], start: dt.date) -> dt.date:
 
 
 HOUR = pd.Timedelta(hours=1)
+
+
+def zoned(now: pd.Timestamp) -> pd.Timestamp:
+    """A time as it is; `InputError` where it has no zone."""
+    if now.tzinfo is None:
+        raise InputError(
+            "the time has no zone", where="now", expected="tz-aware", got=now.isoformat()
+        )
+    return now
 
 
 def local_dates(times: pd.DatetimeIndex, timezone: str) -> pd.DatetimeIndex:

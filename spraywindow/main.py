@@ -44,9 +44,9 @@ app.command()(init)
 
 def _version(asked: bool) -> None:
     if asked:
-        from importlib.metadata import version
+        from spraywindow.version import __version__
 
-        typer.echo(f"spraywindow {version('spraywindow')}")
+        typer.echo(f"spraywindow {__version__}")
         raise typer.Exit()
 
 

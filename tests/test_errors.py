@@ -144,7 +144,7 @@ def test_a_fault_of_the_program_is_no_answer(monkeypatch: pytest.MonkeyPatch) ->
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("spraywindow.jobs.slots.answer.evening", broken)
+    monkeypatch.setattr("spraywindow.jobs.slots.first.tonight", broken)
     said = command("slots", "--exit-code")
     assert said.code == OWN_FAULT not in (0, 1, 2, 3)
     assert "ZeroDivisionError" in said.err

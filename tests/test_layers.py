@@ -11,10 +11,21 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "spraywindow"
-GROUND = ("errors", "units", "place", "days", "reasons")
+GROUND = ("version", "errors", "units", "place", "days", "reasons")
 SCIENCE = ("weather", "spray", "trees", "program", "winters")
 JOBS = ("slots", "season", "backtest", "mix", "feed", "hose", "log", "visits", "report", "init")
-ORDER = (*GROUND, *SCIENCE, "handbook", "sources", "site", "record", "show", "call", "jobs")
+ORDER = (
+    *GROUND,
+    *SCIENCE,
+    "handbook",
+    "sources",
+    "site",
+    "record",
+    "show",
+    "call",
+    "jobs",
+    "public",
+)
 ONLY = {
     "handbook": {*GROUND, "weather"},
     "sources": {*GROUND, "weather"},

@@ -32,6 +32,7 @@ def kernel() -> Iterator[KernelManager]:
 def test_it_runs(path: Path, kernel: KernelManager) -> None:
     notebook = nbformat.read(path, as_version=4)
     code = [cell for cell in notebook.cells if cell.cell_type == "code"]
+    assert not any("from spraywindow" in cell.source for cell in code)  # public names only
     # no notebook lives on names of another
     notebook.cells.insert(0, nbformat.v4.new_code_cell("%reset -f"))
     NotebookClient(notebook, km=kernel, timeout=300).execute()

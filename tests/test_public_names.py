@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import inspect
 import subprocess
 import sys
+from importlib.metadata import version
+from typing import Any, get_args, get_type_hints
 
 import pytest
 
@@ -12,6 +15,10 @@ import spraywindow as sw
 PROMISED = (
     "Place", "read_weather", "check_hourly", "Material", "Limit", "OIL", "COPPER", "score_hours",
     "find_slots", "Program", "plan_rounds", "season_outlook", "backtest", "SprayWindowError",
+    "read_site", "Site", "Answer", "Setting", "Access", "Slot", "Stage", "parse_stage",
+    "MaterialRounds", "PastWinters", "Foresight", "ErrorModel", "day_margins", "get_forecast",
+    "demo_forecast", "demo_winters", "DEMO_NOW", "false_go_ratio", "missed_go_rate",
+    "save_week_picture", "save_season_picture", "__version__",
 )  # fmt: skip
 
 
@@ -20,6 +27,41 @@ def test_promised_name(name: str) -> None:
     assert name in sw.__all__
     assert name in dir(sw)
     assert getattr(sw, name) is not None
+
+
+def test_only_public_names_are_shown_and_each_is_there() -> None:
+    assert dir(sw) == sorted(sw.__all__)
+    assert [name for name in dir(sw) if name.startswith("_")] == ["__version__"]
+    for name in dir(sw):
+        assert getattr(sw, name) is not None
+
+
+def test_the_version_is_that_of_the_installed_package() -> None:
+    assert sw.__version__ == version("spraywindow")
+
+
+def classes_in(hint: object) -> set[type]:
+    """Our classes in a type hint, inside unions, lists and mappings too."""
+    parts = {part for arg in get_args(hint) for part in classes_in(arg)}
+    ours = isinstance(hint, type) and hint.__module__.startswith("spraywindow")
+    return parts | {hint} if ours and isinstance(hint, type) else parts
+
+
+GIVEN = {"Answer", "PastWinters", "Site"}
+"""Classes that people get and do not build."""
+ASKING = [
+    face
+    for name, face in ((name, getattr(sw, name)) for name in PROMISED if name not in GIVEN)
+    if inspect.isclass(face) or (inspect.isroutine(face) and face is not sw.get_forecast)
+] + [sw.Site.tonight, sw.Site.season, sw.Site.backtest]
+
+
+@pytest.mark.parametrize("asking", ASKING, ids=lambda face: face.__qualname__)
+def test_what_a_signature_asks_for_is_public(asking: Any) -> None:
+    hints = get_type_hints(asking.__init__ if inspect.isclass(asking) else asking)
+    hints.pop("return", None)
+    wanted = {kind.__name__ for hint in hints.values() for kind in classes_in(hint)}
+    assert wanted <= set(sw.__all__)
 
 
 def test_unknown_name_is_an_attribute_error() -> None:

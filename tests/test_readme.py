@@ -71,7 +71,10 @@ def test_python_example_runs(monkeypatch: pytest.MonkeyPatch) -> None:
     printed = io.StringIO()
     with contextlib.redirect_stdout(printed):
         exec(compile(example, "README.md", "exec"), {})
-    assert printed.getvalue().startswith("2026-01-13 10:00")
+    answer, slot = printed.getvalue().splitlines()[:2]
+    assert answer.startswith("2026-01-13T10:00")
+    assert slot.startswith("2026-01-13 10:00")
+    assert " 0.48 " in slot  # as the terminal prints it
 
 
 def test_toml_examples_can_be_read() -> None:

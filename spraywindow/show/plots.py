@@ -46,19 +46,9 @@ _POINTS_PER_INCH = 72
 
 @contextmanager
 def look(salt: str = "spraywindow") -> Iterator[None]:
-    """Draw and save inside this; `salt` keeps the ids of two pictures on one page apart.
+    """Draw and save inside this; `salt` keeps the ids of two pictures on one page apart."""
+    import matplotlib
 
-    Raises
-    ------
-    InputError
-        If matplotlib is not installed.
-    """
-    try:
-        import matplotlib
-    except ImportError as error:
-        raise InputError(
-            "pictures need matplotlib", cure="in the checkout: pip install '.[plots]'"
-        ) from error
     with (
         warnings.catch_warnings(),
         matplotlib.rc_context(

@@ -99,8 +99,8 @@ def season_start(day: dt.date, site: Site) -> dt.date:
 
 def leaf_fall(site: Site, start: dt.date) -> dt.date:
     """First day on which the leaves may be down: observed, else the usual date less its spread."""
-    seen = site.season.leaf_fall
+    seen = site.dates.leaf_fall
     if seen is not None and start <= seen < start + dt.timedelta(days=365):
         return seen
-    usual = site.season.usual_leaf_fall or _north_south(site, "leaf fall")
+    usual = site.dates.usual_leaf_fall or _north_south(site, "leaf fall")
     return next_date(usual, start) - dt.timedelta(days=LEAF_FALL_SPREAD_D)

@@ -77,7 +77,7 @@ def block_need(block: Block, site: Site, today: dt.date | None) -> tuple[str, Ne
     seen, on = None, block.observed
     if today and on and season_start(today, site) <= on <= today and block.stage in DAYS_TO_FLOWER:
         seen = Stage(block.stage, on)
-    usual = site.season.usual_first_flower
+    usual = site.dates.usual_first_flower
     if block.chill is None and usual is not None:
         return "the usual first flower of the site file", Need(usual, seen)
     name = block.chill or next(

@@ -61,7 +61,7 @@ class Site:
     job_h : float
         The crew, and how long its job takes [h].
     blocks : tuple of Block
-    season : SeasonFields
+    dates : SeasonFields
         The dormant season's dates, as far as they are known.
     program : Program
         The winter's program, with what is done of it.
@@ -83,7 +83,7 @@ class Site:
     people: int
     job_h: float
     blocks: tuple[Block, ...]
-    season: SeasonFields
+    dates: SeasonFields
     program: Program
     materials: Mapping[str, Material]
     other_sprays: Mapping[str, tuple[dt.date, ...]]
@@ -156,7 +156,7 @@ class SiteFields(Table):
             people=self.crew.people,
             job_h=self.crew.job,
             blocks=self.blocks,
-            season=self.season,
+            dates=self.season,
             program=program,
             materials=materials,
             other_sprays=self.other_sprays,

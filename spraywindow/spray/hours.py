@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from spraywindow.days import zoned
 from spraywindow.place import Place
 from spraywindow.spray.conditions import Conditions, Setting
 from spraywindow.spray.kernel import GO, VERDICTS, score_arrays
@@ -22,6 +23,7 @@ from spraywindow.weather import (
     Array,
     Sun,
     check_hourly,
+    known_at,
     pressure_at_kpa,
     sun_at,
 )
@@ -68,6 +70,7 @@ def score_hours(
     *,
     setting: Setting | None = None,
     forecast_from: pd.Timestamp | None = None,
+    now: pd.Timestamp | None = None,
 ) -> pd.DataFrame:
     """Score each hour of a weather table for a material.
 
@@ -85,24 +88,30 @@ def score_hours(
     forecast_from : Timestamp, optional
         Hours from here on are forecast: frost is judged with a forecast's uncertainty. Default:
         the table's ``attrs["forecast_from"]``, else none.
+    now : Timestamp, optional
+        tz-aware time of an evening's answer: the table is cut to what that answer works with, and
+        what is after `now` is forecast where the table does not say since when.
 
     Returns
     -------
     DataFrame
-        On the weather's index: ``verdict`` ("go", "no-go", "unknown"), ``go`` (bool), ``margin``
-        (the least margin; NaN where unknown), ``held_by`` (the limit that holds it), and one
-        column of margins per limit, at most 1, NaN where that limit is unknown. ``attrs``:
-        ``known_until`` (last hour with every limit decided, or None), ``not_judged``.
+        On the weather's index, cut where `now` is given: ``verdict`` ("go", "no-go", "unknown"),
+        ``go`` (bool), ``margin`` (the least margin; NaN where unknown), ``held_by`` (the limit
+        that holds it), and one column of margins per limit, at most 1, NaN where that limit is
+        unknown. ``attrs``: ``known_until`` (last hour with every limit decided, or None),
+        ``not_judged``.
 
     Raises
     ------
     WeatherError
-        If the table breaks the contract.
+        If the table breaks the contract, or does not hold `now`.
     InputError
-        If a limit names an unknown quantity or another unit than the quantity's, or the stage is
-        no BBCH code.
+        If a limit names an unknown quantity or another unit than the quantity's, the stage is
+        no BBCH code, or `now` has no zone.
     """
     table = check_hourly(weather)
+    if now is not None:
+        table = known_at(table, zoned(now))
     index = pd.DatetimeIndex(table.index)
     issued = forecast_from if forecast_from is not None else table.attrs.get("forecast_from")
     sun = sun_of(index, place)

@@ -27,6 +27,9 @@ from .rules import rule_row as rule_row  # Work out the figures of a rule's runs
 from .rules import runs_of as runs_of  # Put the runs of each rule together, in order
 from .rules import spoiled as spoiled
 from .rules import spoiled_of as spoiled_of  # The same of one material, by its number
+from .share import Counts as Counts  # How often answers and what came agreed
 from .share import Share as Share  # A share of winters with its 95 % interval (Wilson 1927)
+from .share import false_go_ratio as false_go_ratio  # Share of the go answers that were wrong
 from .share import mean_known as mean_known  # Mean of what is not NaN; NaN where all is
+from .share import missed_go_rate as missed_go_rate  # Share of the good times called no-go
 from .share import wilson_interval as wilson_interval  # Wilson score interval of a share

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import builtins
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -38,7 +37,6 @@ from spraywindow.weather.wetness import DRY_MM
 from spraywindow.winters.replays import Foresight
 from tests.page_values import demo_evenings, demo_prospect, demo_site, evenings_of
 
-matplotlib = pytest.importorskip("matplotlib")
 OIL, COPPER = 0, 1
 
 
@@ -330,19 +328,6 @@ def test_files_by_their_suffix(save: Callable[[Path], None], tmp_path: Path) -> 
         save(tmp_path / "a.gif")
     with pytest.raises(InputError, match="cannot write"):
         save(tmp_path / "no" / "a.png")
-
-
-def test_without_matplotlib_one_line_says_the_cure(monkeypatch: pytest.MonkeyPatch) -> None:
-    real = builtins.__import__
-
-    def without(name: str, *rest: Any) -> Any:
-        if name.split(".")[0] == "matplotlib":
-            raise ImportError(name)
-        return real(name, *rest)
-
-    monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(InputError, match=r"pictures need matplotlib; .* pip install"), look():
-        pass
 
 
 def test_an_inline_picture_is_themed_and_named(week: pd.DataFrame) -> None:

@@ -18,7 +18,9 @@ from spraywindow.site import Site, block_need, season_start
 from spraywindow.weather import WeatherSource, check_hourly, weather_source
 from spraywindow.winters import (
     AFTER_H,
+    ErrorModel,
     ForecastReplay,
+    Foresight,
     PastWinters,
     RuleResult,
     RuleRow,
@@ -101,6 +103,12 @@ def winter_rows(result: RuleResult) -> list[ReplayedWinter]:
         )
         for column, label in enumerate(result.labels)
     ]  # fmt: skip
+
+
+def usual_replays(days: int = 7, errors: int = 2) -> list[ForecastReplay]:
+    """Forecasts that reach so many days: known exactly, then so many runs with usual errors."""
+    runs = [ErrorModel(seed=seed, days=days) for seed in range(1, errors + 1)]
+    return [Foresight(days), *runs]
 
 
 def replayed(

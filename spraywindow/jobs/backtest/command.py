@@ -55,8 +55,7 @@ def backtest(
 ) -> None:
     """Replay past winters: rounds made, and the rain that came after them, beside other rules."""
     from spraywindow.errors import InputError
-    from spraywindow.jobs.backtest.answer import replayed
-    from spraywindow.winters import ErrorModel, Foresight
+    from spraywindow.jobs.backtest.answer import replayed, usual_replays
 
     if json and csv:
         raise InputError("--json and --csv together", cure="choose one")
@@ -65,8 +64,7 @@ def backtest(
     if archived and call.demo:
         raise InputError("--archived for the invented demo", cure="name your site with --site FILE")
     the, record, at, notes = call.bare_site, call.winters, call.now, call.winter_notes
-    replays: list[ForecastReplay] = [Foresight(days)]
-    replays += [ErrorModel(seed=seed, days=days) for seed in range(1, errors + 1)]
+    replays = usual_replays(days, errors)
     if archived:
         replays.append(_archived(call, notes))
     with bar("winters") as shown:

@@ -109,7 +109,7 @@ def _not_yet(stage: int, observed: dt.date, usual: dt.date | None, today: dt.dat
 def _usual(site: Site, today: dt.date) -> dt.date | None:
     """The usual flowering that is next within three months, else the last one."""
     usual = site.feeding.usual_flowering if site.feeding else None
-    usual = usual or site.season.usual_first_flower
+    usual = usual or site.dates.usual_first_flower
     if usual is None:
         return None
     horizon = today + dt.timedelta(days=365 - YEAR_D)

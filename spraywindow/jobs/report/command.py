@@ -79,10 +79,9 @@ def _page(
     """The evening of each material of the program, planned first, and the page that shows them."""
     from spraywindow.jobs.report.page import page_html
     from spraywindow.jobs.season import prospect
-    from spraywindow.jobs.slots import default_material, evening, planned_first
+    from spraywindow.jobs.slots import tonight
 
-    names = dict.fromkeys([default_material(call.site, call.today), *call.site.program.materials])
-    evenings = planned_first([evening(call.site, call.weather, call.now, name) for name in names])
+    evenings = tonight(call.site, call.weather, call.now)
     past = None
     if winters is not None:
         from spraywindow.sources.files import read_weather

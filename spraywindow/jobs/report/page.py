@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.days import day_words
-from spraywindow.errors import InputError
 from spraywindow.jobs.report.leaf_curl import copper_left, copper_words, curl_spells, curl_words
 from spraywindow.jobs.season import (
     SEASON_LEGEND,
@@ -275,19 +274,11 @@ def page_html(
         The feasibility report, where past winters are known.
     note : str
         Stands under the heading: that it is the demo, say.
-
-    Raises
-    ------
-    InputError
-        If jinja2 or matplotlib is not installed.
     """
-    try:
-        from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-        from markupsafe import Markup
-    except ImportError as error:
-        raise InputError(
-            "the page needs jinja2", cure="in the checkout: pip install '.[plots]'"
-        ) from error
+    # jinja2 is loaded only where a page is made: a cold start counts
+    from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+    from markupsafe import Markup
+
     first = evenings[0]
     site, now = first.site, first.now
     environment = Environment(

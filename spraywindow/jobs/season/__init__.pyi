@@ -7,5 +7,8 @@ from .answer import season_leaf_fall as season_leaf_fall
 from .command import season as season  # Say whether the whole program fits, from past winters
 from .picture import SEASON_LEGEND as SEASON_LEGEND
 from .picture import draw_season as draw_season  # Draw the season from day 0 on
+from .picture import save_season_picture as save_season_picture  # Draw the season into a file
 from .picture import season_words as season_words  # The picture in words, for who does not see it
+from .text import SEASON_WORDS as SEASON_WORDS  # What the JSON of a season says in words
+from .text import season_text as season_text  # The whole report as the terminal shows it
 from .text import share_words as share_words  # A share with its 95 % interval and n

@@ -191,10 +191,10 @@ def season_leaf_fall(site: Site, start: dt.date) -> dt.date:
     InputError
         If the site file has neither.
     """
-    seen = site.season.leaf_fall
+    seen = site.dates.leaf_fall
     if seen is not None and start <= seen < start + dt.timedelta(days=365):
         return seen
-    usual = site.season.usual_leaf_fall or ((seen.month, seen.day) if seen else None)
+    usual = site.dates.usual_leaf_fall or ((seen.month, seen.day) if seen else None)
     if usual is None:
         raise InputError(
             "no leaf fall",

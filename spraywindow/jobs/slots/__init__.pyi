@@ -6,10 +6,11 @@ from .answer import default_material as default_material
 from .answer import evening as evening  # Answer for one site, one material, one evening
 from .command import slots as slots  # Say where to be tomorrow: go or no-go, from when to when
 from .first import Urgency as Urgency  # How few chances a material still has at a site
-from .first import planned_first as planned_first
 from .first import planned_slots as planned_slots  # Slots of the planned rounds, in order of time
+from .first import tonight as tonight  # The evening of every material of the program
 from .first import urgency as urgency  # How urgent the material of an evening is from a day on
 from .picture import draw_week as draw_week  # Draw the week
+from .picture import save_week_picture as save_week_picture  # Draw the week into a file
 from .picture import split_week as split_week
 from .picture import week_legend as week_legend  # How to read the week's picture
 from .picture import week_words as week_words  # The picture in words, for who does not see it
@@ -18,6 +19,7 @@ from .receipt import limits_of as limits_of  # Build the limits that a receipt c
 from .receipt import read_receipt as read_receipt  # Read a receipt and check what the judge needs
 from .receipt import refuse_other_site as refuse_other_site
 from .receipt import setting_of as setting_of  # The site as it was judged: from the receipt
+from .text import evening_text as evening_text  # The whole answer as the terminal shows it
 from .tracks import conditions_of as conditions_of
 from .tracks import week_weather as week_weather  # What the coming week's picture draws
 from .words import EVENING_WORDS as EVENING_WORDS  # What the JSON of an evening says in words

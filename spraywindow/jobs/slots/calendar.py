@@ -59,14 +59,10 @@ def slots_calendar(
     Raises
     ------
     InputError
-        If icalendar is not installed, or `before` is no calendar.
+        If `before` is no calendar.
     """
-    try:
-        from icalendar import Calendar
-    except ImportError as error:
-        raise InputError(
-            "calendars need icalendar", cure="in the checkout: pip install '.[plots]'"
-        ) from error
+    from icalendar import Calendar
+
     first = evenings[0]
     planned = planned_slots(evenings)
     calendar = Calendar()

@@ -109,14 +109,11 @@ def slots(
 
 def _evenings(call: Call, material: str | None) -> list[Evening]:
     """The evening of each material, first the one that is asked for or planned first."""
-    from spraywindow.jobs.slots.answer import default_material, evening
-    from spraywindow.jobs.slots.first import planned_first
+    from spraywindow.jobs.slots.first import tonight
 
-    name = material or default_material(call.site, call.today)
-    call.site.material(name)  # an unknown one is refused before anything is fetched
-    materials = dict.fromkeys([name, *call.site.program.materials])
-    every = [evening(call.site, call.weather, call.now, each) for each in materials]
-    return planned_first(every) if material is None else every
+    if material:
+        call.site.material(material)  # an unknown one is refused before anything is fetched
+    return tonight(call.site, call.weather, call.now, material)
 
 
 def _write(

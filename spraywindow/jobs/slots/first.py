@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.days import next_date
-from spraywindow.jobs.slots.answer import Evening
+from spraywindow.jobs.slots.answer import Evening, default_material, evening
 from spraywindow.program import plan_rounds
 from spraywindow.site import Site, season_start, spacing_finding
 from spraywindow.spray import Material, Slot, hardest, working_day
@@ -73,7 +73,7 @@ def last_day_of(site: Site, today: dt.date) -> dt.date:
     """
     start = season_start(today, site)
     default = FIRST_FLOWER_NORTH if site.place.latitude >= 0 else FIRST_FLOWER_SOUTH
-    flower = next_date(site.season.usual_first_flower or default, start)
+    flower = next_date(site.dates.usual_first_flower or default, start)
     if end_is_assumed(site):
         seen = [
             block.observed + dt.timedelta(days=DAYS_TO_FLOWER.get(block.stage, 0))
@@ -88,7 +88,7 @@ def last_day_of(site: Site, today: dt.date) -> dt.date:
 
 def end_is_assumed(site: Site) -> bool:
     """Whether the site file leaves the season's end to mild winters at large."""
-    return site.season.usual_first_flower is None
+    return site.dates.usual_first_flower is None
 
 
 def usual_share_of(material: Material) -> float:
@@ -150,10 +150,10 @@ def planned_slots(evenings: Sequence[Evening]) -> list[Slot]:
         more urgent materials (rounds owed for each chance left), then the likeliest slots.
     """
     best: dict[tuple[pd.Timestamp, str], Slot] = {}
-    for evening in evenings:
-        for slot in evening.slots:  # the likeliest first
+    for each in evenings:
+        for slot in each.slots:  # the likeliest first
             day = pd.Timestamp(slot.start.date())
-            best.setdefault((day, evening.material.name), slot)
+            best.setdefault((day, each.material.name), slot)
     if not best:
         return []
     program = evenings[0].site.program
@@ -176,3 +176,22 @@ def planned_first(evenings: Sequence[Evening]) -> list[Evening]:
     planned = planned_slots(evenings)
     lead = next((e for e in evenings if e.first.slot is not None and e.first.slot in planned), None)
     return list(evenings) if lead is None else [lead, *(e for e in evenings if e is not lead)]
+
+
+def tonight(
+    site: Site, weather: pd.DataFrame, now: pd.Timestamp, material: str | None = None
+) -> list[Evening]:
+    """The evening of every material of the program, the one to go out with first.
+
+    Parameters
+    ----------
+    site, weather, now
+        As for `evening`.
+    material : str, optional
+        Stands first, also one outside the program. Default: the one that the plan would go out
+        with, else the next due.
+    """
+    due = material or default_material(site, now.tz_convert(site.place.timezone).date())
+    names = dict.fromkeys([due, *site.program.materials])
+    evenings = [evening(site, weather, now, name) for name in names]
+    return evenings if material else planned_first(evenings)

@@ -31,8 +31,6 @@ from tests.page_values import (
 )
 from tests.year_site import write
 
-pytest.importorskip("matplotlib")
-pytest.importorskip("jinja2")
 KILOBYTE = 1000
 
 

@@ -22,7 +22,6 @@ from tests.page_values import (
 )
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
-pytest.importorskip("matplotlib")
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 DRIVER = shutil.which("chromedriver")
 pytestmark = pytest.mark.skipif(

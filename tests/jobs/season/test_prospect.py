@@ -27,7 +27,7 @@ NOW = pd.Timestamp("2026-01-12 16:00", tz="UTC")
 
 def with_season(**fields) -> Site:
     at_hand = site()
-    return replace(at_hand, season=at_hand.season.model_copy(update=fields))
+    return replace(at_hand, dates=at_hand.dates.model_copy(update=fields))
 
 
 def with_rounds(**changes) -> Site:

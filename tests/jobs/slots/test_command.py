@@ -145,3 +145,15 @@ def test_shell_completion(words: str, offered: str) -> None:
         [sys.executable, "-c", code], env={**os.environ, **asked}, capture_output=True, text=True
     )
     assert offered in shown.stdout.split()
+
+
+def test_a_cold_start_loads_nothing_that_only_pictures_pages_and_calendars_use() -> None:
+    code = (
+        "import sys; heavy = {'matplotlib', 'jinja2', 'icalendar'}\n"
+        "from spraywindow.main import run; sys.argv = ['spraywindow', 'slots']\n"
+        "try: run()\n"
+        "except SystemExit: print('loaded:', heavy & {*sys.modules})"
+    )
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert shown.stdout.startswith("Varkessa Bank: go ")
+    assert shown.stdout.splitlines()[-1] == "loaded: set()"
