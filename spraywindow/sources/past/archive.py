@@ -93,7 +93,7 @@ class Archived:
     ) -> dict[str, Floats]:
         """The record up to each evening, the archived forecasts after it.
 
-        Parameters and result are those of `spraywindow.winters.replays.Replay`. A column that is
+        Parameters and result are those of `spraywindow.winters.ForecastReplay`. A column that is
         not archived is left out of the record too, so that its limit is not judged; totals and
         ranges of the record end with the evening.
         """
