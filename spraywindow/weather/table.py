@@ -135,21 +135,31 @@ class Column:
     high: float
     meaning: str
     kind: str = "instant"  # "instant" (on the stamp), "total", "mean" or "maximum" (over the hour)
+    short: str = ""
+
+    @property
+    def name(self) -> str:
+        """What growers call it, shorter than its meaning."""
+        return self.short or self.meaning
 
 
 REQUIRED: dict[str, Column] = {
-    "temp_c": Column("degC", -60.0, 60.0, "air temperature"),
+    "temp_c": Column("degC", -60.0, 60.0, "air temperature", short="temperature"),
     "dew_point_c": Column("degC", -80.0, 45.0, "dew point"),
-    "wind_ms": Column("m/s", 0.0, 90.0, "wind speed at 10 m"),
-    "rain_mm": Column("mm", 0.0, 310.0, "rain, sum over the hour", "total"),
+    "wind_ms": Column("m/s", 0.0, 90.0, "wind speed at 10 m", short="wind"),
+    "rain_mm": Column("mm", 0.0, 310.0, "rain, sum over the hour", "total", "rain"),
 }
 OPTIONAL: dict[str, Column] = {
-    "gust_ms": Column("m/s", 0.0, 115.0, "wind gust", "maximum"),
-    "wind_from_deg": Column("deg", 0.0, 360.0, "direction the wind comes from"),
-    "rain_chance": Column("fraction", 0.0, 1.0, "chance of rain in the hour", "maximum"),
-    "cloud": Column("fraction", 0.0, 1.0, "share of sky under cloud"),
-    "solar_wm2": Column("W/m2", -15.0, 1500.0, "global horizontal radiation", "mean"),
-    "pressure_hpa": Column("hPa", 450.0, 1090.0, "air pressure at the site"),
+    "gust_ms": Column("m/s", 0.0, 115.0, "wind gust", "maximum", "gusts"),
+    "wind_from_deg": Column(
+        "deg", 0.0, 360.0, "direction the wind comes from", short="wind direction"
+    ),
+    "rain_chance": Column(
+        "fraction", 0.0, 1.0, "chance of rain in the hour", "maximum", "chance of rain"
+    ),
+    "cloud": Column("fraction", 0.0, 1.0, "share of sky under cloud", short="cloud"),
+    "solar_wm2": Column("W/m2", -15.0, 1500.0, "global horizontal radiation", "mean", "radiation"),
+    "pressure_hpa": Column("hPa", 450.0, 1090.0, "air pressure at the site", short="pressure"),
 }
 COLUMNS = REQUIRED | OPTIONAL
 COARSE: dict[str, Column] = {

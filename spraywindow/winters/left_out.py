@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from spraywindow.place import Place
 from spraywindow.spray import QUANTITIES, Material, Scores
 from spraywindow.trees import DAYS, MOST_UNKNOWN_SHARE, WinterSums, chill_start
-from spraywindow.weather import REQUIRED
+from spraywindow.weather import COLUMNS, REQUIRED
 from spraywindow.winters.block import HourBlock, midnight
 
 MOST_UNKNOWN = 0.05
@@ -22,11 +22,6 @@ MOST_UNKNOWN_OPTIONAL = 0.9
 """A station may leave an optional value out at times (the direction in a calm, the sky by night);
 where it is gone, a winter with more unknown hours of one that a limit looks at is left out; P."""
 RAIN = "rain_mm"
-WORDS = {
-    RAIN: "rain", "temp_c": "temperature", "dew_point_c": "dew point", "wind_ms": "wind",
-    "gust_ms": "gusts", "wind_from_deg": "wind direction", "rain_chance": "chance of rain",
-    "cloud": "cloud", "solar_wm2": "radiation", "pressure_hpa": "pressure",
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -117,7 +112,7 @@ def _of_days(
         if name == RAIN:
             share = missing.sum() / inside.sum()
             return LeftOut(f"rain unknown in {100 * share:.0f} % of its hours", of_rain=True)
-        return LeftOut(f"{int(missing.sum())} hours without {WORDS[name]}")
+        return LeftOut(f"{int(missing.sum())} hours without {COLUMNS[name].name}")
     return None
 
 

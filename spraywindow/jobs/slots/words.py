@@ -23,7 +23,7 @@ from spraywindow.show import (
 from spraywindow.site import BlockState
 from spraywindow.spray import CATALOGUE, FAR_END, NO_ACCESS, NO_WORK, STAGE, Limit, Material, Slot
 from spraywindow.trees import stage_words
-from spraywindow.weather import Hole
+from spraywindow.weather import COLUMNS, Hole
 
 _HOUR = pd.Timedelta(hours=1)
 _OWN_WORDS = {
@@ -248,12 +248,6 @@ def held_words(answer: DayAnswer, evening: Evening) -> str:
     return f"not ruled out: {words}" if answer.verdict == "unknown" else words
 
 
-COLUMN_WORDS = {
-    "temp_c": "temperature",
-    "dew_point_c": "dew point",
-    "wind_ms": "wind",
-    "rain_mm": "rain",
-}
 MOST_HOLES = 4
 """Holes that one line names."""
 
@@ -279,4 +273,4 @@ def _hole_words(hole: Hole) -> str:
     same = hole.start.date() == (hole.end - pd.Timedelta(hours=1)).date()
     until = "24:00" if same and clock(hole.end) == "00:00" else clock(hole.end)
     last = until if same else f"{day_words(hole.end.date())} {until}"
-    return f"{COLUMN_WORDS[hole.column]} {day_words(hole.start.date())} {clock(hole.start)}-{last}"
+    return f"{COLUMNS[hole.column].name} {day_words(hole.start.date())} {clock(hole.start)}-{last}"
