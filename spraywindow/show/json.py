@@ -64,9 +64,9 @@ def _key(text: str) -> Key:
 
 
 def keys_of(kind: type) -> tuple[Key, ...] | None:
-    """The keys that a class gives; None for a plain value."""
+    """The keys that a class gives; None for a plain value, and a reason is told as a text."""
     named = getattr(kind, "json_keys", None)
-    if named is None and is_dataclass(kind):
+    if named is None and is_dataclass(kind) and kind is not Reason:
         named = [field.name for field in fields(kind)]
     return None if named is None else tuple(map(_key, named))
 
