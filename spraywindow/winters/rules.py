@@ -54,6 +54,8 @@ class RuleResult:
         Go and no-go for tomorrow against what turned out; None where the replay cannot be wrong.
     brier : float
         Brier score of the chance that tomorrow holds a slot; NaN likewise.
+    replay : str
+        What this rule knew of the coming days; empty for the other rules.
     """
 
     name: str
@@ -63,6 +65,7 @@ class RuleResult:
     outcomes: Outcomes
     counts: Counts | None = None
     brier: float = float("nan")
+    replay: str = ""
 
     @property
     def rounds(self) -> NDArray[np.int64]:
@@ -189,7 +192,7 @@ def _ours(
     start = np.where(made, seen.start[..., which], -1)
     result = RuleResult(
         f"this rule, {replay.name}", judged.labels, made, start,
-        _after(judged, made, start),
+        _after(judged, made, start), replay=replay.name,
     )  # fmt: skip
     if not replay.measures:
         return result

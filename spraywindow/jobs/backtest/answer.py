@@ -91,8 +91,16 @@ class Runs:
     @property
     def name(self) -> str:
         """The rule, with how many runs where there are several."""
+        return self._counted(self.first.name)
+
+    @property
+    def replay(self) -> str:
+        """What the rule knew of the coming days, else its name, with how many runs."""
+        return self._counted(self.first.replay or self.first.name)
+
+    def _counted(self, words: str) -> str:
         runs = len(self.results)
-        return self.first.name + (f", {runs} runs" if runs > 1 else "")
+        return words + (f", {runs} runs" if runs > 1 else "")
 
     def mean(self, figure: Figure) -> float:
         """Mean of a figure over the runs that have it; NaN where none has."""
