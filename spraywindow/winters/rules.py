@@ -55,6 +55,8 @@ class RuleResult:
         Go and no-go for tomorrow against what turned out; None where the replay cannot be wrong.
     brier : float
         Brier score of the chance that tomorrow holds a slot; NaN likewise.
+    replay : str
+        What this rule knew of the coming days; empty for the other rules.
     """
 
     name: str
@@ -64,6 +66,7 @@ class RuleResult:
     outcomes: Outcomes
     counts: Counts | None = None
     brier: float = float("nan")
+    replay: str = ""
 
     @property
     def rounds(self) -> NDArray[np.int64]:
@@ -190,7 +193,7 @@ def _ours(
     start = np.where(made, seen.start[..., which], -1)
     result = RuleResult(
         f"this rule, {replay.name}", judged.labels, made, start,
-        _after(judged, made, start),
+        _after(judged, made, start), replay=replay.name,
     )  # fmt: skip
     if not replay.measures:
         return result
@@ -264,8 +267,16 @@ class Runs:
     @property
     def name(self) -> str:
         """The rule, with how many runs where there are several."""
+        return self._counted(self.first.name)
+
+    @property
+    def replay(self) -> str:
+        """What the rule knew of the coming days, else its name, with how many runs."""
+        return self._counted(self.first.replay or self.first.name)
+
+    def _counted(self, words: str) -> str:
         runs = len(self.results)
-        return self.first.name + (f", {runs} runs" if runs > 1 else "")
+        return words + (f", {runs} runs" if runs > 1 else "")
 
     def mean(self, figure: Figure) -> float:
         """Mean of a figure over the runs that have it; NaN where none has."""

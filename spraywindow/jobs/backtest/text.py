@@ -46,7 +46,7 @@ def backtest_text(replayed: SiteBacktest) -> str:
     foot += [f"Note: {note}." for note in replayed.notes]
     foot += [f"Winter {label} is left out: {why}." for label, why in season.left_out.items()]
     foot += [
-        f"{_kind(each).capitalize()}: no winter of the record is covered from first day to last."
+        f"{each.replay.capitalize()}: no winter of the record is covered from first day to last."
         for each in runs
         if season.labels and not each.first.labels
     ]
@@ -76,7 +76,7 @@ def _verdict(replayed: SiteBacktest, runs: list[Runs]) -> str:
     which = max(range(len(materials)), key=lambda number: materials[number].dry_spell_h)
     rained = spoiled_of(which, SOON_H)
     errors = [each for each in runs if each.first.counts is not None and each.first.labels]
-    wrong = "".join(f", {_shares(each, rained)} with {_kind(each)}" for each in errors)
+    wrong = "".join(f", {_shares(each, rained)} with {each.replay}" for each in errors)
     return paragraph(
         f"{replayed.site.name}: in {_winter_count(n)} this rule made {made} of {n * wanted} rounds "
         f"and finished {int(finished(replayed.program)(ours))} of {_winter_count(n)}, had each "
@@ -88,10 +88,6 @@ def _verdict(replayed: SiteBacktest, runs: list[Runs]) -> str:
 
 def _winter_count(n: int) -> str:
     return "1 winter" if n == 1 else f"{n} winters"
-
-
-def _kind(runs: Runs) -> str:
-    return runs.name.removeprefix("this rule, ")
 
 
 def _rules(replayed: SiteBacktest, runs: list[Runs]) -> str:
