@@ -47,4 +47,4 @@ def no_service(monkeypatch: pytest.MonkeyPatch) -> None:
     def unreachable(*_: object, **__: object) -> None:
         raise SourceError("the service does not answer")
 
-    monkeypatch.setattr("spraywindow.sources.forecast.get_forecast", unreachable)
+    monkeypatch.setattr("spraywindow.sources.get_forecast", unreachable)
