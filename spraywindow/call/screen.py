@@ -33,6 +33,18 @@ def check_picture(path: Path | None) -> None:
     check_free(path)
 
 
+def check_ours(path: Path, over: tuple[str, str] | None) -> None:
+    """Refuse to write over another kind of file, told by how it begins and what it holds."""
+    from spraywindow.errors import InputError
+
+    if path.exists() and not path.is_file():
+        raise InputError("cannot write", where=str(path), expected="a plain file")
+    if over is not None and path.exists() and not _is_ours(path, *over):
+        raise InputError(
+            "another kind of file stands there", where=str(path), cure="choose another name"
+        )
+
+
 def write_new(path: Path, text: str, *, over: tuple[str, str] | None = None) -> None:
     """Write a file whole or not at all, beside its place first.
 
@@ -53,12 +65,7 @@ def write_new(path: Path, text: str, *, over: tuple[str, str] | None = None) -> 
 
     from spraywindow.errors import InputError
 
-    if path.exists() and not path.is_file():
-        raise InputError("cannot write", where=str(path), expected="a plain file")
-    if over is not None and path.exists() and not _is_ours(path, *over):
-        raise InputError(
-            "another kind of file stands there", where=str(path), cure="choose another name"
-        )
+    check_ours(path, over)
     beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         try:

@@ -17,6 +17,7 @@ from spraywindow.call import (
     SitesOption,
     WeatherOption,
     answers_of,
+    check_ours,
     say_each,
     write_new,
 )
@@ -64,13 +65,15 @@ def report(
     twice = next((path for path in paths if paths.count(path) > 1), None)
     if twice is not None:
         raise InputError(f"two sites have the page {twice}", cure="give each site its own name")
+    for path in paths:  # all or none
+        check_ours(path, PAGE_MARK)
     texts = []
     for call, path, (evenings, page) in zip(calls, paths, pages, strict=True):
         write_new(path, page, over=PAGE_MARK)
         call.remark()
         answers = [plain(each, EVENING_WORDS) for each in evenings]
         texts.append(to_json({"page": path, "answers": answers}) if json else str(path))
-    say_each(texts, json=json)
+    say_each(texts, json=json, between="\n")
 
 
 def _page(

@@ -25,7 +25,7 @@ def two(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[object]:
 
 
 def test_every_site_gets_its_page(two: list[object]) -> None:
-    assert command("report", *two).text == "upper-terrace.html\n\nlower-terrace.html\n"
+    assert command("report", *two).text == "upper-terrace.html\nlower-terrace.html\n"
     assert "Lower Terrace" not in Path("upper-terrace.html").read_text("utf-8")
     assert "Lower Terrace" in Path("lower-terrace.html").read_text("utf-8")
     answers = command("report", *two, "--json").answer
@@ -47,3 +47,9 @@ def test_a_second_site_that_cannot_be_read_leaves_no_page(two: list[object]) -> 
     said = command("report", *two[:8], "--site", "none.toml")
     assert "none.toml" in said.refusal
     assert list(Path().iterdir()) == []
+
+
+def test_a_page_that_cannot_be_written_leaves_none(two: list[object]) -> None:
+    Path("lower-terrace.html").write_text("somebody else's", encoding="utf-8")
+    assert "another kind of file" in command("report", *two).refusal
+    assert [path.name for path in Path().iterdir()] == ["lower-terrace.html"]
