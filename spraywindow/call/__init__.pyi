@@ -1,16 +1,16 @@
 # What other folders may use of it, loaded when first used.
 
-from .call import DEMO_NOTE as DEMO_NOTE
+from .call import DEMO_NOTE as DEMO_NOTE  # Note that the answer is for the demo orchard
 from .call import Call as Call  # What one call asks of one site
-from .call import ColumnsOption as ColumnsOption
-from .call import JsonOption as JsonOption
-from .call import NowOption as NowOption
-from .call import PlotOption as PlotOption
-from .call import RecordOption as RecordOption
-from .call import SiteOption as SiteOption
-from .call import SitesOption as SitesOption
-from .call import WeatherOption as WeatherOption
-from .call import WintersOption as WintersOption
+from .call import ColumnsOption as ColumnsOption  # --columns: a column map
+from .call import JsonOption as JsonOption  # --json: print JSON
+from .call import NowOption as NowOption  # --now: time of the answer
+from .call import PlotOption as PlotOption  # --plot: draw a picture too
+from .call import RecordOption as RecordOption  # --record: application record
+from .call import SiteOption as SiteOption  # --site: one site file
+from .call import SitesOption as SitesOption  # --site: one site file or several
+from .call import WeatherOption as WeatherOption  # --weather: a weather file
+from .call import WintersOption as WintersOption  # --weather: past winters
 from .call import note as note  # Print a remark beside the answer, on stderr
 from .call import progress as progress  # Show on stderr, to a person, that something is under way
 from .call import say as say  # Print an answer

@@ -1,32 +1,32 @@
 # What other folders may use of it, loaded when first used.
 
 from . import record as record  # The application record: add, correct, withdraw
-from .entry import WEATHER_FIELDS as WEATHER_FIELDS
+from .entry import WEATHER_FIELDS as WEATHER_FIELDS  # Fields a weather table can fill in
 from .entry import Application as Application  # One application of one product at one site
-from .export import check_record as check_record  # Verify the file, its schema, every digest
+from .export import check_record as check_record  # Verify a file and its digests
 from .export import export_csv as export_csv  # Give rows as CSV (RFC 4180), one a line
-from .export import export_json as export_json  # Give rows as JSON: ``{"schema": 1, "entries"
-from .export import row_of as row_of  # One row as plain values: about the entry, its fields
-from .file import Kept as Kept  # A row of the record: the entry, when it was entered
+from .export import export_json as export_json  # Give rows as a JSON text
+from .export import row_of as row_of  # One row as plain values
+from .file import Kept as Kept  # A row of the record: an entry, and when entered
 from .file import Record as Record  # An open record; close it, or use it in a ``with`` statement
 from .file import open_record as open_record  # Open the application record
 from .record import EXACT as EXACT  # Decimals of a share of a round: three thirds make a whole
-from .record import current as current
-from .rules import RULES as RULES
+from .record import current as current  # Give the entries that hold
+from .rules import RULES as RULES  # Record-keeping rules by name
 from .rules import Minded as Minded  # What there is to mind about an entry
 from .rules import cautions_for as cautions_for  # Say in short lines what to mind about an entry
 from .rules import derived as derived  # Give what follows from the fields of an entry
 from .rules import missing_for as missing_for  # Name what a record still lacks under a rule
-from .season_done import season_rounds as season_rounds
-from .season_done import with_rounds as with_rounds
-from .weather_then import came as came
-from .weather_then import extremes_between as extremes_between
+from .season_done import season_rounds as season_rounds  # Rounds of a growing year
+from .season_done import with_rounds as with_rounds  # Add recorded rounds to a site
+from .weather_then import came as came  # Keep the part that is past, not forecast
+from .weather_then import extremes_between as extremes_between  # Temperature extremes [degC]
 from .weather_then import hours_passed as hours_passed  # Hours from `start` to `now` [h]
-from .weather_then import rain_between as rain_between
-from .weather_then import with_weather as with_weather
-from .written import changes_from as changes_from
+from .weather_then import rain_between as rain_between  # Least and most rain [mm]
+from .weather_then import with_weather as with_weather  # Fill in weather as estimated
+from .written import changes_from as changes_from  # Changes that a correction makes
 from .written import entry_from as entry_from  # Make an entry of what is written
 from .written import read_entry_file as read_entry_file  # Read a TOML or JSON file of fields
-from .written import refuse_ahead as refuse_ahead
-from .written import share_of_blocks as share_of_blocks
-from .written import strange_names as strange_names
+from .written import refuse_ahead as refuse_ahead  # Refuse a round not done yet
+from .written import share_of_blocks as share_of_blocks  # Their share of a round
+from .written import strange_names as strange_names  # Names that a site does not know

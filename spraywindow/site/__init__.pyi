@@ -1,29 +1,29 @@
 # What other folders may use of it, loaded when first used.
 
-from .blocks import BlockState as BlockState
-from .blocks import block_state as block_state
+from .blocks import BlockState as BlockState  # Whether a block may be sprayed
+from .blocks import block_state as block_state  # Whether a stage allows a spray
 from .blocks import block_states as block_states  # Give the state of every block on a local day
 from .blocks import season_start as season_start  # First day of the growing year that holds a day
 from .blocks import trees_finding as trees_finding  # Sum up the blocks: go where one may be sprayed
 from .done import in_season as in_season  # The site with its program as of this season
-from .done import next_day as next_day
-from .done import refuse_future as refuse_future
+from .done import next_day as next_day  # First day that earlier sprays leave free
+from .done import refuse_future as refuse_future  # Refuse days done after today
 from .done import spacing_finding as spacing_finding  # Judge a day by the sprays before it
-from .done import sprays_done as sprays_done  # Every spray of the site file: where it stands
-from .done import wanted_days as wanted_days
+from .done import sprays_done as sprays_done  # Every spray that a site file lists
+from .done import wanted_days as wanted_days  # Least days from spray to spray
 from .groups import Group as Group  # Blocks of trees that flower together
 from .groups import block_need as block_need  # What decides when a block flowers
-from .groups import group_notes as group_notes
-from .program import growing_year as growing_year
-from .site import Site as Site  # One orchard or garden, as the commands know it: a value
+from .groups import group_notes as group_notes  # What to know of a season found
+from .program import growing_year as growing_year  # Its first and last day
+from .site import Site as Site  # One orchard or garden, as the commands know it
 from .site import read_site as read_site  # Read a site file
 from .site import site_of as site_of  # Make a site of tables as TOML gives them
-from .site import with_done as with_done
+from .site import with_done as with_done  # Add a record's rounds to a site
 from .tables import CANOPY_L_PER_M3 as CANOPY_L_PER_M3  # Dilute spray per canopy volume [L/m3]
-from .tables import DAY_H as DAY_H
+from .tables import DAY_H as DAY_H  # Hours of a day [h]
 from .tables import Block as Block  # Trees that are looked after and judged together
 from .tables import FeedingFields as FeedingFields  # What each tree gets in a year
 from .tables import MixFields as MixFields  # A product as it goes into the tank
 from .tables import SprayerFields as SprayerFields  # The sprayer and how the crew works with it
-from .tables import known_blocks as known_blocks
+from .tables import known_blocks as known_blocks  # Refuse names of other blocks
 from .tables import needed as needed  # Give a table of the site file, or say which one to add

@@ -2,45 +2,45 @@
 
 from . import air as air  # Moisture and wind: pure array functions, NaN in gives NaN out
 from . import wetness as wetness  # Water on the bark: dew on, dew off, rain, and drying after it
-from .air import dew_point_from_humidity as dew_point_from_humidity
-from .air import pressure_at_kpa as pressure_at_kpa
+from .air import dew_point_from_humidity as dew_point_from_humidity  # Dew point [degC]
+from .air import pressure_at_kpa as pressure_at_kpa  # Mean air pressure [kPa]
 from .air import wind_factor as wind_factor  # Wind at a height as a share of the wind at another
-from .evapotranspiration import water_demand as water_demand
-from .infection import LEAF_CURL as LEAF_CURL
+from .evapotranspiration import water_demand as water_demand  # Lowest and highest, hourly [mm]
+from .infection import LEAF_CURL as LEAF_CURL  # When leaf curl infects
 from .infection import infection_risk as infection_risk  # Severity of each wet spell, 0 to 1
-from .infection import spread_rain as spread_rain
-from .infection import wet_from_store as wet_from_store
+from .infection import spread_rain as spread_rain  # Spread totals over unknown hours
+from .infection import wet_from_store as wet_from_store  # 1 wet, 0 dry, NaN unknown
 from .intervals import Interval as Interval  # Lowest and highest possible values
-from .intervals import ends_highest as ends_highest
-from .intervals import ends_lowest as ends_lowest
-from .intervals import forward_highest as forward_highest
-from .intervals import forward_lowest as forward_lowest
+from .intervals import ends_highest as ends_highest  # The higher of an hour's ends
+from .intervals import ends_lowest as ends_lowest  # The lower of an hour's ends
+from .intervals import forward_highest as forward_highest  # Highest of hours to come
+from .intervals import forward_lowest as forward_lowest  # Lowest of hours to come
 from .intervals import interval as interval  # Make an interval of values
-from .intervals import lowest_around as lowest_around
-from .intervals import lowest_until as lowest_until
+from .intervals import lowest_around as lowest_around  # Lowest of hours either side
+from .intervals import lowest_until as lowest_until  # Lowest of so many hours to come
 from .rain import MEASURABLE_MM as MEASURABLE_MM  # The least amount that a US gauge reports
 from .rain import Rain as Rain  # Rain along the first axis (hours), with what is not known about it
-from .rain import rain_between as rain_between
+from .rain import rain_between as rain_between  # Least and most rain [mm]
 from .rain import rain_of as rain_of  # Make the rain of a weather table's columns
 from .source import WeatherSource as WeatherSource  # What a table tells of its source
-from .source import weather_source as weather_source
-from .sun import Array as Array
+from .source import weather_source as weather_source  # Read what a table carries of it
+from .sun import Array as Array  # Array of numbers
 from .sun import Sun as Sun  # The sun over a series of instants (first axis as the times)
 from .sun import sun_at as sun_at  # Give the sun at instants
-from .table import AHEAD_H as AHEAD_H  # What an evening's answer works with [h]: eleven days
-from .table import COARSE as COARSE
-from .table import COLUMNS as COLUMNS
-from .table import HISTORY_H as HISTORY_H  # What an evening's answer works with [h]: eleven days
-from .table import IMPOSSIBLE_SHARE as IMPOSSIBLE_SHARE
+from .table import AHEAD_H as AHEAD_H  # Hours ahead that an answer works with [h]
+from .table import COARSE as COARSE  # Columns of longer periods
+from .table import COLUMNS as COLUMNS  # Required and optional columns
+from .table import HISTORY_H as HISTORY_H  # Past hours that an answer works with [h]
+from .table import IMPOSSIBLE_SHARE as IMPOSSIBLE_SHARE  # More suggests a wrong unit
 from .table import LONGEST_H as LONGEST_H  # A longer span than this is a wrong date [h]
-from .table import OPTIONAL as OPTIONAL
-from .table import PERIOD_COLUMNS as PERIOD_COLUMNS  # A rain total of a longer period
-from .table import RANGE_COLUMNS as RANGE_COLUMNS
-from .table import REQUIRED as REQUIRED
-from .table import Column as Column  # One column of the table: unit
-from .table import check_hourly as check_hourly
+from .table import OPTIONAL as OPTIONAL  # Columns a table may have
+from .table import PERIOD_COLUMNS as PERIOD_COLUMNS  # A longer period's rain total
+from .table import RANGE_COLUMNS as RANGE_COLUMNS  # Extremes within an hour
+from .table import REQUIRED as REQUIRED  # Columns a table must have
+from .table import Column as Column  # One column: its unit and range
+from .table import check_hourly as check_hourly  # Check a table, make it complete
 from .table import known_at as known_at  # Cut a table to what an evening works with
-from .unknown_hours import Hole as Hole  # Hours of one column without a value: the first
+from .unknown_hours import Hole as Hole  # Hours of one column without a value
 from .unknown_hours import holes as holes  # Find the holes of the required columns
 from .wetness import DRY_MM as DRY_MM  # Less water than this counts as dry [mm]
-from .wetness import radiation as radiation
+from .wetness import radiation as radiation  # Make radiation and cloud of either

@@ -1,32 +1,32 @@
 # What other folders may use of it, loaded when first used.
 
-from .copper import copper_residue as copper_residue
-from .other_rules import AFTER_H as AFTER_H
-from .outlook import FEWEST_FOR_START as FEWEST_FOR_START
-from .outlook import FIVE_WEEKS_D as FIVE_WEEKS_D
-from .outlook import WEEK_D as WEEK_D
+from .copper import copper_residue as copper_residue  # Share left after so much rain
+from .other_rules import AFTER_H as AFTER_H  # Hours after a round looked at [h]
+from .outlook import FEWEST_FOR_START as FEWEST_FOR_START  # Fewest winters for a latest start
+from .outlook import FIVE_WEEKS_D as FIVE_WEEKS_D  # Five weeks [days]
+from .outlook import WEEK_D as WEEK_D  # A week [days]
 from .outlook import SeasonOutlook as SeasonOutlook  # The feasibility report for one group of trees
-from .outlook import Span as Span  # Days that the rounds owed take as it comes
-from .outlook import program_span as program_span
-from .outlook import season_outlook as season_outlook
+from .outlook import Span as Span  # How many days the rounds owed take
+from .outlook import program_span as program_span  # Days a program takes in winters
+from .outlook import season_outlook as season_outlook  # Report whether a program fits
 from .past import PastWinters as PastWinters  # What past winters hold
-from .past import past_season as past_season
+from .past import past_season as past_season  # Put past winters side by side
 from .replays import ErrorModel as ErrorModel  # The coming days with errors of the usual size
-from .replays import ForecastReplay as ForecastReplay  # Forecasts as they were
+from .replays import ForecastReplay as ForecastReplay  # Forecasts as they were or might be
 from .replays import Foresight as Foresight  # The coming days as they turned out
-from .rules import Figure as Figure
-from .rules import RuleResult as RuleResult
+from .rules import Figure as Figure  # Works out one figure of a rule
+from .rules import RuleResult as RuleResult  # What a rule did in every winter
 from .rules import RuleRow as RuleRow  # What came of a rule
-from .rules import Runs as Runs  # A rule's runs: one
-from .rules import backtest as backtest
+from .rules import Runs as Runs  # The runs of one rule
+from .rules import backtest as backtest  # Replay every winter by each rule
 from .rules import false_go as false_go  # Share of the go days that were none
-from .rules import finished as finished
+from .rules import finished as finished  # Winters with all rounds made
 from .rules import median_span as median_span  # Days from first to last round
 from .rules import missed_go as missed_go  # Share of the usable days that were missed
 from .rules import rule_row as rule_row  # Work out the figures of a rule's runs
 from .rules import runs_of as runs_of  # Put the runs of each rule together, in order
-from .rules import spoiled as spoiled
-from .rules import spoiled_of as spoiled_of  # The same of one material, by its number
+from .rules import spoiled as spoiled  # Share of rounds with rain after
+from .rules import spoiled_of as spoiled_of  # Share of a material's rounds with rain after
 from .share import Counts as Counts  # How often answers and what came agreed
 from .share import Share as Share  # A share of winters with its 95 % interval (Wilson 1927)
 from .share import false_go_ratio as false_go_ratio  # Share of the go answers that were wrong

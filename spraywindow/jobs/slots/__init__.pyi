@@ -1,8 +1,8 @@
 # What other folders may use of it, loaded when first used.
 
 from .answer import DayAnswer as DayAnswer  # The answer for one day
-from .answer import Evening as Evening
-from .answer import default_material as default_material
+from .answer import Evening as Evening  # All that one evening's answer says
+from .answer import default_material as default_material  # The one that may go on first
 from .answer import evening as evening  # Answer for one site, one material, one evening
 from .command import slots as slots  # Say where to be tomorrow: go or no-go, from when to when
 from .first import Urgency as Urgency  # How few chances a material still has at a site
@@ -11,16 +11,16 @@ from .first import tonight as tonight  # The evening of every material of the pr
 from .first import urgency as urgency  # How urgent the material of an evening is from a day on
 from .picture import draw_week as draw_week  # Draw the week
 from .picture import save_week_picture as save_week_picture  # Draw the week into a file
-from .picture import split_week as split_week
+from .picture import split_week as split_week  # So many whole days after today, and the rest
 from .picture import week_legend as week_legend  # How to read the week's picture
 from .picture import week_words as week_words  # The picture in words, for who does not see it
 from .receipt import hourless as hourless  # What a readable receipt without hours says
-from .receipt import limits_of as limits_of  # Build the limits that a receipt carries
+from .receipt import limits_of as limits_of  # The limits that a receipt carries
 from .receipt import read_receipt as read_receipt  # Read a receipt and check what the judge needs
-from .receipt import refuse_other_site as refuse_other_site
+from .receipt import refuse_other_site as refuse_other_site  # Refuse another's receipt
 from .receipt import setting_of as setting_of  # The site as it was judged: from the receipt
 from .text import evening_text as evening_text  # The whole answer as the terminal shows it
-from .tracks import conditions_of as conditions_of
+from .tracks import conditions_of as conditions_of  # Quantities derived at a site
 from .tracks import week_weather as week_weather  # What the coming week's picture draws
 from .words import EVENING_WORDS as EVENING_WORDS  # What the JSON of an evening says in words
 from .words import blocks_line as blocks_line  # Which blocks the answer is for, and which not
@@ -28,7 +28,7 @@ from .words import cautions as cautions  # The cautions of this answer
 from .words import chance_figure as chance_figure  # The chance of a slot for its column: "48 %"
 from .words import chance_words as chance_words  # How likely a slot is to hold
 from .words import closing_words as closing_words  # What closes a slot: "after: too windy"
-from .words import limit_words as limit_words  # Growers' words for what holds an hour: a limit
+from .words import limit_words as limit_words  # Growers' words for a limit that holds an hour
 from .words import opening_words as opening_words  # What opens a slot: "before: wet wood"
-from .words import reason as reason  # Why a day is as it is: the limit nearest to letting it go
+from .words import reason as reason  # Why a day is as it is
 from .words import untold_lines as untold_lines  # What the weather does not tell

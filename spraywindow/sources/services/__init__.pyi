@@ -3,5 +3,5 @@
 from . import metnorway as metnorway  # Hourly forecast of MET Norway
 from . import nws as nws  # Hourly forecast of the US National Weather Service: gridpoint layers
 from . import openmeteo as openmeteo  # Hourly forecast of Open-Meteo: worldwide
-from .openmeteo import SERVICE as SERVICE
-from .openmeteo import Variable as Variable  # Their name, our name
+from .openmeteo import SERVICE as SERVICE  # How the service is named and credited
+from .openmeteo import Variable as Variable  # A variable: their name and ours
