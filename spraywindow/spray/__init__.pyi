@@ -10,7 +10,8 @@ from .catalogue import COPPER as COPPER  # Fixed copper
 from .catalogue import OIL as OIL  # Horticultural oil
 from .catalogue import general_material as general_material  # For one not in the catalogue
 from .chance import USUAL_ERRORS as USUAL_ERRORS  # Usual errors of a forecast
-from .chance import chance_of_holding as chance_of_holding  # Chance of a job, 0 to 1
+from .chance import Jobs as Jobs  # Jobs to judge in a block of hours
+from .chance import job_chances as job_chances  # Chance of each job to hold, 0 to 1
 from .conditions import Conditions as Conditions  # Derived quantities of a block of hours
 from .conditions import Setting as Setting  # What of a site bears on an hour
 from .findings import NO_WORK as NO_WORK  # The reason of a closed day
@@ -45,5 +46,6 @@ from .slots import Day as Day  # A local day: its verdict, and why not go
 from .slots import Slot as Slot  # A run of go hours on one local day
 from .slots import best_of_day as best_of_day  # Best least margin of the jobs of a day
 from .slots import day_answers as day_answers  # Say of each local day whether it has a slot
+from .slots import day_chances as day_chances  # The likeliest stretch of every day
 from .slots import day_margins as day_margins  # The margin of each local day's best slot
 from .slots import find_slots as find_slots  # Find go hours long enough for a job

@@ -86,11 +86,18 @@ class Conditions:
 
     def as_forecast(self) -> Conditions:
         """The same hours, every one judged as a forecast; all but frost is shared, not redone."""
-        ahead = copy(self)
-        ahead.forecast = np.ones(len(self.columns["temp_c"]), dtype=bool)
+        return self._judged(np.ones(len(self.columns["temp_c"]), dtype=bool))
+
+    def as_told(self) -> Conditions:
+        """The same hours with nothing taken off for a forecast's errors."""
+        return self._judged(None)
+
+    def _judged(self, forecast: NDArray[np.bool_] | None) -> Conditions:
+        other = copy(self)
+        other.forecast = forecast
         for of_frost in ("frost_temp", "hours_dry_before_trouble"):
-            ahead.__dict__.pop(of_frost, None)
-        return ahead
+            other.__dict__.pop(of_frost, None)
+        return other
 
     def column(self, name: str, low: float = -np.inf, high: float = np.inf) -> Interval:
         """Give a column as an interval, unknown values between `low` and `high`."""

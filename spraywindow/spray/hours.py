@@ -38,6 +38,8 @@ class Background:
 
     place: Place
     material: Material
+    stage: int | None
+    conditions: Conditions
     daylight: pd.Series[bool]
     dry_h_after: pd.Series[float]
     forecast_from: pd.Timestamp | None
@@ -141,6 +143,8 @@ def score_hours(
         "background": Background(
             place=place,
             material=material,
+            stage=stage,
+            conditions=conditions,
             daylight=pd.Series(sun.hours_from_rise_or_set >= DAYLIGHT_H, index=index),
             dry_h_after=pd.Series(_dry_hours(conditions), index=index),
             forecast_from=issued,

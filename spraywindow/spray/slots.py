@@ -6,7 +6,6 @@ Of every local day: whether it has a slot, and how good its best one is.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -25,7 +24,7 @@ from spraywindow.spray.access import (
     local_days,
     open_hours,
 )
-from spraywindow.spray.chance import chance_of_holding
+from spraywindow.spray.chance import Jobs, job_chances
 from spraywindow.spray.hours import Background
 from spraywindow.weather import Array
 
@@ -34,7 +33,8 @@ from spraywindow.weather import Array
 class Day:
     """A local day: its verdict and, unless go, the limit nearest to letting it go.
 
-    `margin` is that limit's margin in the best stretch, NaN where unknown.
+    `margin` is that limit's margin in the best stretch, NaN where unknown; `start` and the
+    chances (as of a `Slot`) are that stretch's.
     """
 
     date: dt.date
@@ -42,6 +42,8 @@ class Day:
     held_by: str
     margin: float
     start: pd.Timestamp | None = None
+    chance: float | None = None
+    chance_dry: float | None = None
 
 
 def day_margins(
@@ -107,6 +109,128 @@ def best_of_day(
     return np.where(none, np.nan, best).reshape(shape), np.where(none, -1, rows).reshape(shape)
 
 
+@dataclass(frozen=True, eq=False)
+class Stretches:
+    """Every stretch of job length in the working hours of one local day, in order of time.
+
+    Attributes
+    ----------
+    need : int
+        Hours of each.
+    first : int array [stretch]
+        Row of its first hour.
+    day : int array [stretch]
+        Its local day, counted from 1970.
+    verdict : int array [stretch]
+        0 where all hours are go, 1 where some are unknown and none is no-go, else 2.
+    margin : array [stretch]
+        Its least margin; NaN where unknown.
+    chance, chance_dry : array [stretch]
+        That it holds, and that the dry hours wanted follow too; NaN where nothing earns a
+        figure. Of hours that are record: 1 for go, 0 for no-go.
+    """
+
+    need: int
+    first: NDArray[np.int64]
+    day: NDArray[np.int64]
+    verdict: NDArray[np.int64]
+    margin: Array
+    chance: Array
+    chance_dry: Array
+
+    def best(self, of: NDArray[np.int64]) -> NDArray[np.int64]:
+        """The best stretch for each value of `of` [stretch], in their order.
+
+        By verdict, then the likeliest, then the greatest margin, then the earliest.
+        """
+        order = np.lexsort((
+            self.first, -np.nan_to_num(self.margin, nan=-np.inf),
+            -np.round(np.nan_to_num(self.chance, nan=-1.0), 6), self.verdict, of,
+        ))  # fmt: skip
+        return order[np.unique(of[order], return_index=True)[1]]
+
+
+def stretches(
+    hours: pd.DataFrame,
+    duration_h: float = DURATION_H,
+    *,
+    access: Access | None = None,
+    now: pd.Timestamp | None = None,
+) -> Stretches:
+    """Find every stretch of job length, with its verdict, margin and chance.
+
+    Parameters
+    ----------
+    hours, duration_h, access, now
+        As for `find_slots`.
+    """
+    need = job_hours(duration_h)
+    background = background_of(hours)
+    index = pd.DatetimeIndex(hours.index)
+    may = open_hours(hours, access)
+    if now is not None:
+        may = may & np.asarray(index >= now)
+    days = local_days(index, background)
+    count = max(len(index) - need + 1, 0)
+    rows = np.arange(count) + np.arange(need)[:, None]  # (hour of the job, stretch)
+    fits = may[rows].all(axis=0) & (days[rows[0]] == days[rows[-1]])
+    rows = rows[:, fits]
+    named = np.asarray(hours["verdict"], dtype=object)
+    code = np.where(named == "go", 0, np.where(named == "unknown", 1, 2))
+    verdict = code[rows].max(axis=0, initial=0)
+    margin = hours["margin"].to_numpy(dtype=float)
+    least = np.where(verdict == 1, np.nan, margin[rows].min(axis=0, initial=np.inf))
+    least = np.where(verdict == 2, np.fmin.reduce(margin[rows], axis=0), least)
+    chances = [np.array([1.0, np.nan, 0.0])[verdict] for _ in range(2)]
+    issued = background.forecast_from
+    if issued is not None and rows.size:
+        ahead = np.asarray(index >= issued)[rows[-1]]
+        at = pd.DatetimeIndex(background.daylight.index).get_indexer(index)[rows[:, ahead]]
+        lead_h = np.asarray((index[rows[0, ahead]] - issued) / pd.Timedelta(hours=1), dtype=float)
+        jobs = Jobs(at, (), np.maximum(lead_h, 0.0))
+        for dry, chance in enumerate(chances):
+            chance[ahead] = job_chances(
+                background.conditions, background.material, jobs, background.stage, dry=bool(dry)
+            )
+    return Stretches(need, rows[0], days[rows[0]], verdict, least, *chances)
+
+
+def day_chances(
+    hours: pd.DataFrame,
+    duration_h: float = DURATION_H,
+    access: Access | None = None,
+    now: pd.Timestamp | None = None,
+) -> pd.DataFrame:
+    """The likeliest stretch of every local day, go or not, and its chance to hold.
+
+    Parameters
+    ----------
+    hours, duration_h, access, now
+        As for `find_slots`.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by local day (naive midnight), one row for each day with a stretch of job length
+        in the working hours: ``best_start`` (Timestamp in the site's time), ``chance`` (every
+        hour of the job stays within every hard limit), ``chance_dry`` (and the dry hours that
+        the material wants follow), both 0-1, NaN where nothing earns a figure, and ``verdict``
+        of that stretch. A go stretch stands before one that is not.
+    """
+    found = stretches(hours, duration_h, access=access, now=now)
+    best = found.best(found.day)
+    times = pd.DatetimeIndex(hours.index)[found.first[best]]
+    return pd.DataFrame(
+        {
+            "best_start": times.tz_convert(background_of(hours).place.timezone),
+            "chance": found.chance[best],
+            "chance_dry": found.chance_dry[best],
+            "verdict": np.array(["go", "unknown", "no-go"], dtype=object)[found.verdict[best]],
+        },
+        index=pd.DatetimeIndex(pd.to_datetime(found.day[best], unit="D"), name="day"),
+    )
+
+
 def day_answers(
     hours: pd.DataFrame,
     duration_h: float = DURATION_H,
@@ -128,41 +252,42 @@ def day_answers(
         an unknown one; else "no-go". Days without a workable stretch are "no-go" by
         ``"access hours"``.
     """
-    need = job_hours(duration_h)
+    found = stretches(hours, duration_h, access=access, now=now)
     background = background_of(hours)
     index = pd.DatetimeIndex(hours.index)
-    workable = open_hours(hours, access)
-    if now is not None:
-        workable = workable & np.asarray(index >= now)
-    days = local_days(index, background)
     margin = hours["margin"].to_numpy(dtype=float)
     verdict = np.asarray(hours["verdict"], dtype=object)
-    # an unknown hour ranks below every go hour and above every no-go hour
-    rank = np.where(verdict == "no-go", margin - 1.0, np.where(verdict == "go", margin, -0.5))
-    number = days - days[0]
-    first = best_of_day(np.where(workable, rank, -np.inf), number, int(number[-1]) + 1, need)[1]
+    best = {int(found.day[number]): number for number in found.best(found.day)}
     answers = []
-    for day in np.unique(days):
+    for day in np.unique(local_days(index[index >= now] if now is not None else index, background)):
         date = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
-        if now is not None and index[int(np.flatnonzero(days == day)[-1])] < now:
-            continue
-        best = int(first[day - days[0]])
-        if best < 0:
+        number = best.get(int(day))
+        if number is None:
             answers.append(Day(date, "no-go", NO_ACCESS, np.nan))
             continue
-        worst = best + int(np.argmin(rank[best : best + need]))
-        stretch = set(verdict[best : best + need])
-        answer = "no-go" if "no-go" in stretch else "unknown" if "unknown" in stretch else "go"
+        first = int(found.first[number])
+        stretch = slice(first, first + found.need)
+        # an unknown hour holds before a go hour, and a no-go hour before both
+        rank = np.where(verdict[stretch] == "no-go", margin[stretch] - 1.0,
+                        np.where(verdict[stretch] == "go", margin[stretch], -0.5))  # fmt: skip
+        worst = first + int(np.argmin(rank))
         answers.append(
             Day(
                 date,
-                answer,
+                ("go", "unknown", "no-go")[found.verdict[number]],
                 str(hours["held_by"].iloc[worst]),
                 float(margin[worst]),
-                index[best].tz_convert(background.place.timezone),
+                index[first].tz_convert(background.place.timezone),
+                figure(found.chance[number]),
+                figure(found.chance_dry[number]),
             )
         )
     return answers
+
+
+def figure(chance: float) -> float | None:
+    """A chance, None where nothing earns a figure."""
+    return None if np.isnan(chance) else float(chance)
 
 
 FAR_END = "end of the data"
@@ -177,13 +302,16 @@ class Slot:
     start, end : Timestamp
         In the site's time; the end is the end of the last hour.
     best_start : Timestamp
-        Start of the stretch of job length with the greatest least margin.
+        Start of the stretch of job length that is likeliest to hold.
     duration_h : float
         Length of the run [h].
     margin : float
         The least margin of that stretch [-].
-    chance : float
-        That the stretch holds [0-1]; 1 for past records.
+    chance : float or None
+        That every hour of that stretch stays within every hard limit [0-1]; None where nothing
+        earns a figure; 1 for past records.
+    chance_dry : float or None
+        And that the dry hours that the material wants follow [0-1].
     opens, closes : str
         The limit that held the hour before and the one that stops the hour after.
     tightest : str
@@ -194,8 +322,8 @@ class Slot:
     """
 
     json_keys: ClassVar = (
-        "start", "end", "best_start", "duration_h", "margin", "chance:3", "opens!", "closes!",
-        "dry_h_after:1",
+        "start", "end", "best_start", "duration_h", "margin", "chance:3", "chance_dry:3", "opens!",
+        "closes!", "dry_h_after:1",
     )  # fmt: skip
 
     start: pd.Timestamp
@@ -203,7 +331,8 @@ class Slot:
     best_start: pd.Timestamp
     duration_h: float
     margin: float
-    chance: float
+    chance: float | None
+    chance_dry: float | None
     opens: str
     closes: str
     tightest: str
@@ -241,69 +370,63 @@ def find_slots(
     InputError
         If `duration_h` is out of range.
     """
-    need = job_hours(duration_h)
+    found = stretches(hours, duration_h, access=access, now=now)
     background = background_of(hours)
     index = pd.DatetimeIndex(hours.index)
-    workable = open_hours(hours, access)
+    may = open_hours(hours, access)
     if now is not None:
-        workable = workable & np.asarray(index >= now)
-    go = hours["go"].to_numpy(dtype=bool) & workable
-    slots = [
-        _slot(hours, background, index, first, last, need)
-        for first, last in _runs(go, local_days(index, background))
-        if last - first >= need
-    ]
-    return sorted(slots, key=lambda slot: (-round(slot.chance, 6), -slot.margin, slot.start))
+        may = may & np.asarray(index >= now)
+    go = hours["go"].to_numpy(dtype=bool) & may
+    run = _runs(go, local_days(index, background))
+    of = np.where(found.verdict == 0, run[found.first], 0)
+    slots = []
+    for number in found.best(of):
+        if of[number]:
+            first, last = np.flatnonzero(run == of[number])[[0, -1]]
+            slots.append(_slot(hours, background, found, int(number), int(first), int(last) + 1))
+    return sorted(slots, key=_order)
 
 
-def _runs(go: Mask, days: NDArray[np.int64]) -> Iterator[tuple[int, int]]:
-    """First row and the row after the last of each run of go hours on one day."""
-    rows = np.flatnonzero(go)
-    if not len(rows):
-        return
-    breaks = np.flatnonzero((np.diff(rows) > 1) | (np.diff(days[rows]) != 0)) + 1
-    for run in np.split(rows, breaks):
-        yield int(run[0]), int(run[-1]) + 1
+def _order(slot: Slot) -> tuple[float, float, pd.Timestamp]:
+    """The likeliest first, then the greatest margin, then the earliest; no figure comes last."""
+    return -1.0 if slot.chance is None else -round(slot.chance, 6), -slot.margin, slot.start
+
+
+def _runs(go: Mask, days: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Number of each hour's run of go hours on one day, from 1 on; 0 where it is not go."""
+    begins = go.copy()
+    begins[1:] &= ~go[:-1] | (days[1:] != days[:-1])
+    return np.where(go, np.cumsum(begins), 0)
 
 
 def _slot(
     hours: pd.DataFrame,
     background: Background,
-    index: pd.DatetimeIndex,
+    found: Stretches,
+    number: int,
     first: int,
     last: int,
-    need: int,
 ) -> Slot:
     margin = hours["margin"].to_numpy(dtype=float)
-    least = sliding_window_view(margin[first:last], need).min(axis=1)
-    best = first + int(np.argmax(least))
-    job = slice(best, best + need)
+    index = pd.DatetimeIndex(hours.index)
+    best = int(found.first[number])
+    job = slice(best, best + found.need)
     zone = background.place.timezone
-    material = background.material
-    dry_h = float(background.dry_h_after.reindex(index[best + need - 1 : best + need]).iloc[0])
-    chance = 1.0
-    issued = background.forecast_from
-    if issued is not None and index[best + need - 1] >= issued:
-        held = chance_of_holding(
-            {limit.name: hours[limit.name].to_numpy(dtype=float)[job]
-             for limit in material.limits if limit.name in hours.columns},
-            material.limits,
-            np.asarray((index[job] - issued) / pd.Timedelta(hours=1), dtype=float),
-            dry_h - material.dry_spell_h,
-        )  # fmt: skip
-        chance = float(held)
     return Slot(
         start=index[first].tz_convert(zone),
         end=(index[last - 1] + pd.Timedelta(hours=1)).tz_convert(zone),
         best_start=index[best].tz_convert(zone),
         duration_h=float(last - first),
-        margin=float(least.max()),
-        chance=chance,
+        margin=float(found.margin[number]),
+        chance=figure(found.chance[number]),
+        chance_dry=figure(found.chance_dry[number]),
         opens=_held(hours, first - 1),
         closes=_held(hours, last),
         tightest=str(hours["held_by"].iloc[best + int(np.argmin(margin[job]))]),
-        dry_h_after=dry_h,
-        material=material.name,
+        dry_h_after=float(
+            background.dry_h_after.reindex(index[job.stop - 1 : job.stop]).iloc[0]
+        ),
+        material=background.material.name,
     )
 
 
