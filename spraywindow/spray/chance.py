@@ -13,6 +13,7 @@ from math import erf, sqrt
 
 import numpy as np
 
+from spraywindow.spray.errors_by_lead import NIGHT_MINIMUM
 from spraywindow.spray.material import Limit
 from spraywindow.weather import Array
 
@@ -31,7 +32,9 @@ class UsualError:
 
 
 USUAL_ERRORS: dict[str, UsualError] = {
-    "temperature": UsualError(1.5, 0.3, "P; the 1.5 K of the frost limits"),
+    "temperature": UsualError(
+        NIGHT_MINIMUM.first_day_k, NIGHT_MINIMUM.each_day_k, NIGHT_MINIMUM.source
+    ),
     "wind": UsualError(1.2, 0.2, "P"),
     "humidity": UsualError(8.0, 1.0, "P"),
     "wet wood": UsualError(1.5, 0.3, "Wang 2017: 1.3-1.6 h after calibration; growth P"),
