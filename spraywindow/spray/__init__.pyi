@@ -9,11 +9,11 @@ from .catalogue import CATALOGUE as CATALOGUE  # The known materials by name
 from .catalogue import COPPER as COPPER  # Fixed copper
 from .catalogue import OIL as OIL  # Horticultural oil
 from .catalogue import general_material as general_material  # For one not in the catalogue
-from .chance import USUAL_ERRORS as USUAL_ERRORS  # Usual errors of a forecast
 from .chance import Jobs as Jobs  # Jobs to judge in a block of hours
 from .chance import job_chances as job_chances  # Chance of each job to hold, 0 to 1
 from .conditions import Conditions as Conditions  # Derived quantities of a block of hours
 from .conditions import Setting as Setting  # What of a site bears on an hour
+from .errors_by_lead import USUAL_ERRORS as USUAL_ERRORS  # Usual errors of a forecast
 from .findings import NO_WORK as NO_WORK  # The reason of a closed day
 from .findings import RAIN_UNKNOWN as RAIN_UNKNOWN  # The reason where rain is unknown
 from .findings import TOO_EARLY as TOO_EARLY  # The reason past the data's end

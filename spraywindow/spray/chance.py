@@ -36,34 +36,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraywindow.spray.conditions import Conditions
+from spraywindow.spray.errors_by_lead import NIGHT_MINIMUM
 from spraywindow.spray.kernel import applies
 from spraywindow.spray.material import Limit, Material
 from spraywindow.spray.quantities import LOW_SUN_DEG, NEAR_EDGE_H, OPEN_SKY, QUANTITIES, STILL_MS
 from spraywindow.weather import Array, Interval, forward_highest
 
 Integers = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class UsualError:
-    """Standard error of a forecast: on the first day, and what each further day adds."""
-
-    first_day: float
-    each_day: float
-    source: str
-
-    def at(self, lead_h: Array) -> Array:
-        """Error at a lead time [h], in the quantity's unit."""
-        return np.asarray(self.first_day + self.each_day * np.maximum(lead_h / 24.0 - 1.0, 0.0))
-
-
-USUAL_ERRORS: dict[str, UsualError] = {
-    "temperature": UsualError(1.5, 0.3, "P; the 1.5 K of the frost limits"),
-    "wind": UsualError(1.2, 0.2, "P"),
-    "humidity": UsualError(8.0, 1.0, "P"),
-    "wet wood": UsualError(1.5, 0.3, "Wang 2017: 1.3-1.6 h after calibration; growth P"),
-    "rain": UsualError(6.0, 6.0, "P: hours by which a forecast misses the onset of rain"),
-}
 
 
 class Model(NamedTuple):
@@ -80,9 +59,9 @@ MODELS = {
     "temp": Model("temperature", "temperature", 3.0),
     "sun_temp": Model("temperature", "temperature", 3.0),
     "highest_temp": Model("temperature", "temperature", 3.0),
-    "lowest_temp": Model("lowest", "temperature", 3.0),
-    "lowest_temp_until_dry": Model("lowest", "temperature", 3.0),
-    "lowest_temp_either_side": Model("lowest", "temperature", 3.0),
+    "lowest_temp": Model("frost", "temperature", 1.0),
+    "lowest_temp_until_dry": Model("temperature", "temperature", 3.0),
+    "lowest_temp_either_side": Model("frost", "temperature", 1.0),
     "warm_sun_elevation": Model("high sun", "high sun", 30.0),
     "hot_dry_air": Model("humidity", "wood", 10.0),
     "humidity": Model("humidity", "wood", 10.0),
@@ -191,8 +170,12 @@ def clues(
         if distance is not None:
             worst = jobs.worst(distance)
             known = worst != -np.inf
-            near = np.clip(worst / model.scale, -FARTHEST, FARTHEST)
-            terms = _with_lead(near, lead_d)
+            if name == "frost":  # in usual errors of a night's minimum, as `frost_chance`
+                usual_k = NIGHT_MINIMUM.sigma_k(np.minimum(jobs.lead_h, NIGHT_MINIMUM.furthest_h))
+                terms = ((worst + NIGHT_MINIMUM.bias_k) / usual_k)[:, None]
+            else:
+                near = np.clip(worst / model.scale, -FARTHEST, FARTHEST)
+                terms = _with_lead(near, lead_d)
         yield limit, Clues(name, model.family, terms, known)
 
 
