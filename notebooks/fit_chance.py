@@ -106,9 +106,7 @@ def kept(conditions: Conditions, material: sw.Material) -> dict[str, np.ndarray]
         if any(column not in conditions.columns for column in quantity.needs):
             continue
         values = quantity.compute(conditions, limit)
-        low, high = (
-            _inside(limit, end) for end in (values.low, values.high)
-        )
+        low, high = (_inside(limit, end) for end in (values.low, values.high))
         out[limit.name] = np.where(low == high, low, np.nan)
     return out
 
@@ -131,12 +129,14 @@ def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
     materials = [each for base in (sw.OIL, sw.COPPER) for each in variants(base)]
     came = [kept(true, each) for each in materials]
     # of each limit's regression: terms, held, winter, cold months; of each job: rows of these
-    terms, held, group, jobs_of = (defaultdict(list) for _ in range(4))
+    terms, held, group = (defaultdict(list) for _ in range(3))
     counts: dict[str, int] = defaultdict(int)
     rows, members = [], []
     for number, (issued, raw) in enumerate(forecasts.groupby("issued_utc")):
         now = pd.Timestamp(issued).tz_localize("UTC")
-        ahead = table(raw.set_index(pd.DatetimeIndex(raw.valid_utc).tz_localize("UTC")), chance=True)
+        ahead = table(
+            raw.set_index(pd.DatetimeIndex(raw.valid_utc).tz_localize("UTC")), chance=True
+        )
         begin = now.floor("h")
         ahead = ahead[(ahead.index >= begin) & (ahead.index < now + pd.Timedelta("9D"))]
         before = truth[(truth.index < begin) & (truth.index >= begin - pd.Timedelta("4D"))]
@@ -156,17 +156,23 @@ def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
         for length in LENGTHS_H:
             hours = np.arange(len(index) - length + 1) + np.arange(length)[:, None]
             fits = workable[hours].all(axis=0) & (day[hours[0]] == day[hours[-1]])
-            fits &= (day[hours[0]] >= 1) & (day[hours[0]] <= DAYS) & (to_truth[hours] >= 0).all(axis=0)
+            fits &= (
+                (day[hours[0]] >= 1) & (day[hours[0]] <= DAYS) & (to_truth[hours] >= 0).all(axis=0)
+            )
             hours = hours[:, fits]
             jobs = Jobs(hours, (), lead[hours[0]])
             winter = now.year + (now.month >= 8)
             cold = now.month in COLD_MONTHS
             for which, material in enumerate(materials):
                 base = which % 3 == 0
-                for dry in ((False, True) if base and which else (False,)):
+                for dry in (False, True) if base and which else (False,):
                     event = np.ones(hours.shape[1])
                     used = []
-                    for weather_told, only in ((told, None), (untold, "rain untold"), (gustless, "gust by wind")):
+                    for weather_told, only in (
+                        (told, None),
+                        (untold, "rain untold"),
+                        (gustless, "gust by wind"),
+                    ):
                         for limit, clue in clues(weather_told, material, jobs, dry=dry):
                             if only and clue.model != only:
                                 continue
@@ -196,6 +202,7 @@ def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
 
 def regress(x: np.ndarray, y: np.ndarray, falling: bool, ridge: float = RIDGE) -> np.ndarray:
     """Logistic regression by likelihood; what tells of the weather may only raise the chance."""
+
     def loss(b: np.ndarray) -> tuple[float, np.ndarray]:
         score = x @ b
         value = (np.logaddexp(0, -score) * y + np.logaddexp(0, score) * (1 - y)).mean()
@@ -216,7 +223,10 @@ def fit(data: dict, jobs: pd.DataFrame, without: int | None = None) -> tuple[dic
     chance = np.empty(len(jobs))
     plain = np.empty(len(jobs))
     for part, at in jobs.groupby("part").indices.items():
-        for into, skip in ((chance, ("rain untold", "gust by wind")), (plain, ("rain", "gust by wind"))):
+        for into, skip in (
+            (chance, ("rain untold", "gust by wind")),
+            (plain, ("rain", "gust by wind")),
+        ):
             alone = defaultdict(list)
             for name, family, first, _ in data["members"][part]:
                 if name in skip:
@@ -305,8 +315,10 @@ if __name__ == "__main__":
         "judged by the rest",
         "most_lead_d": last,
         "most": [most_earned(cut) for _, cut in checked.groupby("day")],
-        "limits": {name: np.round(each, 4).tolist()
-                   for name, each in (FIXED | coefficients["limits"]).items()},
+        "limits": {
+            name: np.round(each, 4).tolist()
+            for name, each in (FIXED | coefficients["limits"]).items()
+        },
         "calibration": np.round(coefficients["calibration"], 4).tolist(),
         "came_true": came_true(checked),
     }

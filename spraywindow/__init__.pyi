@@ -26,6 +26,7 @@ from .spray import Material as Material
 from .spray import Rainfast as Rainfast
 from .spray import Setting as Setting
 from .spray import Slot as Slot
+from .spray import day_chances as day_chances
 from .spray import day_margins as day_margins
 from .spray import find_slots as find_slots
 from .spray import score_hours as score_hours

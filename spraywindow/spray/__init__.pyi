@@ -9,8 +9,11 @@ from .catalogue import CATALOGUE as CATALOGUE  # The known materials by name
 from .catalogue import COPPER as COPPER  # Fixed copper
 from .catalogue import OIL as OIL  # Horticultural oil
 from .catalogue import general_material as general_material  # For one not in the catalogue
+from .chance import CameTrue as CameTrue  # How chances like one came true
 from .chance import Jobs as Jobs  # Jobs to judge in a block of hours
+from .chance import came_true as came_true  # How chances like this one came true
 from .chance import job_chances as job_chances  # Chance of each job to hold, 0 to 1
+from .chance import most_lead_d as most_lead_d  # Days ahead up to which a figure is earned
 from .conditions import Conditions as Conditions  # Derived quantities of a block of hours
 from .conditions import Setting as Setting  # What of a site bears on an hour
 from .errors_by_lead import USUAL_ERRORS as USUAL_ERRORS  # Usual errors of a forecast
@@ -44,6 +47,7 @@ from .quantities import SUN_ON_WOOD_K_M2_W as SUN_ON_WOOD_K_M2_W  # Bark above a
 from .slots import FAR_END as FAR_END  # What closes a slot where the data end
 from .slots import Day as Day  # A local day: its verdict, and why not go
 from .slots import Slot as Slot  # A run of go hours on one local day
+from .slots import Stretches as Stretches  # Every stretch of job length
 from .slots import best_of_day as best_of_day  # Best least margin of the jobs of a day
 from .slots import day_answers as day_answers  # Say of each local day whether it has a slot
 from .slots import day_chances as day_chances  # The likeliest stretch of every day

@@ -30,7 +30,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,6 +120,11 @@ def fitted() -> Mapping[str, Any]:
     """The coefficients and where they come from (`chance.json`)."""
     text = files("spraywindow.spray").joinpath("chance.json").read_text(encoding="utf-8")
     return dict(json.loads(text))
+
+
+def wants_more(material: Material) -> bool:
+    """Whether a material wants dry hours that its hard limits do not ask for."""
+    return any(limit.kind == "soft" and limit.quantity == "rain_ahead" for limit in material.limits)
 
 
 def clues(
@@ -228,7 +233,8 @@ def _inversion(now: Conditions, jobs: Jobs) -> tuple[Array, NDArray[np.bool_]]:
     at_risk = np.broadcast_to(near, now.shape)
     wind = np.where(at_risk, now.wind.low - STILL_MS, np.inf)
     cloud = np.where(at_risk, now.cloud.low - OPEN_SKY, 0.5)
-    some, wind, cloud = jobs.worst(at_risk, np.max).astype(float), jobs.worst(wind), jobs.worst(cloud)
+    some = jobs.worst(at_risk.astype(float), np.max)
+    wind, cloud = jobs.worst(wind), jobs.worst(cloud)
     breeze = some * np.clip(wind, 0.0, 4.0)
     lead_d = jobs.lead_h / 24.0
     terms = [np.ones_like(some), -some, breeze, breeze / (1.0 + lead_d), -some * (wind < 0.0),
@@ -255,6 +261,48 @@ def calibration_terms(chance: Array, lead_h: Array) -> Array:
 def logistic(score: Array) -> Array:
     """Chance of a score on the scale of log odds."""
     return np.asarray(1.0 / (1.0 + np.exp(-np.clip(score, -30.0, 30.0))))
+
+
+@dataclass(frozen=True)
+class CameTrue:
+    """How chances like one came true, each winter judged by the rest.
+
+    Attributes
+    ----------
+    low, high : float
+        The tenth that the chance lies in.
+    cases, held : int
+        Jobs of which so much was said, as many days ahead, and how many of them held.
+    mornings : int
+        Mornings judged at that lead, whatever was said.
+    over : str
+        What they were.
+    """
+
+    json_keys: ClassVar = ("low:1", "high:1", "cases", "held", "mornings", "over")
+
+    low: float
+    high: float
+    cases: int
+    held: int
+    mornings: int
+    over: str
+
+
+def came_true(chance: float, days_ahead: int) -> CameTrue | None:
+    """How chances like this one came true, for a morning so many days ahead; None where untold."""
+    fit = fitted()
+    row = next((each for each in fit["came_true"] if each["day"] == days_ahead), None)
+    if row is None:
+        return None
+    tenth = min(int(chance * 10), 9)
+    return CameTrue(tenth / 10, (tenth + 1) / 10, row["cases"][tenth], row["held"][tenth],
+                    row["mornings"], fit["over"])  # fmt: skip
+
+
+def most_lead_d() -> int:
+    """Days ahead up to which a figure is earned."""
+    return int(fitted()["most_lead_d"])
 
 
 def job_chances(

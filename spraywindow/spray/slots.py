@@ -6,7 +6,7 @@ Of every local day: whether it has a slot, and how good its best one is.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
@@ -24,8 +24,11 @@ from spraywindow.spray.access import (
     local_days,
     open_hours,
 )
-from spraywindow.spray.chance import Jobs, job_chances
+from spraywindow.spray.chance import Jobs, job_chances, wants_more
+from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.hours import Background
+from spraywindow.spray.kernel import VERDICTS
+from spraywindow.spray.material import Material
 from spraywindow.weather import Array
 
 
@@ -111,7 +114,7 @@ def best_of_day(
 
 @dataclass(frozen=True, eq=False)
 class Stretches:
-    """Every stretch of job length in the working hours of one local day, in order of time.
+    """Every stretch of job length in the working hours of one local day.
 
     Attributes
     ----------
@@ -119,24 +122,102 @@ class Stretches:
         Hours of each.
     first : int array [stretch]
         Row of its first hour.
+    columns : tuple of int arrays [stretch]
+        Where it stands on the axes after time; empty for one site.
     day : int array [stretch]
-        Its local day, counted from 1970.
+        Its local day.
     verdict : int array [stretch]
-        0 where all hours are go, 1 where some are unknown and none is no-go, else 2.
+        Index into `RANKED`: a no-go hour makes it no-go, else an unknown one unknown.
     margin : array [stretch]
         Its least margin; NaN where unknown.
     chance, chance_dry : array [stretch]
         That it holds, and that the dry hours wanted follow too; NaN where nothing earns a
-        figure. Of hours that are record: 1 for go, 0 for no-go.
+        figure.
     """
 
     need: int
     first: NDArray[np.int64]
+    columns: tuple[NDArray[np.int64], ...]
     day: NDArray[np.int64]
     verdict: NDArray[np.int64]
     margin: Array
     chance: Array
     chance_dry: Array
+
+    @classmethod
+    def of(
+        cls,
+        verdict: NDArray[np.int8],
+        margin: Array,
+        may: Mask,
+        day: NDArray[np.int64],
+        need: int,
+    ) -> Stretches:
+        """Find them in scored hours, arrays [hour, ...]; the chances are those of a record.
+
+        Of a record a go stretch holds and a no-go one does not.
+
+        Parameters
+        ----------
+        verdict : int array
+            As `kernel.Scores.verdict`.
+        margin : array
+        may : bool array
+            Hours that may be worked.
+        day : int array
+            Local day of each hour.
+        need : int
+        """
+        count = max(len(margin) - need + 1, 0)
+        fits = may[:count] & (day[:count] == day[need - 1 :][:count])
+        for hour in range(1, need):
+            fits &= may[hour : hour + count]
+        first, *columns = np.nonzero(fits)
+        hours = (first + np.arange(need)[:, None], *columns)
+        rank = _RANK[verdict][hours].max(axis=0, initial=0)
+        values = margin[hours]
+        least = np.fmin.reduce(values, axis=0) if need else values
+        least = np.where(rank == 1, np.nan, least)
+        held = np.array([1.0, np.nan, 0.0])[rank]
+        return cls(need, first, tuple(columns), day[(first, *columns)], rank, least, held, held)
+
+    def weighed(
+        self,
+        conditions: Conditions,
+        material: Material,
+        lead_h: Array,
+        stage: int | None = None,
+        *,
+        first_row: int = 0,
+    ) -> Stretches:
+        """The same with a forecast's chances, where a stretch is not over when it was issued.
+
+        Parameters
+        ----------
+        conditions : Conditions
+            Whose row `first_row` is row 0 of the stretches.
+        material : Material
+        lead_h : array [hour]
+            Hours from the issue to each hour; negative is record.
+        stage : int, optional
+        first_row : int
+        """
+        ahead = lead_h[self.first + self.need - 1] >= 0.0
+        rows = self.first[ahead]
+        jobs = Jobs(
+            first_row + rows + np.arange(self.need)[:, None],
+            tuple(column[ahead] for column in self.columns),
+            np.maximum(lead_h[rows], 0.0),
+        )
+        chances: list[Array] = []
+        for dry in (False, True):
+            if dry and not wants_more(material):
+                chances.append(chances[0])
+                continue
+            chance = self.chance.copy()
+            chance[ahead] = job_chances(conditions, material, jobs, stage, dry=dry)
+            chances.append(chance)
+        return replace(self, chance=chances[0], chance_dry=chances[1])
 
     def best(self, of: NDArray[np.int64]) -> NDArray[np.int64]:
         """The best stretch for each value of `of` [stretch], in their order.
@@ -148,6 +229,10 @@ class Stretches:
             -np.round(np.nan_to_num(self.chance, nan=-1.0), 6), self.verdict, of,
         ))  # fmt: skip
         return order[np.unique(of[order], return_index=True)[1]]
+
+
+RANKED = ("go", "unknown", "no-go")
+_RANK = np.array([RANKED.index(name) for name in VERDICTS])
 
 
 def stretches(
@@ -170,29 +255,19 @@ def stretches(
     may = open_hours(hours, access)
     if now is not None:
         may = may & np.asarray(index >= now)
-    days = local_days(index, background)
-    count = max(len(index) - need + 1, 0)
-    rows = np.arange(count) + np.arange(need)[:, None]  # (hour of the job, stretch)
-    fits = may[rows].all(axis=0) & (days[rows[0]] == days[rows[-1]])
-    rows = rows[:, fits]
     named = np.asarray(hours["verdict"], dtype=object)
-    code = np.where(named == "go", 0, np.where(named == "unknown", 1, 2))
-    verdict = code[rows].max(axis=0, initial=0)
-    margin = hours["margin"].to_numpy(dtype=float)
-    least = np.where(verdict == 1, np.nan, margin[rows].min(axis=0, initial=np.inf))
-    least = np.where(verdict == 2, np.fmin.reduce(margin[rows], axis=0), least)
-    chances = [np.array([1.0, np.nan, 0.0])[verdict] for _ in range(2)]
+    codes = pd.Index(VERDICTS).get_indexer(pd.Index(named)).astype(np.int8)
+    found = Stretches.of(
+        codes, hours["margin"].to_numpy(dtype=float), may, local_days(index, background), need
+    )
     issued = background.forecast_from
-    if issued is not None and rows.size:
-        ahead = np.asarray(index >= issued)[rows[-1]]
-        at = pd.DatetimeIndex(background.daylight.index).get_indexer(index)[rows[:, ahead]]
-        lead_h = np.asarray((index[rows[0, ahead]] - issued) / pd.Timedelta(hours=1), dtype=float)
-        jobs = Jobs(at, (), np.maximum(lead_h, 0.0))
-        for dry, chance in enumerate(chances):
-            chance[ahead] = job_chances(
-                background.conditions, background.material, jobs, background.stage, dry=bool(dry)
-            )
-    return Stretches(need, rows[0], days[rows[0]], verdict, least, *chances)
+    if issued is None:
+        return found
+    first = int(pd.DatetimeIndex(background.daylight.index).searchsorted(index[0]))
+    lead_h = np.asarray((index - issued) / pd.Timedelta(hours=1), dtype=float)
+    return found.weighed(
+        background.conditions, background.material, lead_h, background.stage, first_row=first
+    )
 
 
 def day_chances(
@@ -225,7 +300,7 @@ def day_chances(
             "best_start": times.tz_convert(background_of(hours).place.timezone),
             "chance": found.chance[best],
             "chance_dry": found.chance_dry[best],
-            "verdict": np.array(["go", "unknown", "no-go"], dtype=object)[found.verdict[best]],
+            "verdict": np.array(RANKED, dtype=object)[found.verdict[best]],
         },
         index=pd.DatetimeIndex(pd.to_datetime(found.day[best], unit="D"), name="day"),
     )
@@ -274,7 +349,7 @@ def day_answers(
         answers.append(
             Day(
                 date,
-                ("go", "unknown", "no-go")[found.verdict[number]],
+                RANKED[found.verdict[number]],
                 str(hours["held_by"].iloc[worst]),
                 float(margin[worst]),
                 index[first].tz_convert(background.place.timezone),
@@ -423,9 +498,7 @@ def _slot(
         opens=_held(hours, first - 1),
         closes=_held(hours, last),
         tightest=str(hours["held_by"].iloc[best + int(np.argmin(margin[job]))]),
-        dry_h_after=float(
-            background.dry_h_after.reindex(index[job.stop - 1 : job.stop]).iloc[0]
-        ),
+        dry_h_after=float(background.dry_h_after.reindex(index[job.stop - 1 : job.stop]).iloc[0]),
         material=background.material.name,
     )
 

@@ -28,11 +28,13 @@ from spraywindow.site import (
 from spraywindow.spray import (
     NO_ACCESS,
     STAGE,
+    CameTrue,
     Day,
     Finding,
     Material,
     Setting,
     Slot,
+    came_true,
     day_answers,
     find_slots,
     open_hours,
@@ -53,11 +55,14 @@ class DayAnswer:
 
     `held_by` and `margin` belong to the limit nearest to letting it go; `why` is set instead
     where no limit of the weather decides (stages, spacing, the end of the weather). `early`: it
-    is unknown because the weather known does not reach far enough.
+    is unknown because the weather known does not reach far enough. `best_start` and the chances
+    are those of the day's likeliest stretch, go or not (`spraywindow.spray.Slot`); None on days
+    without one, and on those that trees or spacing close.
     """
 
     json_keys: ClassVar = (
         "date", "verdict", "start=slot.start", "end=slot.end", "margin=best_margin", "reason!",
+        "best_start", "chance:3", "chance_dry:3",
     )  # fmt: skip
 
     date: dt.date
@@ -67,6 +72,9 @@ class DayAnswer:
     margin: float
     why: Reason | None = None
     early: bool = False
+    best_start: pd.Timestamp | None = None
+    chance: float | None = None
+    chance_dry: float | None = None
 
     @property
     def best_margin(self) -> float:
@@ -162,7 +170,9 @@ def _answer(
     slot = next((slot for slot in slots if slot.start.date() == day.date), None)
     early = known_until is None or (day.start is not None and day.start > known_until)
     early = early and day.verdict == "unknown" and not why
-    return DayAnswer(day.date, day.verdict, slot, day.held_by, day.margin, why, early)
+    closed = day.held_by in held and day.verdict == "no-go"
+    likely = (None, None, None) if closed else (day.start, day.chance, day.chance_dry)
+    return DayAnswer(day.date, day.verdict, slot, day.held_by, day.margin, why, early, *likely)
 
 
 def _tallest(states: Mapping[dt.date, Sequence[BlockState]]) -> float:
@@ -237,8 +247,9 @@ class Evening:
 
     json_keys: ClassVar = (
         "site=site.name", "material=material.name", "now", "known_until", "source", "not_judged",
-        "today?", "tomorrow", "slots", "days=answers(date verdict held_by~ reason!)", "blocks",
-        "cautions!",
+        "today?", "tomorrow", "slots",
+        "days=answers(date verdict held_by~ reason! best_start chance:3 chance_dry:3)",
+        "blocks", "chance_known", "cautions!",
     )  # fmt: skip
 
     site: Site
@@ -258,6 +269,14 @@ class Evening:
     def first(self) -> DayAnswer:
         """The answer that comes first: for the rest of today before noon, else for tomorrow."""
         return self.today or self.tomorrow
+
+    @property
+    def chance_known(self) -> CameTrue | None:
+        """How chances like that of the first answer came true; None where it has none."""
+        first = self.first
+        if first.chance is None:
+            return None
+        return came_true(first.chance, max((first.date - self.now.date()).days, 1))
 
     @property
     def known_until(self) -> pd.Timestamp | None:

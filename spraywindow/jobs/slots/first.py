@@ -161,7 +161,7 @@ def planned_slots(evenings: Sequence[Evening]) -> list[Slot]:
     chances = pd.DataFrame(np.nan, index=days, columns=list(program.materials))
     for (day, name), slot in best.items():
         if name in chances.columns:
-            chances.loc[day, name] = slot.chance
+            chances.loc[day, name] = slot.chance or 0.0  # without a figure: last
     first = min(days).date()
     urgent = {each.material.name: urgency(each, first) for each in evenings}
     values = {name: 0.0 if found is None else found.value for name, found in urgent.items()}

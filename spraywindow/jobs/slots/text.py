@@ -11,6 +11,7 @@ from spraywindow.jobs.slots.words import (
     cautions,
     closes_words,
     headline,
+    how_known,
     limit_words,
     opens_words,
     reason,
@@ -81,6 +82,7 @@ def _foot(evening: Evening) -> list[str]:
                      f"{wanted if dry_h else ''}.")  # fmt: skip
     else:
         lines.append(f"No hour from now on can be answered: {EARLY}.")
+    lines.append(f"{how_known(evening)}.")
     lines += [f"Note: {note}." for note in evening.notes]
     lines.append(source_line(evening.source))
     return [paragraph(line) for line in lines]
@@ -94,7 +96,7 @@ def _slots_text(evening: Evening) -> str:
             day_words(slot.start.date()),
             f"{clock(slot.start)}-{clock(slot.end)}",
             clock(slot.best_start),
-            f"{100 * slot.chance:.0f} %",
+            _share(slot.chance),
             f"{slot.dry_h_after:.0f} h",
             f"{opens_words(slot, evening)} / {closes_words(slot, evening)}",
         ]
@@ -108,10 +110,20 @@ def _slots_text(evening: Evening) -> str:
 
 def _days_text(evening: Evening) -> str:
     rows = [
-        [day_words(answer.date), answer.verdict, reason(answer, evening)]
+        [
+            day_words(answer.date), answer.verdict,
+            "" if answer.best_start is None else clock(answer.best_start),
+            "" if answer.best_start is None else _share(answer.chance),
+            reason(answer, evening),
+        ]
         for answer in evening.answers
-    ]
-    return "Day by day\n" + table_text(["day", "answer", "why"], rows)
+    ]  # fmt: skip
+    head = ["day", "answer", "best\nstart", "chance\nto hold", "why"]
+    return "Day by day\n" + table_text(head, rows, right=(3,))
+
+
+def _share(chance: float | None) -> str:
+    return "no number" if chance is None else f"{100 * chance:.0f} %"
 
 
 def _hours_text(evening: Evening) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from spraywindow.days import day_words
-from spraywindow.jobs.slots import reason
+from spraywindow.jobs.slots import chance_words, reason
 from spraywindow.jobs.visits.answer import Choice, LeftOut, PlannedStop, Visits
 from spraywindow.jobs.visits.book import Book
 from spraywindow.show import (
@@ -64,7 +64,7 @@ def _round_text(visits: Visits) -> str:
         ])  # fmt: skip
         why.append(paragraph(
             f"{stop.order}. {site}: {urgency_words(choice)}; "
-            f"{100 * slot.chance:.0f} % that the hours hold."
+            f"{chance_words(slot)}."
         ))  # fmt: skip
     head = ["", "leave", "drive", "there", "spray", "material", "good hours", "site"]
     return table_text(head, rows, right=(2,)) + "\n\n" + "\n".join(why)
