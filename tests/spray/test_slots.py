@@ -154,12 +154,11 @@ def test_slots_of_a_forecast_rank_by_the_chance_that_they_hold() -> None:
     near, far = on(ranked, DAY - dt.timedelta(days=1))[0], on(ranked, DAY + dt.timedelta(days=2))[0]
     assert near.margin < far.margin
     assert ranked.index(near) < ranked.index(far)
-    # the nearer day is likelier with the same margins; rain soon after makes a day less likely
-    soon = fortnight(rain_mm={NOON + 75: 9.0})
+    # rain that the limits allow makes a day less likely all the same
+    soon = fortnight(rain_mm={NOON + 60: 1.0})
     soon.attrs = table.attrs
     risky = find_slots(score_hours(soon, PLACE, OIL), now=table.index[NOON - 24])
     assert on(risky)[0].chance < on(slots)[0].chance
-    assert on(risky)[0].margin == on(slots)[0].margin
 
 
 def test_a_day_is_unknown_only_where_no_known_hour_forbids_it() -> None:

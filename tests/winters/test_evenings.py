@@ -68,17 +68,26 @@ def compare(
             name = built.materials[which].name
             # nobody gives `slots` all the winters
             near = table.loc[now - pd.Timedelta(days=12) : now + pd.Timedelta(days=14)]
-            answer = evening(site, near, now.tz_convert("UTC"), name).tomorrow
+            whole = evening(site, near, now.tz_convert("UTC"), name)
+            answer = whole.tomorrow
+            for morning in range(4):
+                chances = (
+                    seen.chance[day, morning, which, column],
+                    seen.chance_dry[day, morning, which, column],
+                )
+                told = whole.answers[morning]
+                if site.access.works_on(told.date):
+                    assert (told.chance, told.chance_dry) == pytest.approx(chances, nan_ok=True)
             margin = seen.margin[day, 0, which, column]
             assert (answer.verdict == "go") == np.isfinite(margin), (tomorrow, name, answer)
             compared += 1
             if answer.slot is not None:
                 going += 1
-                hour = built.block.epoch_h[number] + seen.start[day, which, column]
+                hour = built.block.epoch_h[number] + seen.start[day, 0, which, column]
                 best = pd.Timestamp(int(hour) * 3600, unit="s", tz="UTC")
                 assert answer.slot.best_start == best, (tomorrow, name)
                 assert answer.slot.margin == pytest.approx(margin)
-                assert answer.slot.chance == pytest.approx(seen.chance[day, which, column])
+                assert answer.slot.chance == pytest.approx(seen.chance[day, 0, which, column])
     return compared, going
 
 

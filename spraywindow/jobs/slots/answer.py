@@ -171,7 +171,7 @@ def _answer(
     early = known_until is None or (day.start is not None and day.start > known_until)
     early = early and day.verdict == "unknown" and not why
     closed = day.held_by in held and day.verdict == "no-go"
-    likely = (None, None, None) if closed else (day.start, day.chance, day.chance_dry)
+    likely = (None, None, None) if closed else (day.best_start, day.chance, day.chance_dry)
     return DayAnswer(day.date, day.verdict, slot, day.held_by, day.margin, why, early, *likely)
 
 
