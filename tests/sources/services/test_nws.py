@@ -90,6 +90,20 @@ def test_a_hole_in_a_layer_is_unknown() -> None:
     assert out["temp_c"].iloc[1:].isna().all()
 
 
+def test_intervals_that_contradict_each_other_leave_their_hours_unknown() -> None:
+    twice = layer("degC", (0, "PT6H", 10), (4, "PT4H", 12), (8, "PT2H", 9), (8, "PT2H", 9))
+    dry_first = layer("mm", (0, "PT6H", 0), (0, "PT6H", 3), (6, "PT1H", 0), (6, "PT6H", 0.4))
+    out = nws.parse(reply(temperature=twice, quantitativePrecipitation=dry_first))
+    assert out["temp_c"].iloc[:4].tolist() == [10] * 4
+    assert out["temp_c"].iloc[4:6].isna().all()
+    assert out["temp_c"].iloc[6:10].tolist() == [12, 12, 9, 9]  # the same thing twice is one thing
+    assert out[["rain_mm", "rain_total_mm"]].iloc[:12].isna().all(axis=None)
+    assert out.attrs["notes"] == [
+        "temperature: 2 hours are told more than one thing and are unknown",
+        "quantitativePrecipitation: 12 hours are told more than one thing and are unknown",
+    ]
+
+
 def test_an_interval_that_is_not_of_whole_hours_tells_nothing() -> None:
     half = layer("mm", (0, "PT1H", 0.0), start=START + pd.Timedelta(minutes=30))
     assert nws.parse(reply(quantitativePrecipitation=half))["rain_mm"].isna().all()
