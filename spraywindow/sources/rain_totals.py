@@ -59,7 +59,9 @@ def settle_totals(
         within = rain[row : row + hours]
         lacking, dry = (row + np.flatnonzero(rows) for rows in (np.isnan(within), within == 0.0))
         rest = round(total - np.nansum(within), 6)
-        earlier = np.unique(periods[0, lacking])  # with NaN where no total tells of an hour
+        # of each earlier total in it one hour; NaN where none tells of an hour
+        one = np.unique(lacking - periods[2, lacking], return_index=True)[1]
+        earlier = periods[0, lacking[one]]
         if rest > ROUNDING_MM + earlier.sum():
             # Hours said to be dry hide rain: they are known no longer.
             rain[dry] = np.nan

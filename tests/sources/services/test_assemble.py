@@ -64,6 +64,8 @@ def test_a_total_of_more_than_its_hours_makes_the_dry_ones_unknown() -> None:
     # another total that sees much more than the first leaves nothing known of those hours
     out = rain_columns(HOURS, [*hourly, total(0, 6, 2.6), total(1, 6, 9.0)])
     assert out[["rain_mm", "rain_total_mm"]].iloc[2:7].isna().all(axis=None)
+    out = rain_columns(HOURS, [total(0, 6, 5.0), total(6, 6, 5.0), total(0, 12, 10.0)])
+    assert out["rain_total_mm"].iloc[:12].eq(5.0).all()  # two that make up the third
     rounded = rain_columns(HOURS, [*hourly, total(0, 6, 1.9)])
     assert rounded["rain_mm"].iloc[:7].notna().all()
     assert not rounded.attrs["notes"]
