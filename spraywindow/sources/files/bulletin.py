@@ -24,7 +24,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import InputError, WeatherError
-from spraywindow.sources import LONGEST_TOTAL_H, settle_totals
+from spraywindow.sources import LONGEST_PLAIN_STEP_H, LONGEST_TOTAL_H, settle_totals
 from spraywindow.sources.files.on_hours import directions, instants
 from spraywindow.units import convert
 from spraywindow.weather import COLUMNS, PERIOD_COLUMNS
@@ -34,7 +34,7 @@ CREDIT = "US National Blend of Models, National Weather Service (public domain)"
 _HEAD = re.compile(
     r"^\s*(\w{3,6})\s+NBM V[\d.]+ (NB[HSEX]) GUIDANCE\s+(\d+/\d+/\d{4})\s+(\d{4}) UTC\s*$", re.M
 )
-LONGEST_STEP_MIN = 180
+LONGEST_STEP_MIN = LONGEST_PLAIN_STEP_H * 60
 MISSING = -99.0
 
 

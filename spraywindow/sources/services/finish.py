@@ -68,7 +68,7 @@ def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.Dat
     """Lay rain totals out on hours without ever spreading one.
 
     One-hour totals become ``rain_mm``; longer ones are settled as those of a file
-    (`spraywindow.sources.rain_totals.settle_totals`), the shortest first; a negative or unknown
+    (`spraywindow.sources.coarse.settle_totals`), the shortest first; a negative or unknown
     one tells nothing.
 
     Parameters

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from spraywindow.errors import InputError
 from spraywindow.place import Place
+from spraywindow.sources import LONGEST_PLAIN_STEP_H
 from spraywindow.sources.http import block, get_json, hour_stamps, numbers, stamps
 from spraywindow.sources.services.finish import (
     HOUR,
@@ -53,9 +54,6 @@ AMOUNT, CHANCE = "precipitation_amount", "probability_of_precipitation"
 EXTREMES = {"air_temperature_min": "temp_min_c", "air_temperature_max": "temp_max_c"}
 PERIODS_H = {"next_1_hours": 1, "next_6_hours": 6}
 LONGEST_STEP_H = 6
-LONGEST_PLAIN_STEP_H = 3
-"""Over a longer step the temperature between the stamps is unknown without the step's extremes:
-interpolated ones were seen 2.3 degC above the service's own minimum [h]."""
 
 
 def parse(payload: Any) -> pd.DataFrame:

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from spraywindow.sources.coarse import settle_totals
 from spraywindow.sources.files.on_hours import (
     directions,
     held_maxima,
@@ -12,7 +13,6 @@ from spraywindow.sources.files.on_hours import (
     within_hour,
 )
 from spraywindow.sources.files.steps import usual_step
-from spraywindow.sources.rain_totals import settle_totals
 
 NO = np.nan
 

@@ -1,4 +1,4 @@
-"""Rain totals over several hours brought to hours: one rule for files and services."""
+"""What steps longer than an hour tell of its hours: one rule for files, services and members."""
 
 from __future__ import annotations
 
@@ -12,6 +12,9 @@ ROUNDING_MM = 0.5
 or 0.01 in; P: common practice, no source."""
 LONGEST_TOTAL_H = 12
 """Rain totals over more hours than this stay unknown, unless they are zero."""
+LONGEST_PLAIN_STEP_H = 3
+"""Over a longer step the temperature between the stamps is unknown without the step's extremes:
+interpolated ones were seen 2.3 degC above a service's own minimum [h]."""
 
 
 def settle_totals(
