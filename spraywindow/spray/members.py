@@ -45,8 +45,11 @@ def score_members(
         Columns of the weather table, checked; NaN is unknown.
     index : DatetimeIndex
         The hours, UTC.
-    place, material, stage, setting, forecast_from
+    place, material, stage, setting
         As for `spraywindow.spray.hours.score_hours`.
+    forecast_from : Timestamp, optional
+        As there: from here on frost is judged with a single forecast's uncertainty. Without it
+        the members' own spread is all of it.
 
     Returns
     -------

@@ -144,8 +144,9 @@ def dataset(units: str = "kg m-2 s-1") -> Any:
     )  # fmt: skip
 
 
-def test_netcdf_is_read_by_its_own_units(tmp_path: Path) -> None:
-    dataset().to_netcdf(tmp_path / "m.nc")
+@pytest.mark.parametrize("engine", ["scipy", "h5netcdf"])  # the classic format and netCDF 4
+def test_netcdf_is_read_by_its_own_units(tmp_path: Path, engine: Any) -> None:
+    dataset().to_netcdf(tmp_path / "m.nc", engine=engine)
     out = read_members(tmp_path / "m.nc")
     assert out.count == 3
     assert np.allclose(out.columns["temp_c"], 6.85)
