@@ -102,7 +102,13 @@ def parse(text: str) -> Bulletin:
     if pd.isna(issued):
         raise WeatherError(f"{name}: the time of issue is none: {day} {time}")
     issued = issued.tz_localize("UTC")
-    rows = {line.split()[0]: line.replace("|", " ") for line in text.splitlines() if line.split()}
+    rows: dict[str, str] = {}
+    indent = len(found[1]) if (found := re.search(r"^( *)UTC", text, re.M)) else 0
+    for whole in text.splitlines():
+        line = whole[indent:]
+        key = line[:4].strip()
+        if rows.setdefault(key, line.replace("|", " ")) != line.replace("|", " ") and key in _READ:
+            raise WeatherError(f"{name}: {key} stands twice and differs")
     stamps, ends = _stamps(rows, issued, name)
     told = {key: _values(line, ends, name) for key, line in rows.items() if key in _WANTED}
     index = pd.date_range(issued.floor("h"), stamps[-1], freq="h", name="time")
@@ -142,6 +148,7 @@ _WANTED = {"WDR"} | {
     for names in (*(e[:2] for e in ELEMENTS), *((f"P{h:02}", f"Q{h:02}") for h in PERIODS_H))
     for name in names
 }
+_READ = {*_WANTED, "UTC", "FHR"}
 
 
 def _stamps(
@@ -169,10 +176,9 @@ def _values(line: str, ends: list[int], name: str) -> Floats:
     begins = [3, *ends[:-1]]
     begins[0] = max(begins[0], ends[0] - (ends[1] - ends[0] if len(ends) > 1 else 3))
     cells = [line[begin:end].strip() for begin, end in zip(begins, ends, strict=True)]
-    try:
-        values = np.array([float(cell) if cell else np.nan for cell in cells])
-    except ValueError:
-        raise WeatherError(f"{name}: {line[:3]} holds more than numbers: {line.strip()}") from None
+    if not all(re.fullmatch(r"(-?\d{1,4})?", cell, re.ASCII) for cell in cells):
+        raise WeatherError(f"{name}: {line[:3]} holds more than numbers: {line.strip()[:80]}")
+    values = np.array([float(cell) if cell else np.nan for cell in cells])
     return np.where(values <= MISSING, np.nan, values)
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from spraywindow.errors import InputError, WeatherError
 from spraywindow.sources.members.members import Members, side_by_side, without_long_lines
 from spraywindow.units import convert
-from spraywindow.weather import COLUMNS, dew_point_from_humidity
+from spraywindow.weather import COLUMNS, LONGEST_H, dew_point_from_humidity
 
 Array = NDArray[np.float64]
 
@@ -144,6 +144,8 @@ def _in_our_unit(name: str, frame: pd.DataFrame, unit: str | None, path: Path) -
     quantity = QUANTITIES[name]
     if unit is None or unit in quantity.spellings:
         unit = quantity.canonical
+    if not all(pd.api.types.is_numeric_dtype(kind) for kind in frame.dtypes):
+        raise WeatherError(f"{path.name}: {name} holds more than numbers")
     values = frame.to_numpy(dtype=float)
     try:
         if quantity.canonical == "mm/s":
@@ -157,9 +159,14 @@ def _in_our_unit(name: str, frame: pd.DataFrame, unit: str | None, path: Path) -
 
 
 def _hours(times: Any, path: Path) -> pd.DatetimeIndex:
-    index = pd.DatetimeIndex(pd.to_datetime(times, utc=True), name="time")
-    if index.hasnans or (index != index.floor("h")).any():
+    try:
+        index = pd.DatetimeIndex(pd.to_datetime(times, utc=True), name="time")
+    except (ValueError, TypeError) as error:
+        raise WeatherError(f"{path.name}: a stamp is not a time") from error
+    if not len(index) or index.hasnans or (index != index.floor("h")).any():
         raise WeatherError(f"{path.name}: a stamp is not on an hour")
+    if index[-1] - index[0] > pd.Timedelta(hours=LONGEST_H):
+        raise WeatherError(f"{path.name}: the stamps span more than a century")
     return index
 
 
@@ -202,12 +209,15 @@ def _parquet(path: Path) -> tuple[dict[str, pd.DataFrame], pd.Timestamp | None]:
         frame.index = _hours(frame.index, path)
         found[str(name)] = _in_our_unit(str(name), frame, None, path)
     issue = next((name for name in ISSUE_NAMES if name in names), None)
-    issued = None if issue is None or rows.empty else _issue(rows[issue].iloc[0])
+    issued = None if issue is None or rows.empty else _issue(rows[issue].iloc[0], path)
     return found, issued
 
 
-def _issue(given: Any) -> pd.Timestamp:
-    issued = pd.Timestamp(given)
+def _issue(given: Any, path: Path) -> pd.Timestamp:
+    try:
+        issued = pd.Timestamp(given)
+    except (ValueError, TypeError) as error:
+        raise WeatherError(f"{path.name}: the time of issue is none") from error
     return issued.tz_localize("UTC") if issued.tzinfo is None else issued.tz_convert("UTC")
 
 
@@ -248,4 +258,4 @@ def _netcdf(path: Path) -> tuple[dict[str, pd.DataFrame], pd.Timestamp | None]:
             unit = str(variable.attrs.get("units", "none"))
             found[name] = _in_our_unit(name, frame, unit, path)
     issue = next((name for name in ISSUE_NAMES if name in data.coords), None)
-    return found, None if issue is None else _issue(data[issue].to_numpy()[()])
+    return found, None if issue is None else _issue(data[issue].to_numpy()[()], path)

@@ -33,7 +33,8 @@ SHORT = """
  P06   5    40    20
  P12        45
  Q06   0    12     0
-""".replace("\n ", "\n")
+"""
+"""As the service sends it: a blank before each line, which others strip."""
 
 
 def recorded(kind: str) -> Any:
@@ -117,12 +118,14 @@ def test_a_bulletin_is_a_weather_file(tmp_path: Path) -> None:
     ("old", "new", "words"),
     [
         ("NBM V4.1 NBS", "NBM", "0 bulletins"),
-        ("\nDT ", SHORT + "\nDT ", "2 bulletins"),
+        ("\n DT ", SHORT + "\n DT ", "2 bulletins"),
         (" 1/09/2026", "13/09/2026", "time of issue"),
         ("UTC  06", "XTC  06", "no line of hours"),
         ("FHR  05", "FHR  06", "do not follow"),
         ("FHR  05 08", "FHR  05 05", "are odd"),
         ("TMP  32", "TMP  xx", "more than numbers"),
+        ("TMP  32", "TMP 0_0", "more than numbers"),
+        ("\n TSD", "\n TMP  50 50 50 50 50\n TSD", "TMP stands twice"),
     ],
 )
 def test_a_bulletin_that_is_none_is_refused(old: str, new: str, words: str) -> None:

@@ -118,6 +118,9 @@ def test_recorded_members() -> None:
         (lambda f: pd.concat([f, f]), "stands twice"),
         (lambda f: f.assign(reference_datetime=f["datetime"]), "one issue"),
         (lambda f: f.assign(datetime=f["datetime"] + pd.Timedelta("30min")), "not on an hour"),
+        (lambda f: f.assign(datetime=[f"noon {t}" for t in f["datetime"]]), "stamp is not a time"),
+        (lambda f: f.assign(reference_datetime="noon"), "time of issue is none"),
+        (lambda f: f.assign(prediction="warm"), "holds more than numbers"),
         (lambda f: f.assign(prediction=f["prediction"] - 200), "member 1: .*impossible values"),
     ],
 )  # fmt: skip
