@@ -14,6 +14,7 @@ from spraywindow.errors import InputError
 from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.material import Limit
 from spraywindow.weather import (
+    DIRECTED_MS,
     Array,
     Interval,
     air,
@@ -92,7 +93,10 @@ def _degrees_off_downwind(now: Conditions, limit: Limit) -> Interval:
     off = np.full(now.shape, 180.0)
     for bearing in now.setting.neighbours_deg:
         off = np.minimum(off, np.abs((toward - bearing + 180.0) % 360.0 - 180.0))
-    return ends_lowest(interval(off, 0.0, 180.0))
+    # a calm turns any way within the hour, whatever its direction says: the least counts
+    told, wind = interval(off, 0.0, 180.0), now.column("wind_ms", 0.0)
+    low, high = wind.low < DIRECTED_MS, wind.high < DIRECTED_MS
+    return ends_lowest(Interval(np.where(low, 0.0, told.low), np.where(high, 0.0, told.high)))
 
 
 def _wet_bulb_depression(now: Conditions, limit: Limit) -> Interval:

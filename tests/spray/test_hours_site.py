@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -82,6 +84,46 @@ def test_drift_stops_within_45_degrees_downwind(
         assert scored["verdict"] == verdict
         if verdict != "go":
             assert scored["held_by"] == "neighbours"
+
+
+@pytest.mark.parametrize("from_deg", [0.0, 90.0, 360.0, np.nan])
+def test_a_calm_drifts_any_way(from_deg: float) -> None:
+    # WMO-No. 306: a calm is reported with direction 0; vanes start near 0.5 m/s (WMO-No. 8), and
+    # the limit of 1 m/s is common practice
+    setting = Setting(neighbours_deg=(0.0,))
+    for row in (NOON, NOON + 1):  # at either end of the hour
+        calm = fortnight(
+            wind_from_deg=from_deg, wind_ms={**dict.fromkeys(range(336), 2.5), row: 0.9}
+        )
+        scored = hour(calm, COPPER, setting=setting)
+        assert (scored["verdict"], scored["held_by"]) == ("no-go", "neighbours")
+        assert scored["neighbours"] < 0.0
+        assert hour(calm, COPPER)["verdict"] == "go"  # nobody is near
+
+
+def test_a_wind_that_may_be_calm_may_drift_any_way() -> None:
+    unknown = fortnight(wind_from_deg=0.0, wind_ms=np.nan)
+    scored = hour(unknown, COPPER, setting=Setting(neighbours_deg=(0.0,)))
+    assert np.isnan(scored["neighbours"])
+    assert scored["verdict"] == "unknown"
+
+
+def test_a_shelter_lowers_wind_and_gusts_and_makes_still_air_stiller() -> None:
+    # Heisler and DeWalle (1988): 20 to 70 % of the open wind behind windbreaks
+    windy, gusty = fortnight(wind_ms=7.0), fortnight(gust_ms=9.0)
+    half = Setting(shelter=0.5)
+    for open_, name in ((windy, "wind"), (gusty, "gusts")):
+        assert hour(open_, COPPER)["held_by"] == name
+        assert hour(open_, COPPER, setting=half)["verdict"] == "go"
+    # 2.5 m/s break an inversion in the open, and have a direction
+    dawn = fortnight(wind_ms=2.5, cloud=0.2)
+    row = NOON - 4
+    assert hour(dawn, COPPER, row)["inversion"] >= 0.0
+    assert hour(dawn, COPPER, row, setting=half)["inversion"] < 0.0
+    near = Setting(neighbours_deg=(0.0,), shelter=0.4)
+    breeze = fortnight(wind_ms=2.0, wind_from_deg=0.0)
+    assert hour(breeze, COPPER, setting=replace(near, shelter=1.0))["neighbours"] == 1.0
+    assert hour(breeze, COPPER, setting=near)["neighbours"] < 0.0
 
 
 def test_without_neighbours_the_direction_does_not_matter() -> None:

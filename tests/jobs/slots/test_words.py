@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -138,6 +139,15 @@ def told(source: dict[str, Any], now: pd.Timestamp) -> str:
     table = pd.DataFrame()
     table.attrs["source"] = source
     return source_line(weather_source(table, now))
+
+
+def test_a_sheltered_site_says_so() -> None:
+    # common practice: a user's own figure goes with the answer that rests on it
+    open_site = site()
+    sheltered = replace(open_site, setting=replace(open_site.setting, shelter=0.5))
+    assert not answer(open_site).notes
+    text = evening_text(answer(sheltered), [])
+    assert "Note: the trees are sheltered: wind and gusts count 50 %." in text
 
 
 def test_source_age_and_credit() -> None:
