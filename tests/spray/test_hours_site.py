@@ -31,6 +31,23 @@ def test_high_sun_counts_only_where_warm_and_open(
         assert scored["held_by"] == "high sun"
 
 
+def test_once_dry_earlier_is_kinder_than_the_high_sun() -> None:
+    # Common practice, no source: falling from 30 to 45 degrees of clear sun, in any warmth, and
+    # never a stop. On the equator in January the sun is at 45 degrees some 3 h before noon.
+    for temp in (8.0, 14.0):
+        scored = score_hours(fortnight(temp, cloud=0.2), EQUATOR, OIL)
+        day = scored["earlier sun"].iloc[NOON - 12 : NOON + 6]
+        assert day.iloc[0] == 1.0
+        assert (np.diff(day) <= 0.0).all()  # the sinking sun of the afternoon gains nothing back
+        assert day.iloc[12:].eq(0.0).all()
+        assert day.between(0.01, 0.99).any()
+        assert not (scored["verdict"].eq("no-go") & scored["held_by"].eq("earlier sun")).any()
+    cloudy = score_hours(fortnight(cloud=0.9), EQUATOR, OIL)
+    assert cloudy["earlier sun"].eq(1.0).all()
+    untold = hour(fortnight(cloud=None), OIL, place=EQUATOR)
+    assert (untold["earlier sun"], untold["verdict"]) == (0.0, "go")  # it may be clear
+
+
 def test_warmth_at_the_end_of_the_hour_counts_for_the_high_sun() -> None:
     table = colder({NOON + 1: 15.5}, temp_c=14.0, cloud=0.2)
     assert hour(table, OIL, place=EQUATOR)["held_by"] == "high sun"
