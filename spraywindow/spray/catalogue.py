@@ -79,9 +79,6 @@ OIL = Material(
         Limit("rain chance later", "highest_rain_chance", "at most", 0.40, 0.40, "fraction",
               "soft", "rain likely later", "growers wait for 3-4 dry days", "P", 72),
         *_SHARED,
-        Limit("thirsty trees", "rain_before", "at least", 5.0, 5.0, "mm", "caution",
-              "trees may be thirsty", "drought predisposes to oil burn: water first",
-              "UC IPM Oil burn; P: under 5 mm in 10 days", 240),
         Limit("very dry air", "very_dry_air", "at least", 0.0, 10.0, "points", "caution",
               "very dry warm air", "predisposes to oil burn", "P: below 30 % above 25 °C"),
         Limit("green and frost", "lowest_temp_either_side", "at least", 0.0, 2.0, "degC", "hard",
@@ -95,6 +92,7 @@ OIL = Material(
     highest_rate=0.03,
     days_apart=MappingProxyType({"sulfur": 30, "captan": 14}),
     rainfast=Rainfast(24, "P"),
+    burns_thirsty=True,  # UC IPM Oil burn
     targets=(51,),  # late in dormancy, before bud burst: UC IPM
     cautions=(
         "Oil: not near freezing, in heat, on thirsty trees, or within 30 days of sulfur.",

@@ -48,7 +48,7 @@ def test_rain_counts_by_the_dry_hours_beyond_those_wanted() -> None:
 
 
 def test_soft_limits_cautions_and_unknown_margins_are_left_out() -> None:
-    assert hold({"frost in 48 h": [0.0], "thirsty trees": [-3.0], "humid": [np.nan]}) == 1.0
+    assert hold({"frost in 48 h": [0.0], "very dry air": [-3.0], "humid": [np.nan]}) == 1.0
     soft = replace(COLD, kind="soft")
     assert chance_of_holding({"cold": np.zeros(1)}, (soft,), np.zeros(1), ALONE) == 1.0
 
