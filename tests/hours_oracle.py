@@ -116,6 +116,7 @@ class _Hours:
             none_may(self.over("gust_ms", t, t), lambda gust: gust > 15 * 0.44704),
             self.inversion(t),
             none_may(self.over("wind_from_deg", t, t + 1), self.drifts),
+            none_may(winds, lambda wind: wind < 1.0),
             all_of(self.hot_and_dry(row) for row in (t, t + 1)),
         ]
 

@@ -151,6 +151,7 @@ class SiteFields(Table):
                 neighbours_deg=at.neighbours,
                 frost_hollow_c=at.frost_hollow,
                 dew_off_h=at.dew_off,
+                shelter=at.shelter,
             ),
             access=Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed)),
             people=self.crew.people,

@@ -28,7 +28,8 @@ _SHARED = (
           "cold still air carries droplets to neighbours",
           "extension: 1-2 h before sunset to 1-2 h after sunrise; the hourly flag is P"),
     Limit("neighbours", "degrees_off_downwind", "above", 45.0, 30.0, "deg", "hard",
-          "wind is toward a neighbour", "what lies downwind must not be drifted on", "P"),
+          "wind is toward a neighbour", "what lies downwind must not be drifted on",
+          "P; below 1 m/s any way: vanes and calms, WMO-No. 8 and 306"),
     Limit("hot dry air", "hot_dry_air", "at least", 0.0, 10.0, "points", "hard",
           "air too hot and dry", "droplets dry before they land",
           "Ontario: not when below 40 % humidity and above 25 °C"),
@@ -52,6 +53,9 @@ OIL = Material(
         Limit("high sun", "warm_sun_elevation", "at most", 45.0, 15.0, "deg", "hard",
               "sun too high", "strong sun on fresh oil burns",
               "P: where warmer than 15 °C and cloud under 80 %"),
+        Limit("earlier sun", "clear_sun_so_far", "at most", 45.0, 15.0, "deg", "soft",
+              "late for the sun", "once the wood is dry, earlier is kinder than the high sun",
+              "P: from 30 to 45 degrees in whatever warmth, cloud under 80 %"),
         Limit("frost in 24 h", "lowest_temp", "above", 0.0, 4.4, "degC", "hard", "frost too near",
               "oil before frost injures buds", "USU: above 32 °F, ideally 40 °F, for 24 h", 24),
         Limit("frost in 48 h", "lowest_temp_next_day", "above", 0.0, 4.4, "degC", "soft",
@@ -75,9 +79,6 @@ OIL = Material(
         Limit("rain chance later", "highest_rain_chance", "at most", 0.40, 0.40, "fraction",
               "soft", "rain likely later", "growers wait for 3-4 dry days", "P", 72),
         *_SHARED,
-        Limit("thirsty trees", "rain_before", "at least", 5.0, 5.0, "mm", "caution",
-              "trees may be thirsty", "drought predisposes to oil burn: water first",
-              "UC IPM Oil burn; P: under 5 mm in 10 days", 240),
         Limit("very dry air", "very_dry_air", "at least", 0.0, 10.0, "points", "caution",
               "very dry warm air", "predisposes to oil burn", "P: below 30 % above 25 °C"),
         Limit("green and frost", "lowest_temp_either_side", "at least", 0.0, 2.0, "degC", "hard",
@@ -91,6 +92,7 @@ OIL = Material(
     highest_rate=0.03,
     days_apart=MappingProxyType({"sulfur": 30, "captan": 14}),
     rainfast=Rainfast(24, "P"),
+    burns_thirsty=True,  # UC IPM Oil burn
     targets=(51,),  # late in dormancy, before bud burst: UC IPM
     cautions=(
         "Oil: not near freezing, in heat, on thirsty trees, or within 30 days of sulfur.",

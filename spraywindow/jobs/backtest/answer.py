@@ -89,8 +89,8 @@ class SiteBacktest:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """Of the program."""
-        return tuple(self.program.notes())
+        """Of the site and the program."""
+        return (*self.site.setting.notes, *self.program.notes())
 
 
 def winter_rows(result: RuleResult) -> list[ReplayedWinter]:

@@ -72,6 +72,7 @@ timezone = "{timezone}"
 # neighbours = ["NW", "120 deg"]      # bearings of what must not be drifted on
 # frost_hollow = "2 degC"             # colder than the forecast on clear calm nights
 # dew_off = "1 h"                     # wood dries later ("-1 h": earlier) than modelled
+# shelter = "50 %"                    # share of the open wind that reaches the trees, from 40 %
 
 [access]
 # from = "08:00"                      # without them: daylight

@@ -177,8 +177,8 @@ class SeasonAnswer:
 
     @property
     def all_notes(self) -> tuple[str, ...]:
-        """Its notes, and those of the program."""
-        return (*self.notes, *self.program.notes())
+        """Its notes, and those of the site and the program."""
+        return (*self.notes, *self.site.setting.notes, *self.program.notes())
 
 
 def season_leaf_fall(site: Site, start: dt.date) -> dt.date:

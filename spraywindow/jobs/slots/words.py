@@ -51,6 +51,7 @@ _SIDES = {
 NOTHING_NEAR = "nothing near its limit"
 
 
+THIRSTY = "trees may be thirsty: drought predisposes to oil burn, water first"
 RISKY = 1 / 3
 """A go less likely to hold than this is called risky; P."""
 
@@ -198,6 +199,8 @@ def cautions(evening: Evening) -> list[str]:
             unmet = inside[limit.name] < 0 if limit.kind == "caution" else inside[limit.name] == 0
             if unmet.any():
                 lines.append(f"{limit.words}: {limit.reason}")
+        if evening.thirsty:
+            lines.append(THIRSTY)
     material = evening.material
     usual = CATALOGUE.get(material.based_on or material.name, material)
     lines += [

@@ -27,7 +27,7 @@ from spraywindow.sources.files.steps import (
     step_notes,
     usual_step,
 )
-from spraywindow.weather import LONGEST_H, PERIOD_COLUMNS, RANGE_COLUMNS
+from spraywindow.weather import DIRECTED_MS, LONGEST_H, PERIOD_COLUMNS, RANGE_COLUMNS
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -249,13 +249,13 @@ def on_hours(
     _check_span(low, max(ends), name)
     rows = _Rows(np.arange(low, max(ends) + 1, HOUR, dtype=np.int64), at, steps)
     columns: dict[str, Floats] = {}
-    for key, found in readings.items():
+    for key in readings:
         if key == "rain_mm":
             columns |= _rain(rows.grid, periods[key], notes)
         elif key in periods:
             columns[key] = _over_time(rows.grid, key, periods[key], notes)
         else:
-            columns[key] = _instant(rows, key, found[0].values)
+            columns[key] = _instant(rows, key, _blowing(key, readings))
     if usual_step(at) < HOUR:
         _within_hours(rows, readings, columns, notes)
     index = pd.DatetimeIndex(pd.to_datetime(rows.grid * 60, unit="s", utc=True), name="time")
@@ -299,6 +299,15 @@ def _anchor(at: Integers, anchor: int, step: int, name: str) -> int:
             "out; file.where chooses rows",
         )
     return first
+
+
+def _blowing(key: str, readings: dict[str, list[Reading]]) -> Floats:
+    """A column's readings; a direction 0 of a calm is its code, and turns no hour between."""
+    values = readings[key][0].values
+    if key != "wind_from_deg" or "wind_ms" not in readings:
+        return values
+    calm = readings["wind_ms"][0].values < DIRECTED_MS
+    return np.where(calm & (values == 0.0), np.nan, values)
 
 
 def _instant(rows: _Rows, key: str, values: Floats) -> Floats:
