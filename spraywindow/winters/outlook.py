@@ -236,7 +236,8 @@ def season_outlook(
     every = winters + unsure
     shares = finished.mean(axis=1) if winters else np.full(days, np.nan)
     ends = dict(zip(program.materials, season.ending.last_days(first), strict=True))
-    last = min(season.ending.quantiles[1].max(), days - 1) if winters else 0
+    ends_at = season.ending.quantiles[1].max()
+    last = min(ends_at, days - 1) if winters and np.isfinite(ends_at) else 0
     return SeasonOutlook(
         season=season,
         last=first + dt.timedelta(days=int(np.floor(last + 0.5))),

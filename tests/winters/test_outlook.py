@@ -16,7 +16,7 @@ from spraywindow.program.entry import MaterialRounds
 from spraywindow.program.planner import plan_many
 from spraywindow.program.program import Program
 from spraywindow.sources.demo.samples import DEMO_PLACE
-from spraywindow.trees.dormancy import Need
+from spraywindow.trees.flowering import Need
 from spraywindow.winters.outlook import SeasonOutlook, program_span, season_outlook
 from spraywindow.winters.past import past_season
 from spraywindow.winters.replays import Foresight
@@ -240,7 +240,7 @@ def test_more_rounds_done_than_asked_for_owe_nothing() -> None:
 
 
 def test_the_usual_flower_date_ends_every_season_alike() -> None:
-    found = outlook(need=Need((2, 20)))
+    found = outlook(need=Need(None, (2, 20)))
     # oil ends before the flower buds stand closed, ten days before the flower (P)
     for last, day in zip(found.season.ending.actual, (9, 19), strict=True):
         assert (last == (dt.date(2026, 2, day) - FIRST).days).all()
