@@ -14,6 +14,7 @@ from spraywindow.site.tables import Block
 from spraywindow.trees import (
     DAYS_TO_FLOWER,
     FIRST_FLOWER,
+    LATEST_D,
     STAGE_SHARES,
     Need,
     Stage,
@@ -102,9 +103,9 @@ def group_notes(group: Group) -> Iterator[str]:
         )
     if outlook.season.never:
         yield (
-            f"{names}: in {outlook.season.never} of {len(outlook.season.labels)} winters the trees "
-            "do not get the chill or heat of the model; taken as late, 10 days after the usual "
-            "date"
+            f"{names}: in {outlook.season.never} of {len(outlook.season.labels)} winters trees of "
+            "the model do not get the chill or heat to flower, and count as late, "
+            f"{LATEST_D:.0f} days at most; is the group right?"
         )
     if group.need.usual is not None:
         yield f"{names}: taken before the first flower: {_days_before(group)} (common practice)"

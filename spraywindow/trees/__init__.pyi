@@ -17,6 +17,7 @@ from .dormancy import MOST_SILENT_D as MOST_SILENT_D  # Longest silence of a rec
 from .dormancy import StageDays as StageDays  # When each winter reaches each stage
 from .dormancy import first_flower as first_flower  # Of the season at hand, by a record
 from .dormancy import season_stages as season_stages  # Find the stages of past winters
+from .flowering import LATEST_D as LATEST_D  # Latest flowers behind the usual date [days]
 from .flowering import Flowering as Flowering  # First flower, and between which dates
 from .flowering import Need as Need  # What decides when the trees flower
 from .flowering import default_flower as default_flower  # Usual (month, day) in mild winters

@@ -140,7 +140,10 @@ class UsualWinter:
         return float((next_date(self.flower, start) - start).days) - _BEFORE
 
     def shifted(self, start: dt.date, model: Array) -> Array:
-        """Day numbers of the stages by the model's [..., stage]; NaN stays unknown."""
+        """Day numbers of the stages by the model's [..., stage]; NaN stays unknown.
+
+        A model that knows no usual winter here says nothing, and the usual date stands.
+        """
         known = np.isfinite(self.middle)
         off = SHIFT_SHARE * (model - np.where(known, self.middle, 0.0))
         off = np.where(known, off, np.where(np.isnan(model), np.nan, 0.0))
