@@ -207,7 +207,11 @@ def _latest_words(outlook: SeasonOutlook) -> str:
         else f"no start reaches {per_cent} % of winters"
         for per_cent, day in outlook.latest_start.items()
     ]
-    return f"Start by: {'; '.join(parts)} (n = {outlook.finish_coming.n})."
+    error = outlook.season.ending.error_days
+    return (
+        f"Start by: {'; '.join(parts)} (n = {outlook.finish_coming.n}; flowers {error:g} d sooner "
+        "or later than modelled are in it)."
+    )
 
 
 def _program(prospect: SeasonAnswer) -> str:
