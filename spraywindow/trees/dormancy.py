@@ -26,7 +26,7 @@ from spraywindow.trees.bloom import (
 )
 from spraywindow.trees.chill_and_heat import WinterSums, winter_label, winter_start
 from spraywindow.trees.cultivar_groups import Requirement
-from spraywindow.trees.flowering import Flowering, Need, UsualWinter, usual_winter
+from spraywindow.trees.flowering import Flowering, Need, UsualWinter, models_of, usual_winter
 from spraywindow.trees.stages import FIRST_FLOWER, Stage
 from spraywindow.weather import Array
 
@@ -58,6 +58,8 @@ class StageDays:
         of the model; NaN where nothing is known.
     error_days : float
         Standard error of the model [d].
+    early : array [winter]
+        The 10 % day of the first flower as the other winters have it.
     never : bool array [winter]
         Whether a winter does not bring the chill or heat by the model.
     assumed : bool
@@ -69,6 +71,7 @@ class StageDays:
     bounds: Array
     quantiles: Array
     error_days: float
+    early: Array
     never: NDArray[np.bool_]
     assumed: bool = False
 
@@ -149,8 +152,14 @@ def season_stages(
     usual, ways, bounds = buds.usual, buds.ways, buds.bounds
     rows = list(winters)
     begins = [sums.starts[winter] for winter in rows]
-    model = stage_days(buds.sums, usual.trees)[rows]
-    unseen = np.array([usual.shifted(*each) for each in zip(begins, model, strict=True)])
+    # what is usual for a winter is what the other winters are: none knows its own end beforehand
+    own = [buds.without(winter) for winter in rows]
+    model = np.array(
+        [stage_days(each.sums, each.usual.trees)[row] for each, row in zip(own, rows, strict=True)]
+    )
+    unseen = np.array(
+        [each.usual.shifted(*both) for each, *both in zip(own, begins, model, strict=True)]
+    )
     anchored = [_reached(buds.sums, usual.trees, way)[rows] for way in ways if way]
     actual = np.clip(buds.joined(unseen, anchored).T - offsets, *bounds[..., None])
     # seasons are as long as the calendars that are made of them
@@ -160,6 +169,7 @@ def season_stages(
     forecast = np.empty((evenings, len(CODES), len(winters)))
     for column, (winter, begin) in enumerate(zip(winters, begins, strict=True)):
         known_days = offsets[column] + np.arange(evenings)
+        usual = own[column].usual
         ahead = [
             forecast_stage_days(
                 buds.sums, winter, known_days, usual.trees, anchor=way.anchor if way else None
@@ -174,6 +184,7 @@ def season_stages(
         forecast[..., column] = np.clip(middle - offsets[column], *bounds)
     return StageDays(
         actual, forecast, bounds, buds.quantiles(), need.error_days,
+        np.array([each.quantiles()[0, -1] for each in own]),
         np.isinf(model[:, -1]), assumed=buds.assumed,
     )  # fmt: skip
 
@@ -213,6 +224,14 @@ class _Buds:
     start: dt.date
     day_0: int
     bounds: Array
+    place: Place
+    models: Sequence[tuple[Requirement, Array]]
+
+    def without(self, winter: int) -> _Buds:
+        """The same, where a winter tells nothing of the others."""
+        others = self.others & (np.arange(len(self.others)) != winter)
+        usual = usual_winter(self.sums, self.need, others, self.place, self.models)
+        return replace(self, usual=usual, others=others)
 
     @property
     def given(self) -> bool:
@@ -246,7 +265,8 @@ def _buds(sums: WinterSums, need: Need, first: dt.date, place: Place) -> _Buds:
     label = winter_label(first, place.latitude)
     current = sums.labels.index(label) if label in sums.labels else -1
     others = sums.usable & (np.arange(len(sums.labels)) != current)
-    usual = usual_winter(sums, need, others, place)
+    models = models_of(sums, need)
+    usual = usual_winter(sums, need, others, place, models)
     if current >= 0:
         known = int(sums.known_days[current])
         if sums.day_number(first, current) - known <= MOST_SILENT_D:
@@ -254,7 +274,8 @@ def _buds(sums: WinterSums, need: Need, first: dt.date, place: Place) -> _Buds:
     day_0 = (first - start).days
     # where buds are at most so far, the later of both counts: from there, and as if unseen
     ways = (sight,) if sight is None or sight.exact else (None, sight)
-    return _Buds(sums, need, usual, others, ways, start, day_0, _bounds(sight, day_0))
+    bounds = _bounds(sight, day_0)
+    return _Buds(sums, need, usual, others, ways, start, day_0, bounds, place, models)
 
 
 def _quantiles(days: Array, error_days: float) -> Array:

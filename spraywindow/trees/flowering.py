@@ -8,10 +8,12 @@ winter that never brings the chill by the model is a late one, and closes nothin
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spraywindow.days import next_date
 from spraywindow.place import Place
@@ -152,7 +154,19 @@ class UsualWinter:
         return np.minimum.accumulate(days[..., ::-1], axis=-1)[..., ::-1]
 
 
-def usual_winter(sums: WinterSums, need: Need, others: Array, place: Place) -> UsualWinter:
+def models_of(sums: WinterSums, need: Need) -> list[tuple[Requirement, Array]]:
+    """Stage days [winter, stage] of the model, by each group that a need leaves open."""
+    groups = CULTIVAR_GROUPS.values() if need.trees is None else (need.trees,)
+    return [(group, stage_days(sums, group)) for group in groups]
+
+
+def usual_winter(
+    sums: WinterSums,
+    need: Need,
+    others: NDArray[np.bool_],
+    place: Place,
+    models: Sequence[tuple[Requirement, Array]] | None = None,
+) -> UsualWinter:
     """The usual winter by the model, over the winters of a record without the one at hand.
 
     Parameters
@@ -162,12 +176,13 @@ def usual_winter(sums: WinterSums, need: Need, others: Array, place: Place) -> U
     others : bool array [winter]
         The winters that count.
     place : Place
+    models : sequence, optional
+        As `models_of` gives them, where they are known already.
     """
     start = winter_start(sums.starts[0], place.latitude)
-    groups = CULTIVAR_GROUPS.values() if need.trees is None else (need.trees,)
     off, best = np.inf, None
-    for group in groups:
-        days = stage_days(sums, group)[others]
+    for group, every in models or models_of(sums, need):
+        days = every[others]
         middle = np.median(days, axis=0) if len(days) else np.full(len(_BEFORE), np.nan)
         wanted = next_date(need.usual, start) - start if need.usual else dt.timedelta(0)
         here = abs(float(middle[-1]) - wanted.days)

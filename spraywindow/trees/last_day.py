@@ -75,12 +75,16 @@ def endings(stages: StageDays, last_stages: Sequence[int]) -> LastSprayDays:
     """
     codes = [stop_stage(stage) for stage in last_stages]
     stops = [CODES.index(code) for code in codes]
-    early = stages.quantiles[0, -1]
-    cap = np.where(np.array(codes) < CODES[-1], np.where(np.isnan(early), np.inf, early), np.inf)
+    soon = np.array(codes) < CODES[-1]
+
+    def cap(early: Array) -> Array:
+        return np.where(soon[:, None] & ~np.isnan(early), early, np.inf)
+
+    own = cap(stages.early)
     forecast = stages.forecast[:, stops]
     return LastSprayDays(
-        np.minimum(stages.actual[stops], cap[:, None]) - 1.0,
-        np.minimum(np.where(np.isnan(forecast), np.inf, forecast), cap[:, None]) - 1.0,
-        np.minimum(stages.quantiles[:, stops], cap) - 1.0,
+        np.minimum(stages.actual[stops], own) - 1.0,
+        np.minimum(np.where(np.isnan(forecast), np.inf, forecast), own) - 1.0,
+        np.minimum(stages.quantiles[:, stops], cap(stages.quantiles[0, -1:])[:, 0]) - 1.0,
         stages.error_days,
     )

@@ -201,7 +201,10 @@ def past_season(
     }
     used = [number for number, why in enumerate(why_not) if why is None]
     stages = replace(
-        stages, actual=stages.actual[:, used], forecast=stages.forecast[:days, :, used]
+        stages,
+        actual=stages.actual[:, used],
+        forecast=stages.forecast[:days, :, used],
+        early=stages.early[used],
     )
     foreseen = [job_margins(ahead, each, need_h, open_to) for each in ahead_scores]
 

@@ -31,7 +31,9 @@ def stages(winters: int = 1, days: int = 110) -> StageDays:
     unseen = np.repeat([[-np.inf], [np.inf]], len(STAGE_SHARES), axis=1)
     middle = np.repeat(turned_out.mean(axis=1)[None], 3, axis=0)
     never = np.zeros(winters, dtype=bool)
-    return StageDays(turned_out, then, unseen, middle, error_days=0.0, never=never)
+    return StageDays(
+        turned_out, then, unseen, middle, error_days=0.0, early=turned_out[-1], never=never
+    )
 
 
 def materials(program: Program = PROGRAM) -> list[Material]:

@@ -62,7 +62,8 @@ def test_the_winter_at_hand_comes_first_over_new_year(until: str) -> None:
     wanted = half + usual[:, None] - known.day_number(JAN_13, current)
     inside = (half >= -21).all(axis=0) & (half <= 10).all(axis=0)  # else it is bounded
     assert inside.sum() >= 8
-    np.testing.assert_allclose(stages.actual[:, inside], wanted[:, inside], atol=0.5)
+    # each winter is left out of its own middle
+    np.testing.assert_allclose(stages.actual[:, inside], wanted[:, inside], atol=3)
     middle = np.median(wanted[FLOWER])
     assert 0 < middle < 90
     assert np.median(stages.forecast[0, FLOWER]) == pytest.approx(middle, abs=6)
@@ -185,7 +186,9 @@ def test_oil_ends_before_early_flowers_and_copper_by_its_own_stage() -> None:
     stages = season_stages(known, Need(None, (2, 20)), columns, starts, JAN_13, DEMO_PLACE)
     oil, copper = endings(stages, [53, 59]).actual
     early = stages.quantiles[0, FLOWER]
-    assert oil.max() == early - 1  # else ten days before the flowers, also of the latest winter
+    assert oil.max() == pytest.approx(
+        early - 1, abs=3
+    )  # of the other winters; else ten days before the flowers, also of the latest winter
     assert copper.max() > early + 10
     flowers = stages.flowering(JAN_13)
     assert flowers

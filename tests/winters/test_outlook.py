@@ -89,7 +89,8 @@ def test_a_shorter_dry_spell_gives_mornings_and_a_longer_one_costs_them(
     assert mornings == sorted(mornings, reverse=True)
     assert mornings[2] == pytest.approx(demo.usable[0].mean())
     assert demo.eased[0].usable_mornings["oil"] >= mornings[2]
-    assert (demo.limits[0].material, demo.limits[0].limit) == ("oil", "dry spell")
+    oil = [cost for cost in demo.limits if cost.material == "oil"]
+    assert oil[0].limit == "dry spell"
     assert all(cost.days > 0 for cost in demo.limits)
 
 
@@ -240,11 +241,13 @@ def test_more_rounds_done_than_asked_for_owe_nothing() -> None:
     assert "4 rounds done, 3 asked for" in " ".join(program.notes())
 
 
-def test_the_usual_flower_date_ends_every_season_alike() -> None:
+def test_the_usual_flower_date_leads_every_season() -> None:
     found = outlook(need=Need(None, (2, 20)))
     # oil ends before the flower buds stand closed, ten days before the flower (P)
     for last, day in zip(found.season.ending.actual, (9, 19), strict=True):
-        assert (last == (dt.date(2026, 2, day) - FIRST).days).all()
+        off = last - (dt.date(2026, 2, day) - FIRST).days
+        assert -21 <= off.min() < 0  # three weeks sooner at most (P)
+        assert 0 < off.max() <= 10
     assert found.last == dt.date(2026, 2, 19)
 
 
