@@ -166,6 +166,7 @@ class Block(Table):
     stage: StageCode | None = None
     observed: Day | None = None
     bud_swell_from: DayOfYear | None = None
+    usual_first_flower: DayOfYear | None = None
     chill: Chill | None = None
 
     @model_validator(mode="after")

@@ -104,7 +104,7 @@ def test_an_evening_of_the_replay_is_what_slots_says(bare_site: Site) -> None:
             access=site.access, setting=site.setting, duration_h=site.job_h,
         )  # fmt: skip
         compared, going = compare(site, table, built, columns, step)
-        assert compared > 70
+        assert compared > 60
         assert 0.2 < going / compared < 0.8
 
 

@@ -93,6 +93,7 @@ spread = "{spread}"
 # stage = "dormant"                   # the stage seen on the buds, in these words or by code
 # observed = {year}-01-10               # the day it was seen
 # Stages: {stages}.
+# usual_first_flower = "1 Mar"        # of this block, where it is not the site's
 # chill = "peach"                     # cultivar group, for the day of flowering, one of:
 #                                       {groups}
 # bud_swell_from = "1 Feb"            # from here on a stage seen within 7 days is asked for
@@ -100,7 +101,7 @@ spread = "{spread}"
 [season]
 # leaf_fall = {year}-12-02              # seen; or, as usual:
 # usual_leaf_fall = "1 Dec"
-# usual_first_flower = "1 Mar"        # for sites whose cultivar group is not known
+# usual_first_flower = "1 Mar"        # it leads; past winters only shift it
 
 [program]
 between = "2 days"                    # least days between different materials
