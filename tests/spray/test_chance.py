@@ -116,7 +116,7 @@ def test_jobs_side_by_side_equal_one_at_a_time() -> None:
     alone = [weighed(table, OIL, 0) for table in tables]
     hours = [score_hours(table, PLACE, OIL).attrs["background"].conditions for table in tables]
     both = type(hours[0])(
-        {name: np.stack([each.columns[name] for each in hours], axis=1) for name in hours[0].columns},
+        {name: np.stack([e.columns[name] for e in hours], axis=1) for name in hours[0].columns},
         type(hours[0].sun)(*(part[:, None] for part in (
             hours[0].sun.elevation_deg, hours[0].sun.hours_from_rise_or_set, hours[0].sun.clear_wm2,
         ))),
