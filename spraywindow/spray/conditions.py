@@ -198,8 +198,7 @@ class Conditions:
         """Hours since the wood dried [h]: 0 in its first dry hour, -1 while wet or wetting."""
 
         def since_dry(water: Array, may: bool) -> Array:
-            wet = np.maximum(water[:-1], water[1:]) > wetness.DRY_MM
-            wet = self._moved_dew_off(wet, may)
+            wet = self._wet(water, may)
             rows = np.arange(len(wet)).reshape(-1, *[1] * (wet.ndim - 1))
             last_wet = np.maximum.accumulate(np.where(wet, rows, -1), axis=0)
             since = np.where(wet, -1.0, rows - last_wet - 1.0)
@@ -208,12 +207,22 @@ class Conditions:
 
         return Interval(since_dry(self.water.high, True), since_dry(self.water.low, False))
 
-    def _moved_dew_off(self, wet: NDArray[np.bool_], may: bool) -> NDArray[np.bool_]:
-        """Keep wet hours on for a later dew-off, or cut their last ones for an earlier one.
+    @property
+    def likely_dry(self) -> NDArray[np.bool_]:
+        """Hours in which the wood is dry by the likelier rule, that of humidity.
 
-        `may` says whether `wet` holds the hours that may be wet, or only those that surely are:
-        the hours after the end count so.
+        It is right in 87-92 % of hours (Sentelhas 2008), and needs neither cloud nor radiation.
         """
+        return ~self._wet(self.humid_water.high, True)
+
+    def _wet(self, water: Array, may: bool) -> NDArray[np.bool_]:
+        """Hours with water on the bark at either end, the site's dew-off taken in.
+
+        Wet hours are kept on for a later dew-off, or their last ones cut for an earlier one. `may`
+        says whether these are the hours that may be wet, or only those that surely are: the hours
+        after the end count so.
+        """
+        wet = np.maximum(water[:-1], water[1:]) > wetness.DRY_MM
         later = round(self.setting.dew_off_h)
         out = wet.copy()
         for step in range(1, abs(later) + 1):

@@ -130,6 +130,32 @@ def test_wood_is_wet_two_hours_after_rain_and_longer_in_the_cold() -> None:
     assert hour(fortnight(cloud=None, dew_point_c={NOON: dew_for(12, 86.9)}), OIL)["go"]
 
 
+def test_when_wood_is_dry_likely_and_surely() -> None:
+    # wet at 90 % by night; by day the humidity rule says dry at once, the balance has 0.3 mm to
+    # take first: Sentelhas 2008 and 2006
+    rows = {row: dew_for(12, 97) for row in range(NOON - 12, NOON - 3)}  # until 9:00 local time
+    still = fortnight(cloud=0.0, wind_ms=1.6, dew_point_c=rows, rain_mm={NOON - 10: 2.0})
+    day = pd.Timestamp("2021-01-15").date()
+
+    def dry_from(table: pd.DataFrame, later: float = 0.0) -> list[int]:
+        scored = score_hours(table, PLACE, OIL, setting=Setting(dew_off_h=later))
+        found = scored.attrs["background"].dry_from(day)
+        assert found is not None
+        assert found[1] is not None
+        surely = scored.tz_convert(PLACE.timezone)["wet wood"] >= 0
+        assert surely.loc[found[1]]
+        assert not surely.loc[found[1] - pd.Timedelta(hours=1)]
+        return [time.hour for time in found]
+
+    about, sure = dry_from(still)
+    assert 9 <= about < sure < 14
+    assert dry_from(still, 2.0) == [about + 2, sure + 2]
+    background = score_hours(fortnight(), PLACE, OIL).attrs["background"]
+    assert background.dry_from(day) is None  # dry from first light on
+    soaked = fortnight(rh_pct=100.0, rain_mm=1.0)
+    assert score_hours(soaked, PLACE, OIL).attrs["background"].dry_from(day) is None
+
+
 def test_dew_off_moves_the_first_dry_hour() -> None:
     table = fortnight(rain_mm={NIGHT + 8: 1.0})  # by morning
     first = {}
