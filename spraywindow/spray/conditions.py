@@ -185,12 +185,19 @@ class Conditions:
         )
 
     @cached_property
-    def water(self) -> Interval:
-        """Water on the bark at each stamp [mm], one row more than the hours: by both rules."""
-        balance = wetness.surface_water_mm(
+    def balance_water(self) -> Interval:
+        """Water on the bark by the surface balance alone [mm], rows as `water`.
+
+        What an infection lasts by: a damp week without rain is no week of wet wood.
+        """
+        return wetness.surface_water_mm(
             self.evaporation.dew, self.rain.hourly, self.setting.store_mm
         )
-        humid = self.humid_water
+
+    @cached_property
+    def water(self) -> Interval:
+        """Water on the bark at each stamp [mm], one row more than the hours: by both rules."""
+        balance, humid = self.balance_water, self.humid_water
         return Interval(np.minimum(balance.low, humid.low), np.maximum(balance.high, humid.high))
 
     @cached_property

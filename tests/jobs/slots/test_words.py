@@ -67,9 +67,7 @@ def test_when_the_wood_dries_is_said_where_it_was_wet() -> None:
     damp = table.columns.get_loc("dew_point_c")
     table.iloc[48:57, damp] = table["temp_c"].iloc[48:57] - 0.4
     line = dew_line(answer(site(), table))
-    assert re.fullmatch(
-        r"The wood on Tue 13 Jan: dry from (09:00|about 09:00, sure from 1\d:00)", line
-    )
+    assert re.fullmatch(r"The wood on Tue 13 Jan: dry from about 09:00, sure from 1\d:00", line)
     assert f"{line}." in evening_text(answer(site(), table), [])
     dripping = dict.fromkeys(("wet wood", "damp bark"))
     oil = answer(site(), table)
