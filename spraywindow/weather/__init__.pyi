@@ -44,4 +44,3 @@ from .table import known_at as known_at  # Cut a table to what an evening works 
 from .unknown_hours import Hole as Hole  # Hours of one column without a value
 from .unknown_hours import holes as holes  # Find the holes of the required columns
 from .wetness import DRY_MM as DRY_MM  # Less water than this counts as dry [mm]
-from .wetness import radiation as radiation  # Make radiation and cloud of either

@@ -65,6 +65,28 @@ def no_go(hours: pd.DataFrame) -> pd.Series:
 
 
 @settings(examples, max_examples=25)
+@given(seeds, materials, st.sampled_from([["cloud"], ["solar_wm2"], [*SKY]]), st.data())
+def test_a_sky_that_is_not_told_never_makes_an_hour_go(
+    seed: int, material: str, names: list[str], data: st.DataObject
+) -> None:
+    # whole columns that are not there, go by another name, or end early; told ones that disagree
+    table = weather(3 * (5 * seed + 1), missing=0.01 * (seed % 2), spells=5)
+    draw = np.random.default_rng(seed)
+    table["solar_wm2"] *= draw.uniform(0.0, 1.5, len(table))
+    ended = table.copy()
+    ended.loc[table.index[data.draw(st.integers(0, 999))] :, names] = np.nan
+    before = scored(table, material)
+    for less in (
+        table.drop(columns=names),
+        table.rename(columns={name: f"{name}_of_the_sky" for name in names}),
+        ended,
+    ):
+        after = scored(less, material)
+        assert not (after["go"] & ~before["go"]).any()
+        assert not (no_go(after) & (before["verdict"] != "no-go")).any()
+
+
+@settings(examples, max_examples=25)
 @given(seeds, materials, st.sampled_from(["cells", "rows", "start", "end", "column"]), st.data())
 def test_removing_data_never_makes_an_hour_go(
     seed: int, material: str, how: str, data: st.DataObject

@@ -14,7 +14,7 @@ from spraywindow.spray.access import NO_ACCESS, Access, open_hours
 from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.spray.hours import score_hours
 from spraywindow.spray.slots import FAR_END, Slot, day_answers, day_margins, find_slots
-from tests.weeks import NOON, PLACE, fortnight, random_weather
+from tests.weeks import NIGHT_OIL, NOON, PLACE, fortnight, random_weather
 
 DAY = dt.date(2021, 1, 15)
 ALL_DAY = Access(start_h=0, end_h=24)
@@ -35,7 +35,7 @@ def gusty(*rows: int) -> pd.DataFrame:
 
 def test_a_day_of_go_hours_is_one_slot_within_daylight() -> None:
     # 15 January at 38 N, 23 E: sunrise 7:40, sunset 17:30 (pvlib).
-    slots = find_slots(score_hours(fortnight(), PLACE, OIL))
+    slots = find_slots(score_hours(fortnight(), PLACE, NIGHT_OIL))
     (slot,) = on(slots)
     assert (slot.start, slot.end) == (local(8), local(17))
     assert slot.duration_h == 9.0
@@ -82,7 +82,7 @@ def test_the_best_start_has_the_greatest_least_margin() -> None:
 
 
 def test_access_hours_days_and_closed_dates() -> None:
-    hours = score_hours(fortnight(), PLACE, OIL)
+    hours = score_hours(fortnight(), PLACE, NIGHT_OIL)
     (slot,) = on(find_slots(hours, access=Access(start_h=9.5, end_h=13)))
     assert (slot.start, slot.end) == (local(10), local(13))
     # a side left open is daylight's; the other may reach into the dark
@@ -100,7 +100,7 @@ def test_access_hours_days_and_closed_dates() -> None:
 
 
 def test_access_all_day_still_ends_at_midnight() -> None:
-    slots = find_slots(score_hours(fortnight(), PLACE, OIL), access=ALL_DAY)
+    slots = find_slots(score_hours(fortnight(), PLACE, NIGHT_OIL), access=ALL_DAY)
     (slot,) = on(slots)
     assert (slot.start, slot.end) == (local(0), local(24))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -13,6 +14,7 @@ from spraywindow.jobs.slots.text import evening_text
 from spraywindow.jobs.slots.words import (
     blocks_line,
     cautions,
+    dew_line,
     found_value,
     headline,
     limit_words,
@@ -50,10 +52,26 @@ def test_the_first_line_says_hours_day_material_and_what_closes_it() -> None:
 
 
 def test_daylight_and_now_are_said_as_such() -> None:
-    assert "opens with daylight; closes at dusk" in headline(answer(site()))
-    morning = headline(answer(site(), now="2026-01-12 10:20"))
+    assert "opens with daylight; closes when: too late to dry" in headline(answer(site()))
+    assert "opens with daylight; closes at dusk" in headline(answer(site(), material="copper"))
+    morning = headline(answer(site(), now="2026-01-12 10:20", material="copper"))
     assert morning.startswith("go 11:00-")
-    assert "today (Mon 12 Jan), oil, 54 % likely to hold; open now; closes at dusk" in morning
+    assert "today (Mon 12 Jan), copper, " in morning
+    assert morning.endswith("likely to hold; open now; closes at dusk")
+
+
+def test_when_the_wood_dries_is_said_where_it_was_wet() -> None:
+    table = steady()
+    assert dew_line(answer(site(), table)) == ""
+    # the night of 13 January is damp until 9:00; the dew takes longer to dry than the air
+    damp = table.columns.get_loc("dew_point_c")
+    table.iloc[48:57, damp] = table["temp_c"].iloc[48:57] - 0.4
+    line = dew_line(answer(site(), table))
+    assert re.fullmatch(r"The wood on Tue 13 Jan: dry from about 09:00, sure from 1\d:00", line)
+    assert f"{line}." in evening_text(answer(site(), table), [])
+    dripping = dict.fromkeys(("wet wood", "damp bark"))
+    oil = answer(site(), table)
+    assert dew_line(replace(oil, material=oil.material.with_limits(**dripping))) == ""
 
 
 @pytest.mark.parametrize(
