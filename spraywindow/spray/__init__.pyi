@@ -11,9 +11,7 @@ from .catalogue import COPPER as COPPER  # Fixed copper
 from .catalogue import OIL as OIL  # Horticultural oil
 from .catalogue import general_material as general_material  # For one not in the catalogue
 from .chance import CameTrue as CameTrue  # How chances like one came true
-from .chance import Jobs as Jobs  # Jobs to judge in a block of hours
 from .chance import came_true as came_true  # How chances like this one came true
-from .chance import job_chances as job_chances  # Chance of each job to hold, 0 to 1
 from .chance import most_lead_d as most_lead_d  # Days ahead up to which a figure is earned
 from .conditions import Conditions as Conditions  # Derived quantities of a block of hours
 from .conditions import Setting as Setting  # What of a site bears on an hour
