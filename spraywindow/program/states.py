@@ -89,7 +89,7 @@ class ProgramStates:
         counts = np.asarray(made, dtype=np.int64)
         if not len(rows) or (counts > self.limits).any() or (counts < 0).any():
             raise ValueError(f"no state with waits {waits!r} and visits made {made!r}")
-        return int(rows[0] * np.prod(self.limits + 1) + counts @ _bases(self.limits))
+        return int(rows[0] * np.prod(self.limits + 1) + counts @ bases(self.limits))
 
     def made(self, state: npt.ArrayLike) -> Integers:
         """Visits made with each material in the given states, array [material, ...]."""
@@ -103,7 +103,9 @@ class ProgramStates:
         return np.stack([rounds, *np.divmod(rest, self.steps[1])])
 
 
-def program_states(program: Program, days: int, calendars: int = 1) -> ProgramStates:
+def program_states(
+    program: Program, days: int, calendars: int = 1, *, again: bool = False
+) -> ProgramStates:
     """Give the states of a program over a calendar.
 
     Parameters
@@ -115,6 +117,8 @@ def program_states(program: Program, days: int, calendars: int = 1) -> ProgramSt
         Length of the calendar [days].
     calendars : int
         How many calendars' values are ever added up, as for a mean over winters.
+    again : bool
+        Whether a round may have to be made again: the gap after a material's last one counts too.
 
     Raises
     ------
@@ -135,8 +139,8 @@ def program_states(program: Program, days: int, calendars: int = 1) -> ProgramSt
     apart = np.minimum(apart, horizon)
     most = 1 + (horizon - 1) // np.diag(apart)
     limits = np.minimum([entry.visits_owed for entry in program.entries], most).astype(np.int64)
-    # The gap after a material's only visit can bar nothing of its own.
-    np.fill_diagonal(apart, np.where(limits <= 1, 1, np.diag(apart)))
+    if not again:  # The gap after a material's only visit can bar nothing of its own.
+        np.fill_diagonal(apart, np.where(limits <= 1, 1, np.diag(apart)))
     combined = prod((limits + 1).tolist())
     steps = _steps(program, limits, calendars)
     visits = _visits(program) if combined <= MOST_CELLS else ((),)
@@ -162,7 +166,7 @@ def program_states(program: Program, days: int, calendars: int = 1) -> ProgramSt
             fits[:] = True
         rows = np.flatnonzero(next_wait[:, number] >= 0)
         after[number][np.ix_(rows, np.flatnonzero(fits))] = (
-            next_wait[rows, number][:, None] * combined + (_bases(limits) @ more)[fits]
+            next_wait[rows, number][:, None] * combined + (bases(limits) @ more)[fits]
         )
     return ProgramStates(
         names,
@@ -177,7 +181,7 @@ def program_states(program: Program, days: int, calendars: int = 1) -> ProgramSt
     )
 
 
-def _bases(limits: Integers) -> Integers:
+def bases(limits: Integers) -> Integers:
     """What one visit more adds to the number of a state, per material."""
     return np.cumprod(np.append(limits[1:], 0)[::-1] + 1)[::-1]
 
