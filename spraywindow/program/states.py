@@ -96,6 +96,22 @@ class ProgramStates:
         counts = np.asarray(state, dtype=np.int64) % np.prod(self.limits + 1)
         return np.stack(np.unravel_index(counts, tuple(self.limits + 1)))
 
+    def left_of_visits(self, last_day: npt.ArrayLike, days: int) -> npt.NDArray[np.int8]:
+        """What a crew that sees open flowers makes of each visit, array [day, visit, calendar].
+
+        The largest part of it that is no material past its `last_day` [material, calendar].
+        """
+        last = np.asarray(last_day)
+        past = np.arange(days)[:, None, None] > last  # (day, material, calendar)
+        none = len(self.visits) - 1
+        left = np.full((days, len(self.visits), last.shape[1]), none, dtype=np.int8)
+        for number, members in enumerate(self.visits):
+            for part in range(none - 1, number - 1, -1):  # the largest stand first
+                if set(self.visits[part]) <= set(members):
+                    may = ~past[:, list(self.visits[part])].any(axis=1)
+                    left[:, number] = np.where(may, part, left[:, number])
+        return left
+
     def levels(self, values: npt.ArrayLike) -> Integers:
         """Take values apart: rounds by weight, nearness and margins in steps, [3, ...]."""
         packed = np.asarray(values, dtype=np.int64)

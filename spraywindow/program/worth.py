@@ -386,9 +386,10 @@ class Worth:
     stakes: list[Stakes]
 
     def of_visits(self, morning: int, state: npt.ArrayLike) -> Floats:
-        """Worth of each visit on a morning, array [visit, calendar]; -inf where it is barred.
+        """Worth of each visit on a morning, array [visit, ...]; -inf where it is barred.
 
-        `state` holds a state a calendar. The last visit is none: what waiting is worth.
+        `state` holds states [..., calendar], or [..., 1] for the same in every calendar. The last
+        visit is none: what waiting is worth.
         """
         at = np.asarray(state)
         calendar = np.arange(self.values.shape[2])
@@ -401,6 +402,10 @@ class Worth:
             )
             rows.append(np.where(outcomes[0].after[at] >= 0, value, -np.inf))
         return np.stack([*rows, later[self.moves.rest[at], calendar]])
+
+    def chosen(self) -> Integers:
+        """The best visit of the first morning in every state, array [state, calendar]."""
+        return best_of(self.of_visits(0, np.arange(self.moves.count)[:, None]))
 
     def aims(self, state: npt.ArrayLike) -> tuple[Integers, Integers]:
         """What waiting aims at: the next known morning with a visit, and that visit.
@@ -442,6 +447,10 @@ def worth(
         What each state is worth on the morning after the last known one: rows of `climate_value`.
     nearness : array [morning, material, calendar], optional
         As in `visit_stakes`.
+
+    Notes
+    -----
+    ``V_k(s) = max over visits a of (gain_k(a) + E V_k+1(s after a))``.
     """
     told = np.asarray(known, dtype=float)
     stakes = visit_stakes(told, moves, terms, nearness)
