@@ -14,7 +14,7 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, combinations
 
@@ -24,6 +24,7 @@ import numpy.typing as npt
 from spraywindow.errors import InputError
 from spraywindow.program.program import Program
 from spraywindow.program.states import MOST_CELLS, Integers, ProgramStates, bases, program_states
+from spraywindow.spray import Material
 
 Floats = npt.NDArray[np.float64]
 
@@ -79,6 +80,20 @@ class Terms:
                 raise InputError(f"{name} out of range", expected="0 to 1", got=each.tolist())
             shares.append(each)
         return cls(priority, shares[0], shares[1], nearness, visit)
+
+    @classmethod
+    def usual(cls, program: Program, materials: Sequence[Material], *, visit: float = 0.0) -> Terms:
+        """Terms of a program with these materials, in its order.
+
+        Of the rounds that do not hold, as many are washed off as the hours until the material is
+        rainfast are of the dry hours that it wants (common practice, no source: rain as likely in
+        each of them).
+        """
+        shares = [
+            min(each.rainfast.hours / each.dry_spell_h, 1.0) if each.dry_spell_h else 1.0
+            for each in materials
+        ]
+        return cls.of(program, owed_again=shares, visit=visit)
 
 
 @dataclass(frozen=True, eq=False)
