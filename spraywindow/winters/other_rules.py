@@ -43,7 +43,7 @@ def fixed_calendar(
 
     `habit` is from `habit_rows`.
     """
-    return _in_turn(season, program, habit >= 0)
+    return in_turn(season, program, habit >= 0)
 
 
 def first_dry_day(
@@ -55,10 +55,10 @@ def first_dry_day(
     """
     ahead = season.block.conditions.rain.ahead(LOOKS_AHEAD_H).high[:, list(season.used)]
     dry = np.take_along_axis(ahead, np.maximum(habit, 0), axis=0) < MEASURABLE_MM
-    return _in_turn(season, program, dry & (habit >= 0))
+    return in_turn(season, program, dry & (habit >= 0))
 
 
-def _in_turn(season: PastWinters, program: Program, fits: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def in_turn(season: PastWinters, program: Program, fits: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Make the rounds in turn, each on the first day that fits and keeps the gaps.
 
     `fits` is [day, winter]. The materials take turns, the one with most rounds left first. The
