@@ -1,6 +1,7 @@
 # What other folders may use of it, loaded when first used.
 
 from .entry import MaterialRounds as MaterialRounds  # One material of a program
+from .evenings import decide_evenings as decide_evenings  # Past winters decided by evenings
 from .planner import may_spray as may_spray  # Tell on which days a material is free
 from .planner import plan_many as plan_many  # Give the best plan of many calendars at once
 from .planner import plan_rounds as plan_rounds  # Give the best plan for one calendar
@@ -17,3 +18,5 @@ from .values import NEVER as NEVER  # Gain of a visit that is barred
 from .values import best_values as best_values  # `value_to_go` from the visits' gains
 from .values import value_to_go as value_to_go  # The best still to be reached
 from .values import visit_gains as visit_gains  # Give what each visit is worth on each day
+from .worth import Terms as Terms  # What the value counts
+from .worth import program_moves as program_moves  # Give the states and where visits lead

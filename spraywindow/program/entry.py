@@ -129,14 +129,24 @@ class MaterialRounds:
     @property
     def visits_owed(self) -> int:
         """Visits still to make: what is owed, within the label's maxima; 0 beyond them."""
+        visits = math.ceil(self.rounds_owed)
+        while visits and self.rounds_in(visits) > self._room:
+            visits -= 1
+        return visits
+
+    @property
+    def rounds_to_spare(self) -> float:
+        """Whole rounds that the label's maxima leave beyond those owed; inf without a maximum."""
+        left = self._room - self.rounds_in(self.visits_owed)
+        return math.inf if math.isinf(left) else float(max(0, math.floor(left)))
+
+    @property
+    def _room(self) -> float:
+        """Rounds that the label's maxima leave."""
         maxima = [math.inf if self.season_maximum is None else float(self.season_maximum)]
         if self.product_maximum is not None and self.product_per_round is not None:
             maxima.append(self.product_maximum / self.product_per_round)
-        room = min(maxima) - self.rounds_done + 10**-_EXACT
-        visits = math.ceil(self.rounds_owed)
-        while visits and self.rounds_in(visits) > room:
-            visits -= 1
-        return visits
+        return float(min(maxima) - self.rounds_done + 10**-_EXACT)
 
     def rounds_in(self, visits: int) -> float:
         """Rounds that so many further visits make up: the first finishes a round begun."""

@@ -89,12 +89,28 @@ class ProgramStates:
         counts = np.asarray(made, dtype=np.int64)
         if not len(rows) or (counts > self.limits).any() or (counts < 0).any():
             raise ValueError(f"no state with waits {waits!r} and visits made {made!r}")
-        return int(rows[0] * np.prod(self.limits + 1) + counts @ _bases(self.limits))
+        return int(rows[0] * np.prod(self.limits + 1) + counts @ bases(self.limits))
 
     def made(self, state: npt.ArrayLike) -> Integers:
         """Visits made with each material in the given states, array [material, ...]."""
         counts = np.asarray(state, dtype=np.int64) % np.prod(self.limits + 1)
         return np.stack(np.unravel_index(counts, tuple(self.limits + 1)))
+
+    def left_of_visits(self, last_day: npt.ArrayLike, days: int) -> npt.NDArray[np.int8]:
+        """What a crew that sees open flowers makes of each visit, array [day, visit, calendar].
+
+        The largest part of it that is no material past its `last_day` [material, calendar].
+        """
+        last = np.asarray(last_day)
+        past = np.arange(days)[:, None, None] > last  # (day, material, calendar)
+        none = len(self.visits) - 1
+        left = np.full((days, len(self.visits), last.shape[1]), none, dtype=np.int8)
+        for number, members in enumerate(self.visits):
+            for part in range(none - 1, number - 1, -1):  # the largest stand first
+                if set(self.visits[part]) <= set(members):
+                    may = ~past[:, list(self.visits[part])].any(axis=1)
+                    left[:, number] = np.where(may, part, left[:, number])
+        return left
 
     def levels(self, values: npt.ArrayLike) -> Integers:
         """Take values apart: rounds by weight, nearness and margins in steps, [3, ...]."""
@@ -103,7 +119,9 @@ class ProgramStates:
         return np.stack([rounds, *np.divmod(rest, self.steps[1])])
 
 
-def program_states(program: Program, days: int, calendars: int = 1) -> ProgramStates:
+def program_states(
+    program: Program, days: int, calendars: int = 1, *, again: bool = False
+) -> ProgramStates:
     """Give the states of a program over a calendar.
 
     Parameters
@@ -115,6 +133,8 @@ def program_states(program: Program, days: int, calendars: int = 1) -> ProgramSt
         Length of the calendar [days].
     calendars : int
         How many calendars' values are ever added up, as for a mean over winters.
+    again : bool
+        Whether a round may have to be made again: the gap after a material's last one counts too.
 
     Raises
     ------
@@ -135,8 +155,8 @@ def program_states(program: Program, days: int, calendars: int = 1) -> ProgramSt
     apart = np.minimum(apart, horizon)
     most = 1 + (horizon - 1) // np.diag(apart)
     limits = np.minimum([entry.visits_owed for entry in program.entries], most).astype(np.int64)
-    # The gap after a material's only visit can bar nothing of its own.
-    np.fill_diagonal(apart, np.where(limits <= 1, 1, np.diag(apart)))
+    if not again:  # The gap after a material's only visit can bar nothing of its own.
+        np.fill_diagonal(apart, np.where(limits <= 1, 1, np.diag(apart)))
     combined = prod((limits + 1).tolist())
     steps = _steps(program, limits, calendars)
     visits = _visits(program) if combined <= MOST_CELLS else ((),)
@@ -162,7 +182,7 @@ def program_states(program: Program, days: int, calendars: int = 1) -> ProgramSt
             fits[:] = True
         rows = np.flatnonzero(next_wait[:, number] >= 0)
         after[number][np.ix_(rows, np.flatnonzero(fits))] = (
-            next_wait[rows, number][:, None] * combined + (_bases(limits) @ more)[fits]
+            next_wait[rows, number][:, None] * combined + (bases(limits) @ more)[fits]
         )
     return ProgramStates(
         names,
@@ -177,7 +197,7 @@ def program_states(program: Program, days: int, calendars: int = 1) -> ProgramSt
     )
 
 
-def _bases(limits: Integers) -> Integers:
+def bases(limits: Integers) -> Integers:
     """What one visit more adds to the number of a state, per material."""
     return np.cumprod(np.append(limits[1:], 0)[::-1] + 1)[::-1]
 

@@ -98,7 +98,7 @@ def as_it_comes(
         policy[day] = _choose(  # of (visit, state, winter)
             gains[:, None, :], may, later[states.after], spare[states.after], states
         )
-    left = _left_of_visits(last_day_actual, len(chances), states)  # (day, visit, winter)
+    left = states.left_of_visits(last_day_actual, len(chances))  # (day, visit, winter)
     policy = np.take_along_axis(left, policy.astype(np.int64), axis=1)
     return Policy(policy, evenings.value, states)
 
@@ -117,7 +117,7 @@ def rounds_as_it_comes(
     """
     winters = np.arange(chances.shape[2])
     state = np.zeros(len(winters), dtype=np.int64)  # (winter,)
-    left = _left_of_visits(last_day_actual, len(chances), states)
+    left = states.left_of_visits(last_day_actual, len(chances))
     visits = np.full((len(chances), len(winters)), len(states.visits) - 1)
     upcoming = 0
     for day, gains, later, spare in _Evenings(
@@ -205,22 +205,6 @@ def _choose(
     rounds = worth // states.steps[0]
     guarded = np.where(rounds == rounds.max(axis=0), (spare + gains) // states.steps[0], NEVER)
     return np.asarray(np.where(guarded == guarded.max(axis=0), worth, NEVER).argmax(axis=0))
-
-
-def _left_of_visits(last_day_actual: Array, days: int, states: ProgramStates) -> NDArray[np.int8]:
-    """What a crew that sees open flowers makes of each visit, [day, visit, winter].
-
-    The largest part of it that is no material past its last day.
-    """
-    past = np.arange(days)[:, None, None] > last_day_actual  # (day, material, winter)
-    none = len(states.visits) - 1
-    left = np.full((days, len(states.visits), last_day_actual.shape[1]), none, dtype=np.int8)
-    for number, members in enumerate(states.visits):
-        for part in range(none - 1, number - 1, -1):  # the largest stand first
-            if set(states.visits[part]) <= set(members):
-                may = ~past[:, list(states.visits[part])].any(axis=1)
-                left[:, number] = np.where(may, part, left[:, number])
-    return left
 
 
 def follow(coming: Policy, starts: Integers) -> tuple[NDArray[np.int8], Integers]:

@@ -1,19 +1,22 @@
 """Rules to hold ours against, and what came after each round; no rule defines that.
 
 The rules: a fixed calendar, and the first day that looks dry. What came: rain within 24, 48 and
-72 h, frost and heat.
+72 h, frost and heat; whether the dry hours that each material wants followed, and whether it was
+washed off.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from spraywindow.program import Program
-from spraywindow.weather import MEASURABLE_MM, Array, forward_highest, forward_lowest
+from spraywindow.spray import NO_GO
+from spraywindow.weather import MEASURABLE_MM, forward_highest, forward_lowest
 from spraywindow.winters.past import PastWinters
 
 HABIT_H = 10
@@ -40,7 +43,7 @@ def fixed_calendar(
 
     `habit` is from `habit_rows`.
     """
-    return _in_turn(season, program, habit >= 0)
+    return in_turn(season, program, habit >= 0)
 
 
 def first_dry_day(
@@ -52,10 +55,10 @@ def first_dry_day(
     """
     ahead = season.block.conditions.rain.ahead(LOOKS_AHEAD_H).high[:, list(season.used)]
     dry = np.take_along_axis(ahead, np.maximum(habit, 0), axis=0) < MEASURABLE_MM
-    return _in_turn(season, program, dry & (habit >= 0))
+    return in_turn(season, program, dry & (habit >= 0))
 
 
-def _in_turn(season: PastWinters, program: Program, fits: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def in_turn(season: PastWinters, program: Program, fits: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Make the rounds in turn, each on the first day that fits and keeps the gaps.
 
     `fits` is [day, winter]. The materials take turns, the one with most rounds left first. The
@@ -101,17 +104,47 @@ class Outcomes:
         Freezing within 24 h.
     heat : bool array
         `HEAT_C` within 48 h.
+    effective : bool array
+        The dry hours that the material wants surely followed.
+    doubtful : bool array
+        Whether they did is not known.
+    outside : bool array
+        An hour of the job surely was outside a hard limit: rain, wet wood, wind, frost, ...
+    lost : bool array
+        Measurable rain surely fell before the material was rainfast: the round is owed again.
     """
 
     rain: Mapping[int, NDArray[np.bool_]]
     unknown: Mapping[int, NDArray[np.bool_]]
     frost: NDArray[np.bool_]
     heat: NDArray[np.bool_]
+    effective: NDArray[np.bool_]
+    doubtful: NDArray[np.bool_]
+    outside: NDArray[np.bool_]
+    lost: NDArray[np.bool_]
 
     def share_spoiled(self, hours: int, made: NDArray[np.bool_]) -> float:
         """Share of the rounds with known weather after which it rained; NaN without any."""
         known = int((made & ~self.unknown[hours]).sum())
         return float(self.rain[hours].sum() / known) if known else float("nan")
+
+
+def dry_after(season: PastWinters, which: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Whether the dry hours that a material wants follow each hour: surely, and perhaps.
+
+    Two arrays [hour, winter] on the rows of the block, by the material's own limits on the rain of
+    the hours after, the soft ones too.
+    """
+    rain = season.block.conditions.rain
+    surely = np.ones(season.block.day.shape, dtype=bool)
+    perhaps = surely.copy()
+    for limit in season.materials[which].limits:
+        if limit.quantity == "rain_ahead" and limit.kind != "caution" and limit.hours:
+            total = rain.ahead(int(np.ceil(limit.hours)))
+            holds = np.less if limit.bound == "below" else np.less_equal
+            surely &= holds(total.high, limit.value)
+            perhaps &= holds(total.low, limit.value)
+    return surely, perhaps
 
 
 def outcomes_after(
@@ -127,17 +160,17 @@ def outcomes_after(
         Row of the block at which a round begins.
     """
     conditions, used = season.block.conditions, list(season.used)
-    rounds, winters = start.shape[0] * start.shape[1], start.shape[2]
+    column = np.arange(start.shape[2])
+    first = np.maximum(start, 0)
 
-    def at(rows: Array) -> Array:
+    def at(rows: NDArray[Any]) -> NDArray[Any]:
         """Values at the rounds' rows; of other days, of row 0."""
-        columns = rows[:, used]
-        picked = np.take_along_axis(
-            columns[:, None, :],
-            np.maximum(start, 0).reshape(rounds, 1, winters),
-            axis=0,
-        )
-        return picked.reshape(start.shape)
+        return np.asarray(rows[:, used][first, column])
+
+    def of_each(rows: Sequence[NDArray[Any]]) -> NDArray[np.bool_]:
+        """The same of one array a material."""
+        picked = [each[:, used][first[:, which], column] for which, each in enumerate(rows)]
+        return np.asarray(made & np.stack(picked, axis=1))
 
     temp = conditions.temp
     rain, unknown = {}, {}
@@ -145,9 +178,28 @@ def outcomes_after(
         total = conditions.rain.ahead(hours)
         rain[hours] = made & (at(total.low) >= MEASURABLE_MM)
         unknown[hours] = made & ~rain[hours] & (at(total.high) >= MEASURABLE_MM)
+    dry = [dry_after(season, which) for which in range(made.shape[1])]
+    effective = of_each([surely for surely, _ in dry])
     return Outcomes(
         rain,
         unknown,
         frost=made & (at(forward_lowest(temp, 24).high) <= 0.0),
         heat=made & (at(forward_highest(temp, 48).low) >= HEAT_C),
+        effective=effective,
+        doubtful=~effective & of_each([perhaps for _, perhaps in dry]),
+        outside=of_each([_any_of(verdict == NO_GO, season.need_h) for verdict in season.verdicts]),
+        lost=of_each(
+            [
+                conditions.rain.ahead(int(np.ceil(material.rainfast.hours))).low >= MEASURABLE_MM
+                for material in season.materials
+            ]
+        ),
     )
+
+
+def _any_of(rows: NDArray[np.bool_], hours: int) -> NDArray[np.bool_]:
+    """Whether any of so many rows from each on is True; what lies beyond the last is not."""
+    out = rows.copy()
+    for more in range(1, hours):
+        out[:-more] |= rows[more:]
+    return out

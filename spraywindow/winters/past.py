@@ -122,6 +122,25 @@ class PastWinters:
             columns.append(np.where(free, margins, np.nan)[:, list(self.used)])
         return np.stack(columns, axis=1)
 
+    def shortened(self, days: int) -> PastWinters:
+        """The same winters with a season of so many days at most."""
+        most = min(days, len(self.chances))
+        ends = self.ending
+        return replace(
+            self,
+            block=replace(self.block, days=most),
+            free=self.free[:most],
+            chances=self.chances[:most],
+            starts=self.starts[:most],
+            foreseen=self.foreseen[:most],
+            ending=replace(
+                ends,
+                actual=np.minimum(ends.actual, most - 1.0),
+                forecast=np.minimum(ends.forecast[:most], most - 1.0),
+            ),
+            near=replace(self.near, days=most),
+        )
+
     @property
     def usable(self) -> NDArray[np.bool_]:
         """Mornings that the evening before would call usable, [day, material, winter].

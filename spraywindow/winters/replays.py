@@ -109,6 +109,13 @@ WARM_UP_H = 500
 _KINDS = ("temp", "dew", "wind", "onset", "amount")
 AMOUNT = 0.5
 """Spread of the logarithm of a rain amount's error; P."""
+BLOCK_H = 12
+WRONG_FIRST_DAY, WRONG_EACH_DAY = 0.2, 0.08
+"""Share of the blocks of rain that are wholly wrong on the first day, and what each further day
+of lead adds; P."""
+WRONG_FROM_H = 120
+"""A block that is wholly wrong holds the rain of so many hours before: weather of the season that
+knows nothing of this one. No longer than the record before an evening."""
 
 
 @dataclass(frozen=True)
@@ -128,6 +135,10 @@ class ErrorModel:
         Times the usual errors.
     days : int
         Days that a forecast reaches.
+    wrong_blocks : bool
+        Whether some blocks of rain are wholly wrong besides, missing or invented: a tougher test,
+        of errors that no onset or amount explains. A block that is wrong on one evening was so on
+        all before it.
 
     Notes
     -----
@@ -139,11 +150,13 @@ class ErrorModel:
     seed: int = 1
     scale: float = 1.0
     days: int = 7
+    wrong_blocks: bool = False
 
     @property
     def name(self) -> str:
         """What people read."""
-        return "usual errors" + ("" if self.scale == 1.0 else f" x {self.scale:g}")
+        size = "" if self.scale == 1.0 else f" x {self.scale:g}"
+        return f"usual errors{size}" + (" and wrong rain" if self.wrong_blocks else "")
 
     @property
     def measures(self) -> bool:
@@ -217,6 +230,12 @@ class ErrorModel:
         last = np.flatnonzero(reached)[-1]
         moved = np.take_along_axis(hourly, np.clip(rows, 0, last), axis=0)
         factor = np.exp(AMOUNT * self.scale * self._draws["amount"][0][valid_h % CYCLE_H])
+        if self.wrong_blocks:
+            chance = WRONG_FIRST_DAY + WRONG_EACH_DAY * np.maximum(lead_day, 0)
+            drawn = np.random.default_rng((self.seed, BLOCK_H)).random(CYCLE_H // BLOCK_H)
+            wrong = drawn[valid_h // BLOCK_H % len(drawn)] < chance[:, None]
+            before = np.maximum(np.arange(len(hourly)) - WRONG_FROM_H, 0)
+            moved = np.where(wrong, hourly[before], moved)
         forecast = (ahead & reached)[:, None]
         out = {"rain_mm": np.where(forecast, moved * factor, known["rain_mm"])}
         for name, values in periods.items():

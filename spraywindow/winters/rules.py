@@ -16,14 +16,23 @@ from numpy.typing import NDArray
 
 from spraywindow.errors import InputError
 from spraywindow.place import Place
-from spraywindow.program import Program, all_made, plan_many, program_states
-from spraywindow.spray import NO_GO, Material, best_of_day
+from spraywindow.program import (
+    Program,
+    Terms,
+    all_made,
+    decide_evenings,
+    plan_many,
+    program_moves,
+    program_states,
+)
+from spraywindow.spray import GO, NO_GO, Material, best_of_day
 from spraywindow.weather import Array
 from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_of, within
 from spraywindow.winters.evenings import Seen, seen_mornings
 from spraywindow.winters.other_rules import (
     AFTER_H,
     Outcomes,
+    dry_after,
     first_dry_day,
     fixed_calendar,
     habit_rows,
@@ -137,6 +146,63 @@ def backtest(
     return results
 
 
+def advised(
+    season: PastWinters,
+    program: Program,
+    chances: Array,
+    start: NDArray[np.int64],
+    terms: Terms,
+) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """What acting on each evening's advice makes of every winter.
+
+    Parameters
+    ----------
+    season : PastWinters
+    program : Program
+    chances : array [day, morning, material, winter]
+        Chance that a round holds on each of the mornings that the evening before a day knows;
+        tomorrow's NaN where nobody would be sent.
+    start : int array [day, material, winter]
+        Row of the block at which tomorrow's round would begin; -1 without one.
+    terms : Terms
+
+    Returns
+    -------
+    made : bool array [day, material, winter]
+        Every round that went out. One that was washed off is owed again.
+    start : int array [day, material, winter]
+        -1 without one.
+    """
+    moves = program_moves(program, len(season.chances), terms)
+    known = np.where(_free_ahead(season, chances.shape[1]), chances, np.nan)
+    coming = decide_evenings(
+        known, season.ending.actual, season.ending.forecast, moves, terms, season.near
+    )
+    lost = _after(season, start >= 0, start).lost
+    visits, _ = coming.follow(np.zeros(1, dtype=np.int64), lost)
+    made = rounds_of(moves.states, visits[:, 0])
+    return made, np.where(made, start, -1)
+
+
+def most_effective(
+    season: PastWinters, program: Program
+) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """What hindsight makes where only effective rounds count: made and start, as `advised`."""
+    block, used = season.block, list(season.used)
+    open_hours = block.workable(season.access)
+    chances, starts = [], []
+    for which, verdict in enumerate(season.verdicts):
+        fits = (verdict == GO) & open_hours & dry_after(season, which)[0]
+        best, rows = best_of_day(np.where(fits, 1.0, -np.inf), block.day, block.days, season.need_h)
+        chances.append(best[:, used])
+        starts.append(rows[:, used])
+    usable = np.where(season.free[..., None], np.stack(chances, axis=1), np.nan)
+    made = plan_many(
+        within(usable, season.ending.actual), program, nearness=season.near.actual
+    ).made
+    return made, np.where(made, np.stack(starts, axis=1), -1)
+
+
 def mornings_told(replay: ForecastReplay, materials: Sequence[Material]) -> int:
     """How many mornings, tomorrow first, a forecast tells with the dry spell after each."""
     longest = max(material.dry_spell_h for material in materials)
@@ -210,7 +276,7 @@ def _after(season: PastWinters, made: NDArray[np.bool_], start: NDArray[np.int64
     if made.size:
         return outcomes_after(season, made, start)
     none = dict.fromkeys(AFTER_H, made)
-    return Outcomes(none, none, made, made)
+    return Outcomes(none, none, made, made, made, made, made, made)
 
 
 def _covered(season: PastWinters, replay: ForecastReplay) -> list[int]:

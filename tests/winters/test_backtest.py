@@ -12,14 +12,31 @@ import pytest
 
 from spraywindow.errors import SprayWindowError
 from spraywindow.jobs.backtest.answer import winter_rows
+from spraywindow.program.planner import plan_many
 from spraywindow.program.program import Program
+from spraywindow.program.worth import Terms
 from spraywindow.sources.demo.samples import DEMO_PLACE
 from spraywindow.sources.past.archive import Archived
-from spraywindow.winters.other_rules import first_dry_day, fixed_calendar, habit_rows
+from spraywindow.spray.kernel import GO
+from spraywindow.winters.as_it_comes import within
+from spraywindow.winters.other_rules import (
+    first_dry_day,
+    fixed_calendar,
+    habit_rows,
+    outcomes_after,
+)
 from spraywindow.winters.outlook import span_days
 from spraywindow.winters.past import past_season
 from spraywindow.winters.replays import ErrorModel, Foresight
-from spraywindow.winters.rules import RuleResult, as_turned_out, backtest, finished, mornings_told
+from spraywindow.winters.rules import (
+    RuleResult,
+    advised,
+    as_turned_out,
+    backtest,
+    finished,
+    mornings_told,
+    most_effective,
+)
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
 
 
@@ -248,3 +265,56 @@ def test_a_row_a_winter(results: list[RuleResult]) -> None:
     rows = winter_rows(results[0])
     assert [row.winter for row in rows] == list(season().labels)
     assert sum(row.rounds or 0 for row in rows) == int(results[0].rounds.sum())
+
+
+def test_no_rule_makes_more_effective_rounds_than_hindsight_for_them(
+    results: list[RuleResult],
+) -> None:
+    made, start = most_effective(season(), PROGRAM)
+    best = outcomes_after(season(), made, start)
+    assert (best.effective == made).all()
+    assert not best.outside.any()
+    go = np.stack([verdict == GO for verdict in season().verdicts])
+    for result in results:
+        # what the limits of the record's own hours allowed, and the dry hours followed
+        rows, column = np.maximum(result.start, 0), np.array(season().used)
+        allowed = np.stack(
+            [go[m][rows[:, m], column] & go[m][rows[:, m] + 1, column] for m in (0, 1)], axis=1
+        )
+        good = result.made & allowed & result.outcomes.effective
+        assert (good.sum(axis=(0, 1)) <= made.sum(axis=(0, 1))).all(), result.name
+
+
+def test_the_advice_of_sure_evenings_is_hindsight_and_no_forecast_is_no_round() -> None:
+    whole = season()
+    days, _, winters = whole.chances.shape
+    ahead = np.arange(days)[:, None] + np.arange(days)
+    sure = np.where(whole.free[..., None] & (whole.starts >= 0), 1.0, np.nan)
+    told = np.where((ahead < days)[..., None, None], sure[np.minimum(ahead, days - 1)], np.nan)
+    terms = Terms.of(PROGRAM, rained_on=0.0, nearness=0.0)
+    known = replace(
+        whole, ending=replace(whole.ending, forecast=np.tile(whole.ending.actual, (days, 1, 1)))
+    )
+    made, start = advised(known, PROGRAM, told, whole.starts, terms)
+    best = plan_many(within(whole.chances, whole.ending.actual), PROGRAM).made
+    assert (made.sum(axis=(0, 1)) == best.sum(axis=(0, 1))).all()
+    assert (start[made] == whole.starts[made]).all()
+    assert (start[~made] == -1).all()
+    nothing, _ = advised(known, PROGRAM, np.full((days, 3, 2, winters), np.nan), start, terms)
+    assert not nothing.any()
+
+
+def test_a_round_that_was_washed_off_goes_out_again() -> None:
+    # every morning is offered with a chance, rain or not: oil is owed until three have held
+    whole = season()
+    habit = habit_rows(whole)
+    start = np.repeat(habit[:, None], 2, axis=1)
+    offered = np.where(start >= 0, 0.5, np.nan)[:, None]
+    made, _ = advised(whole, PROGRAM, offered, start, Terms.usual(PROGRAM, whole.materials))
+    lost = outcomes_after(whole, made, start).lost
+    assert lost.any()
+    stand = (made & ~lost).sum(axis=0)
+    assert (stand <= np.array([[3], [5]])).all()
+    assert (made.sum(axis=0)[0] > 3).any()
+    for winter in range(made.shape[2]):
+        assert (np.diff(np.flatnonzero(made[:, 0, winter])) >= 5).all()

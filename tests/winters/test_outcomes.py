@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from spraywindow.spray.conditions import Conditions
+from spraywindow.spray.kernel import NO_GO
 from spraywindow.winters.other_rules import outcomes_after
 from spraywindow.winters.past import PastWinters
 from tests.season_values import season
@@ -80,3 +81,49 @@ def test_past_the_record_nothing_is_known() -> None:
     made, found = outcome(after({}), row=last)
     assert found.unknown[24][20, 0, 0]
     assert np.isnan(found.share_spoiled(24, made))
+
+
+@pytest.mark.parametrize(
+    ("rain_mm", "oil", "copper", "lost"),
+    [
+        ({}, True, True, (False, False)),
+        ({1: 0.3}, False, False, (True, True)),  # copper is rainfast after 2 h, oil after a day
+        ({2: 0.3}, False, False, (True, False)),
+        ({23: 0.3}, False, False, (True, False)),
+        ({24: 0.3}, True, True, (False, False)),
+        ({30: 1.5, 71: 0.6}, False, True, (False, False)),
+        ({30: 1.5, 72: 0.6}, True, True, (False, False)),
+        ({3: np.nan}, None, None, (False, False)),
+        ({40: np.nan}, None, True, (False, False)),
+        ({3: np.nan, 40: 3.0}, False, None, (False, False)),
+    ],
+)
+def test_an_effective_round_had_the_dry_hours_that_its_material_wants(
+    rain_mm: dict[int, float], oil: bool | None, copper: bool | None, lost: tuple[bool, bool]
+) -> None:
+    # oil: no measurable rain in 24 h and at most 2 mm in 72 h; copper: none in 24 h
+    changed = after(rain_mm)
+    made = np.zeros(changed.chances.shape, dtype=bool)
+    start = np.full(made.shape, -1)
+    made[20, :, 0], start[20, :, 0] = True, ROUND_ROW
+    found = outcomes_after(changed, made, start)
+    for which, expected in enumerate((oil, copper)):
+        assert bool(found.effective[20, which, 0]) is (expected is True)
+        assert bool(found.doubtful[20, which, 0]) is (expected is None)
+    assert tuple(found.lost[20, :, 0].tolist()) == lost
+    for each in (found.effective, found.doubtful, found.lost, found.outside):
+        assert not each[:20].any()
+        assert not each[..., 1:].any()
+
+
+def test_a_job_outside_a_hard_limit_in_any_of_its_hours_is_told() -> None:
+    whole = season()
+    for which, verdict in enumerate(whole.verdicts):
+        for row in np.flatnonzero(verdict[100:-100, whole.used[0]] == NO_GO)[:3] + 100:
+            made = np.zeros(whole.chances.shape, dtype=bool)
+            made[20:23, which, 0] = True
+            start = np.where(made, -1, -1)
+            start[20:23, which, 0] = row - 1, row, row + 1
+            found = outcomes_after(whole, made, start).outside[20:23, which, 0]
+            after_it = verdict[row + 1 : row + 3, whole.used[0]] == NO_GO
+            assert found.tolist() == [True, True, bool(after_it.any())]

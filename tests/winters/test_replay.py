@@ -159,3 +159,39 @@ def test_rain_beyond_the_days_reached_is_not_moved_in() -> None:
     one, other = (ErrorModel(seed=4).known(truth, lead, valid)["rain_mm"] for truth in (dry, wet))
     np.testing.assert_array_equal(one, other)
     assert not np.isnan(one[: 8 * 24]).any()  # nor does it make the last hours unknown
+
+
+def test_some_blocks_of_rain_are_wholly_wrong_and_stay_so_until_they_are_right() -> None:
+    lead, evenings = np.arange(300) - 126, 2000
+    valid = np.arange(300)[:, None] + np.arange(evenings) * 331
+    rain = np.random.default_rng(1).random((300, evenings)) + 1.0  # every hour another
+    truth = columns(300, evenings) | {"rain_mm": rain}
+    plain = ErrorModel(seed=4).known(truth, lead, valid)["rain_mm"]
+    model = ErrorModel(seed=4, wrong_blocks=True)
+    tough = model.known(truth, lead, valid)["rain_mm"]
+    ahead = (lead >= 0) & (lead < 168)
+    np.testing.assert_array_equal(tough[~ahead], plain[~ahead])
+    wrong = tough != plain
+    for day, share in ((0, 0.2), (3, 0.44), (6, 0.68)):
+        rows = (lead >= 24 * day) & (lead < 24 * day + 24)
+        assert wrong[rows].mean() == pytest.approx(share, abs=0.02)
+    # dry from the evening on: what is forecast is the rain of five days before, where it is wrong
+    before = truth | {"rain_mm": np.where((lead < 0)[:, None], rain, 0.0)}
+    invented = model.known(before, lead, valid)["rain_mm"] > 0
+    assert invented[126:246][wrong[126:246]].all()
+    assert not invented[246:][wrong[246:]].any()
+    later = (
+        model.known(truth, lead - 24, valid)["rain_mm"]
+        != ErrorModel(seed=4).known(truth, lead - 24, valid)["rain_mm"]
+    )  # a day earlier the same hours, so that each lies a day further ahead
+    same = (lead >= 24) & (lead < 168)
+    assert (later[same] <= wrong[same]).all()
+
+
+def test_a_record_dry_for_long_holds_no_wrong_rain() -> None:
+    lead = np.arange(300) - 126
+    valid = np.arange(300)[:, None] + np.arange(50) * 331
+    dry = columns(300, 50) | {"rain_mm": np.zeros((300, 50))}
+    known = ErrorModel(wrong_blocks=True).known(dry, lead, valid)
+    assert not np.nan_to_num(known["rain_mm"]).any()
+    assert ErrorModel(wrong_blocks=True).name == "usual errors and wrong rain"

@@ -1,0 +1,272 @@
+"""Rules beside each other on the winters of real stations: rounds made, and rounds that held.
+
+    python notebooks/rules_on_stations.py FOLDER [STATION ...]
+
+FOLDER holds ``stations.csv`` (columns ``name, latitude, longitude, altitude``) and for each
+station a ``NAME_*.csv.gz`` with 3-hourly reports: ``time_utc, temp_c, rh_pct, wind_kn,
+wind_dir_deg, cloud_oktas, precip3h_mm_derived``. Three oil and five copper, 5, 5 and 2 days
+apart, from 1 December on; full seasons, and five weeks of them.
+
+What an evening knows of the mornings ahead is a replay with errors of the usual size, and one in
+which blocks of rain are wholly wrong besides, each with two sets of random numbers. The chances
+that a decision weighs are fitted to the evenings of the *other* winters of the same replay, by
+logistic regression on the forecast rain of 24, 48 and 72 hours, the wind and the best margin.
+Effective: the dry hours that the material wants surely followed. "In limits": and no hour of the
+job was outside a hard limit, which the first dry-looking day never asks. That rule knows the rain
+of 24 hours as it came; "as forecast" is the same by the replay. Each round that was washed off
+before it was rainfast is owed again by "expected rounds"; the other rules do not look back.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from spraywindow.place import Place
+from spraywindow.program import Program, Terms, plan_many, program_states
+from spraywindow.sources.files.read_file import read_weather
+from spraywindow.spray.catalogue import COPPER, OIL
+from spraywindow.trees.cultivar_groups import cultivar_group
+from spraywindow.trees.dormancy import Need
+from spraywindow.weather.rain import Rain
+from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_of, within
+from spraywindow.winters.evenings import Seen, seen_mornings
+from spraywindow.winters.other_rules import (
+    first_dry_day,
+    fixed_calendar,
+    habit_rows,
+    in_turn,
+    outcomes_after,
+)
+from spraywindow.winters.past import PastWinters, past_season
+from spraywindow.winters.replays import ErrorModel
+from spraywindow.winters.rules import advised, most_effective
+from spraywindow.winters.share import chance_by_others
+
+COLUMNS: dict[str, Any] = {
+    "time": {"column": "time_utc", "timezone": "UTC"},
+    "temp_c": {"column": "temp_c", "unit": "degC"},
+    "rh_pct": {"column": "rh_pct", "unit": "%"},
+    "wind_ms": {"column": "wind_kn", "unit": "kn"},
+    "wind_from_deg": {"column": "wind_dir_deg", "unit": "deg"},
+    "cloud": {"column": "cloud_oktas", "unit": "oktas"},
+    "rain_mm": {"column": "precip3h_mm_derived", "unit": "mm", "stamp": "end", "covers": "3h"},
+}
+SINCE, UNTIL = "1982-09", "2004-09"  # from 1982 on the stations give 3-hourly totals
+FIRST = dt.date(2004, 12, 1)
+NEED = Need(cultivar_group("low chill peach"))
+PROGRAM = Program.of(oil=(3, 5), copper=(5, 5), between=2)
+MATERIALS = {"oil": OIL, "copper": COPPER}
+MORNINGS = 4
+FIVE_WEEKS_D = 35
+LATE_MORNING_LEAD_H = 16  # 10 h, from the evening before at 18 h
+
+
+@dataclass
+class Watched:
+    """A replay whose forecasts of rain and wind for the late mornings ahead are kept."""
+
+    model: ErrorModel
+    seen: list[np.ndarray] = field(default_factory=list)
+    """One array [day, morning, figure] a winter: rain of 24, 48, 72 and 6 h, wind."""
+
+    @property
+    def name(self) -> str:
+        return self.model.name
+
+    @property
+    def measures(self) -> bool:
+        return True
+
+    @property
+    def days(self) -> int:
+        return self.model.days
+
+    def covers(self, first_h: int, last_h: int) -> bool:
+        return self.model.covers(first_h, last_h)
+
+    def known(
+        self, truth: Mapping[str, np.ndarray], lead_h: np.ndarray, valid_h: np.ndarray
+    ) -> dict[str, np.ndarray]:
+        told = self.model.known(truth, lead_h, valid_h)
+        rows = np.searchsorted(lead_h, LATE_MORNING_LEAD_H + 24 * np.arange(MORNINGS))
+        rain = Rain(told["rain_mm"])
+        figures = [rain.ahead(hours).high[rows] for hours in (24, 48, 72, 6)]
+        self.seen.append(np.stack([*figures, told["wind_ms"][rows]], axis=-1).swapaxes(0, 1))
+        return told
+
+    def figures(self, days: int) -> np.ndarray:
+        """What was kept, [day, morning, winter, figure]; NaN after the evenings replayed."""
+        whole = np.full((days, MORNINGS, len(self.seen), 5), np.nan)
+        for winter, each in enumerate(self.seen):
+            whole[: len(each), :, winter] = each
+        return whole
+
+
+def fitted_chances(season: PastWinters, seen: Seen, figures: np.ndarray) -> np.ndarray:
+    """Chance that a round on each morning ahead holds, [day, morning, material, winter].
+
+    Of tomorrow where it is offered; of later mornings that they will be offered, and hold. Each
+    winter by the others.
+    """
+    days, materials, winters = season.chances.shape
+    out = np.full((days, MORNINGS, materials, winters), np.nan)
+    offered = seen.start >= 0
+    came = outcomes_after(season, offered, seen.start)
+    held = came.effective & ~came.outside
+    for which in range(materials):
+        for morning in range(MORNINGS):
+            later = np.full((days, winters), np.nan)
+            later[: days - morning] = held[morning:, which]
+            go = np.isfinite(seen.margin[:, morning, which])
+            margin = np.nan_to_num(seen.margin[:, morning, which])
+            rain = [figures[:, morning, :, n] for n in range(4)]
+            wind = figures[:, morning, :, 4]
+            terms = np.stack(
+                [np.ones_like(wind), go, margin, margin > 0, wind, np.maximum(wind - 5, 0),
+                 *(np.sqrt(np.minimum(each, 50)) for each in rain),
+                 *(each < 0.254 for each in rain), rain[2] <= 2.0],
+                axis=-1,
+            )  # fmt: skip
+            day = np.arange(days)[:, None]
+            ask = np.isfinite(terms).all(axis=-1) & np.isfinite(figures[:, morning]).all(axis=-1)
+            ask &= day + morning <= season.ending.forecast[:, which]
+            if morning == 0:
+                ask &= offered[:, which]
+            asked = np.where(ask[..., None], terms, np.nan)
+            out[:, morning, which] = chance_by_others(asked, later)
+    return out
+
+
+@dataclass
+class Row:
+    """A rule at a station: figures by winter, one array [run, winter] each."""
+
+    made: list[np.ndarray] = field(default_factory=list)
+    rained: list[np.ndarray] = field(default_factory=list)
+    lost: list[np.ndarray] = field(default_factory=list)
+    effective: list[np.ndarray] = field(default_factory=list)
+    doubtful: list[np.ndarray] = field(default_factory=list)
+    in_limits: list[np.ndarray] = field(default_factory=list)
+
+    def add(self, season: PastWinters, made: np.ndarray, start: np.ndarray) -> None:
+        """Judge one run."""
+        came = outcomes_after(season, made, start)
+        self.made.append(made.sum(axis=(0, 1)))
+        self.rained.append(came.rain[24].sum(axis=(0, 1)))
+        self.lost.append(came.lost.sum(axis=(0, 1)))
+        self.effective.append(came.effective.sum(axis=(0, 1)))
+        self.doubtful.append(came.doubtful.sum(axis=(0, 1)))
+        self.in_limits.append((came.effective & ~came.outside).sum(axis=(0, 1)))
+
+
+Table = dict[tuple[str, str], Row]
+
+
+def rules_first(season: PastWinters, seen: Seen) -> tuple[np.ndarray, np.ndarray]:
+    """The rule that counts rounds first, then nearness, then margins."""
+    days = len(season.chances)
+    states = program_states(PROGRAM, days, max(len(season.labels), 1))
+    coming = as_it_comes(
+        season.foreseen, season.ending.actual, season.ending.forecast, states, MORNINGS,
+        forecast_margin=seen.margin[:days, :MORNINGS], near=season.near,
+    )  # fmt: skip
+    visits, _ = follow(coming, np.zeros(1, dtype=np.int64))
+    made = rounds_of(states, visits[:, 0])
+    return made, np.where(made, seen.start[:days], -1)
+
+
+def at_station(folder: Path, name: str, place: Place) -> Iterator[tuple[str, str, Row]]:
+    """Every rule on a station's winters: the span, the rule and its row."""
+    path = next(folder.glob(f"{name}_*.csv.gz"))
+    table = read_weather(path, columns=COLUMNS).loc[SINCE:UNTIL]
+    whole = past_season(table, place, PROGRAM, MATERIALS, first=FIRST, need=NEED)
+    replays = [
+        Watched(ErrorModel(seed=seed, wrong_blocks=wrong))
+        for wrong in (False, True)
+        for seed in (1, 2)
+    ]
+    seen = seen_mornings(whole, table, place, replays, MORNINGS)
+    figures = [replay.figures(len(whole.chances)) for replay in replays]
+    told = [fitted_chances(whole, *both) for both in zip(seen, figures, strict=True)]
+    terms = Terms.usual(PROGRAM, whole.materials)
+    for span, days in (("full", len(whole.chances)), ("five weeks", FIVE_WEEKS_D)):
+        season = whole.shortened(days)
+        rows: dict[str, Row] = {}
+        habit = habit_rows(season)
+        for replay, each, chances, kept in zip(replays, seen, told, figures, strict=True):
+            dry = in_turn(season, PROGRAM, (kept[:days, 0, :, 0] < 0.254) & (habit >= 0))
+            advice = advised(season, PROGRAM, chances[:days], each.start[:days], terms)
+            for rule, found in (
+                ("rounds first", rules_first(season, each)),
+                ("expected rounds", advice),
+                ("first dry day as forecast", (dry, np.where(dry, habit[:, None], -1))),
+            ):
+                rows.setdefault(f"{rule}, {replay.name}", Row()).add(season, *found)
+        best = plan_many(
+            within(season.chances, season.ending.actual), PROGRAM, nearness=season.near.actual
+        ).made
+        for rule, made, start in (
+            ("fixed calendar", fixed_calendar(season, PROGRAM, habit), habit[:, None]),
+            ("first dry-looking day", first_dry_day(season, PROGRAM, habit), habit[:, None]),
+            ("hindsight for rounds", best, season.starts),
+            ("hindsight for effective rounds", *most_effective(season, PROGRAM)),
+        ):
+            rows.setdefault(rule, Row()).add(season, made, np.where(made, start, -1))
+        for rule, row in rows.items():
+            yield span, rule, row
+
+
+HEAD = ("made", "rain<24h", "lost", "effective", "doubtful", "in limits", "of hindsight")
+
+
+def show(title: str, table: Table) -> None:
+    """Print the means over winters, and what ours has more than today's, winter by winter."""
+    print(f"\n{title}\n{'':65}" + "".join(f"{word:>14}" for word in HEAD))
+    for (span, rule), row in table.items():
+        best = np.mean(table[span, "hindsight for effective rounds"].effective)
+        means = [np.mean(part) for part in vars(row).values()]
+        numbers = "".join(f"{mean:14.2f}" for mean in (*means, np.mean(row.effective) / best))
+        print(f"{span:12}{rule:53}{numbers}")
+    for (span, rule), row in table.items():
+        if rule.startswith("expected rounds"):
+            other = table[span, rule.replace("expected rounds", "rounds first")]
+            for word in ("made", "effective", "in_limits"):
+                more = np.mean(getattr(row, word), axis=0) - np.mean(getattr(other, word), axis=0)
+                error = more.std(ddof=1) / np.sqrt(len(more))
+                print(f"{span}, {rule}: {word} {more.mean():+.2f} +- {error:.2f} a winter")
+
+
+def main() -> None:
+    """Read the arguments, print one table a station and one of all winters."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("stations", nargs="*", default=["Kalamata", "Souda", "Larisa"])
+    parser.add_argument("--timezone", default="Europe/Athens")
+    asked = parser.parse_args()
+    known = pd.read_csv(asked.folder / "stations.csv").set_index("name")
+    together: Table = {}
+    for name in asked.stations:
+        at = known.loc[name]
+        place = Place(at.latitude, at.longitude, at.altitude, asked.timezone)
+        table = {(span, rule): row for span, rule, row in at_station(asked.folder, name, place)}
+        show(name, table)
+        for key, row in table.items():
+            whole = together.setdefault(key, Row())
+            for word, runs in vars(row).items():
+                before = getattr(whole, word) or [np.empty(0)] * len(runs)
+                joined = [np.concatenate(pair) for pair in zip(before, runs, strict=True)]
+                setattr(whole, word, joined)
+    if len(asked.stations) > 1:
+        show(f"{len(asked.stations)} stations, all winters", together)
+
+
+if __name__ == "__main__":
+    main()

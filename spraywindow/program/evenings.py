@@ -1,0 +1,153 @@
+"""Past winters decided evening by evening: act tomorrow or wait, by the value of both.
+
+The mornings within the forecast are known by their chances; beyond them stands what the evenings
+of the *other* winters were offered.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from spraywindow.program.states import Integers
+from spraywindow.program.targets import Nearness
+from spraywindow.program.worth import Moves, Terms, climate_value, worth
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Decided:
+    """What every evening of every winter decides.
+
+    Attributes
+    ----------
+    visits : int8 array [day, state, winter]
+        Visit chosen in each state, on the evening before each day.
+    beyond : array [day + 1, state, winter]
+        What each state is worth by the other winters.
+    """
+
+    moves: Moves
+    visits: npt.NDArray[np.int8]
+    beyond: Floats
+
+    def follow(
+        self, starts: npt.ArrayLike, lost: npt.NDArray[np.bool_] | None = None
+    ) -> tuple[npt.NDArray[np.int8], Integers]:
+        """Follow the decisions through every winter from several first days.
+
+        Parameters
+        ----------
+        starts : int array [start]
+            First day on which anything is done.
+        lost : bool array [day, material, winter], optional
+            Where a round made on a day is washed off and owed again; nowhere without it.
+
+        Returns
+        -------
+        visits : int8 array [day, start, winter]
+            Visit made on each day.
+        made : int array [material, start, winter]
+            Rounds that need not be made again, by the end.
+        """
+        days, _, winters = self.visits.shape
+        first = np.asarray(starts)
+        state = np.zeros((len(first), winters), dtype=np.int64)
+        none = len(self.moves.outcomes)
+        visits = np.full((days, len(first), winters), none, dtype=np.int8)
+        column = np.arange(winters)
+        gone = np.zeros((days, len(self.moves.states.materials), winters), bool)
+        gone = gone if lost is None else lost
+        for day in range(days):
+            chosen = self.visits[day, state, column]
+            visits[day] = np.where((day >= first)[:, None], chosen, none)
+            state = self.moves.after(visits[day], state, gone[day][:, None])
+        return visits, self.moves.states.made(self.moves.plain(state))
+
+
+def decide_evenings(
+    chances: Floats,
+    last_day_actual: Floats,
+    last_day_forecast: Floats,
+    moves: Moves,
+    terms: Terms,
+    near: Nearness | None = None,
+) -> Decided:
+    """Decide every evening of every winter.
+
+    Parameters
+    ----------
+    chances : array [day, morning, material, winter]
+        Chance that a round holds on each of the mornings that the evening before a day knows,
+        tomorrow first; NaN where there is nothing to be made. Tomorrow's are offers: NaN where
+        nobody would be sent.
+    last_day_actual : array [material, winter]
+        Last usable day as it turned out.
+    last_day_forecast : array [day, material, winter]
+        Last usable day as forecast on the evening before each day.
+    near : Nearness, optional
+        How near each day is to where the rounds belong.
+
+    Notes
+    -----
+    Beyond the known mornings stand the other winters, each moved to end on the calendar's last
+    day: what is left is counted in days before the end, as this winter's end is forecast then and
+    as wrong as each other winter's was forecast on the same day. A season that is forecast to be
+    over holds nothing beyond.
+    """
+    days, mornings, _, winters = chances.shape
+    every = np.arange(days)[:, None, None]
+    offers = np.where(every <= last_day_actual, chances[:, 0], np.nan)
+    ends = _end(last_day_actual, days)
+    to_go = days - 1 - ends
+    nearness = None if near is None else _later(near.actual, to_go)
+    beyond = climate_value(_later(offers, to_go), moves, terms, nearness, leave_each_out=True)
+    by_winter = np.ascontiguousarray(np.moveaxis(beyond, 2, 0))
+    visits = np.full((days, moves.count, winters), len(moves.outcomes), dtype=np.int8)
+    for day in range(days):
+        last = min(days, day + mornings)
+        ahead = np.arange(day, last)[:, None, None]
+        known = np.where(ahead <= last_day_forecast[day], chances[day, : last - day], np.nan)
+        if not np.isfinite(known[0]).any():
+            continue
+        ends_then = _end(last_day_forecast[day], days)
+        later = _beyond(by_winter, last + days - 1 - ends_then, ends_then - ends)
+        later = np.where(ends_then >= last, later, 0.0)
+        nearness = None if near is None else near.ahead(day, last)
+        visits[day] = worth(known, later, moves, terms, nearness).chosen()
+    left = moves.states.left_of_visits(last_day_actual, days)
+    return Decided(moves, np.take_along_axis(left, visits.astype(np.int64), axis=1), beyond)
+
+
+def _beyond(values: Floats, rows: Integers, wrong_d: Integers) -> Floats:
+    """Mean value beyond the known mornings, [state, winter], over how wrong the others' ends were.
+
+    `values` is [winter, day + 1, state]; `rows` are each winter's by its own forecast, `wrong_d`
+    the days by which each was too late.
+    """
+    winters = len(rows)
+    each = np.clip(rows[:, None] + wrong_d, 0, values.shape[1] - 1)  # (winter, other)
+    others = np.where(np.eye(winters, dtype=bool), 0.0, 1.0 / max(winters - 1, 1))
+    out = np.empty((values.shape[2], winters))
+    for winter, (row, share) in enumerate(zip(each, others, strict=True)):
+        first = row.min()
+        spread = np.bincount(row - first, weights=share)
+        out[:, winter] = spread @ values[winter, first : first + len(spread)]
+    return out
+
+
+def _end(last: Floats, days: int) -> Integers:
+    """Last usable day of any material, per winter; the calendar's own where there is none."""
+    whole = np.nan_to_num(np.minimum(last, days - 1), nan=days - 1)
+    return np.asarray(np.floor(whole.max(axis=0, initial=-1)), dtype=np.int64)
+
+
+def _later(values: Floats, by: Integers) -> Floats:
+    """Values [day, material, winter] moved so many days later in each winter; NaN before."""
+    days, materials, winters = values.shape
+    rows = np.arange(days)[:, None] - by  # (day, winter)
+    moved = values[np.maximum(rows, 0)[:, None], np.arange(materials)[:, None], np.arange(winters)]
+    return np.where(rows[:, None] >= 0, moved, np.nan)
