@@ -39,7 +39,7 @@ from spraywindow.site.tables import (
     SprayerFields,
     Units,
 )
-from spraywindow.spray import CATALOGUE, Access, Material, Setting
+from spraywindow.spray import CATALOGUE, GENERAL, Access, Learned, Material, Setting
 
 
 @dataclass(frozen=True)
@@ -71,6 +71,8 @@ class Site:
         Sprays outside the program, by name: local days.
     feeding, ground, hosing, sprayer, mix, copper
         The tables for the rest of the year and for mixing; None where the file has none.
+    learned : Learned
+        What the site's own answers teach of its chances; by default nothing.
     """
 
     name: str
@@ -93,6 +95,7 @@ class Site:
     sprayer: SprayerFields | None
     mix: Mapping[str, MixFields]
     copper: CopperFields
+    learned: Learned = GENERAL
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""

@@ -73,6 +73,10 @@ class Learned:
         return np.minimum(own, most_chance(lead_h))
 
 
+GENERAL = Learned()
+"""Of a site that has not taught anything yet."""
+
+
 def log_odds(chance: ArrayLike) -> Array:
     """Log odds of chances, none nearer than `SURE` to 0 or 1."""
     kept = np.clip(np.asarray(chance, dtype=float), SURE, 1.0 - SURE)

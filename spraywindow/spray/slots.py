@@ -28,7 +28,7 @@ from spraywindow.spray.chance import Jobs, job_chances, wants_more
 from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.hours import Background
 from spraywindow.spray.kernel import VERDICTS
-from spraywindow.spray.learned import Learned
+from spraywindow.spray.learned import GENERAL, Learned
 from spraywindow.spray.material import Material
 from spraywindow.weather import Array
 
@@ -196,7 +196,7 @@ class Stretches:
         stage: int | None = None,
         *,
         first_row: int = 0,
-        learned: Learned | None = None,
+        learned: Learned = GENERAL,
     ) -> Stretches:
         """The same with a forecast's chances, where a stretch is not over when it was issued.
 
@@ -219,7 +219,6 @@ class Stretches:
             tuple(column[ahead] for column in self.columns),
             np.maximum(lead_h[rows], 0.0),
         )
-        own = learned or Learned()
         general = job_chances(conditions, material, jobs, stage)
         dry = general
         if wants_more(material):
@@ -232,8 +231,8 @@ class Stretches:
 
         return replace(
             self,
-            chance=with_those(own.chance(general, jobs.lead_h)),
-            chance_dry=with_those(own.chance(dry, jobs.lead_h)),
+            chance=with_those(learned.chance(general, jobs.lead_h)),
+            chance_dry=with_those(learned.chance(dry, jobs.lead_h)),
             general=with_those(general),
         )
 
@@ -259,7 +258,7 @@ def stretches(
     *,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
-    learned: Learned | None = None,
+    learned: Learned = GENERAL,
 ) -> Stretches:
     """Find every stretch of job length, with its verdict, margin and chance.
 
@@ -295,7 +294,7 @@ def day_chances(
     duration_h: float = DURATION_H,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
-    learned: Learned | None = None,
+    learned: Learned = GENERAL,
 ) -> pd.DataFrame:
     """The likeliest stretch of every local day, go or not, and its chance to hold.
 
@@ -333,7 +332,7 @@ def day_answers(
     *,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
-    learned: Learned | None = None,
+    learned: Learned = GENERAL,
 ) -> list[Day]:
     """Say of each local day whether it has a slot, and if not, which limit is nearest.
 
@@ -444,7 +443,7 @@ def find_slots(
     *,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
-    learned: Learned | None = None,
+    learned: Learned = GENERAL,
 ) -> list[Slot]:
     """Find the runs of go hours that are long enough for the job, the likeliest first.
 

@@ -15,7 +15,7 @@ from spraywindow.place import Place
 from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.spray.chance import most_chance
 from spraywindow.spray.hours import score_hours
-from spraywindow.spray.learned import CASES, FEWEST, Learned, information, learn
+from spraywindow.spray.learned import CASES, FEWEST, GENERAL, Learned, information, learn
 from spraywindow.spray.slots import day_answers, day_chances, find_slots
 from spraywindow.weather.intervals import Array
 from tests.conftest import SHARED, needs_records
@@ -132,7 +132,7 @@ def test_slots_and_days_follow_the_site() -> None:
     now = table.attrs["forecast_from"] = table.index[NOON - 24]
     hours = score_hours(table, PLACE, OIL)
     wet = Learned(-1.0, 1.0, 60)
-    general, own = (day_chances(hours, now=now, learned=each) for each in (None, wet))
+    general, own = (day_chances(hours, now=now, learned=each) for each in (GENERAL, wet))
     ahead = general["chance"].between(0.0, 0.999)
     assert ahead.sum() >= 3
     for column in ("chance", "chance_dry"):
