@@ -54,6 +54,13 @@ WintersOption = Annotated[
     Path | None,
     typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
 ]
+PastOption = Annotated[
+    Path | None,
+    typer.Option("--winters", help="Hourly record of past winters: when the trees flower."),
+]
+PastColumnsOption = Annotated[
+    Path | None, typer.Option("--winters-columns", help="Column map (TOML) for --winters.")
+]
 PAST_WINTERS = 25
 DEMO_NOTE = "The invented demo orchard; give --site FILE for your own (`spraywindow init FILE`)."
 
@@ -103,6 +110,8 @@ class Call:
         Whether the demo, too, is asked at the clock's time.
     first : Call or None
         The first of several sites, where its time is that of all.
+    winters_file, winters_columns : Path or None
+        A record of past winters that tells when the trees flower, and the map to read it.
     tell : callable
         Takes a remark beside the answer; by default it goes to stderr.
     """
@@ -115,6 +124,8 @@ class Call:
     service: str | None = None
     clock: bool = False
     first: Call | None = None
+    winters_file: Path | None = None
+    winters_columns: Path | None = None
     tell: Callable[[str], None] = note
 
     @property
@@ -198,6 +209,16 @@ class Call:
         A default record may be absent.
         """
         return self._with_record[0]
+
+    def with_winters(self, site: Site) -> Site:
+        """The site with the days of flowering that the record of past winters tells, if any."""
+        if self.winters_file is None:
+            return site
+        from spraywindow.site import with_flowers
+        from spraywindow.sources.files import read_weather
+
+        past = read_weather(self.winters_file, columns=self.winters_columns)
+        return with_flowers(site, past, self.now, self.weather)
 
     @property
     def rows(self) -> list[Kept]:

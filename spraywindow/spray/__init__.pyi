@@ -3,6 +3,7 @@
 from .access import DURATION_H as DURATION_H  # Usual length of the job [h]
 from .access import NO_ACCESS as NO_ACCESS  # Name of the limit on working hours
 from .access import Access as Access  # When the site may be worked
+from .access import background_of as background_of  # What scored hours know of their day
 from .access import open_hours as open_hours  # Hours in which the site may be worked
 from .access import workable as workable  # Hours in which the site may be worked, closed days aside
 from .catalogue import CATALOGUE as CATALOGUE  # The known materials by name
@@ -10,9 +11,7 @@ from .catalogue import COPPER as COPPER  # Fixed copper
 from .catalogue import OIL as OIL  # Horticultural oil
 from .catalogue import general_material as general_material  # For one not in the catalogue
 from .chance import CameTrue as CameTrue  # How chances like one came true
-from .chance import Jobs as Jobs  # Jobs to judge in a block of hours
 from .chance import came_true as came_true  # How chances like this one came true
-from .chance import job_chances as job_chances  # Chance of each job to hold, 0 to 1
 from .chance import most_lead_d as most_lead_d  # Days ahead up to which a figure is earned
 from .conditions import Conditions as Conditions  # Derived quantities of a block of hours
 from .conditions import Setting as Setting  # What of a site bears on an hour

@@ -37,8 +37,10 @@ from spraywindow.weather import Array
 class Day:
     """A local day: its verdict and, unless go, the limit nearest to letting it go.
 
-    `margin` is that limit's margin in the best stretch, NaN where unknown; `start` and the
-    chances (as of a `Slot`; `general` before what the site's own answers teach) are that stretch's.
+    `margin` is that limit's margin in the best stretch, NaN where unknown, and `start` its
+    beginning; `best_start` and the chances (as of a `Slot`) are those of the best go stretch, on a
+    day without one of the likeliest; `general` is its chance before what the site's own answers
+    teach.
     """
 
     date: dt.date
@@ -46,6 +48,7 @@ class Day:
     held_by: str
     margin: float
     start: pd.Timestamp | None = None
+    best_start: pd.Timestamp | None = None
     chance: float | None = None
     chance_dry: float | None = None
     general: float | None = None
@@ -236,14 +239,16 @@ class Stretches:
             general=with_those(general),
         )
 
-    def best(self, of: NDArray[np.int64]) -> NDArray[np.int64]:
+    def best(self, of: NDArray[np.int64], *, by_verdict: bool = True) -> NDArray[np.int64]:
         """The best stretch for each value of `of` [stretch], in their order.
 
-        By verdict, then the likeliest, then the greatest margin, then the earliest.
+        By verdict unless `by_verdict` is false, then the likeliest, then the greatest margin,
+        then the earliest.
         """
+        verdict = self.verdict if by_verdict else np.zeros_like(self.verdict)
         order = np.lexsort((
             self.first, -np.nan_to_num(self.margin, nan=-np.inf),
-            -np.round(np.nan_to_num(self.chance, nan=-1.0), 6), self.verdict, of,
+            -np.round(np.nan_to_num(self.chance, nan=-1.0), 6), verdict, of,
         ))  # fmt: skip
         return order[np.unique(of[order], return_index=True)[1]]
 
@@ -310,10 +315,10 @@ def day_chances(
         in the working hours: ``best_start`` (Timestamp in the site's time), ``chance`` (every
         hour of the job stays within every hard limit), ``chance_dry`` (and the dry hours that
         the material wants follow), both 0-1, NaN where nothing earns a figure, and ``verdict``
-        of that stretch. A go stretch stands before one that is not.
+        of that stretch. A day with a slot can have a likelier stretch just outside the limits.
     """
     found = stretches(hours, duration_h, access=access, now=now, learned=learned)
-    best = found.best(found.day)
+    best = found.best(found.day, by_verdict=False)
     times = pd.DatetimeIndex(hours.index)[found.first[best]]
     return pd.DataFrame(
         {
@@ -353,7 +358,10 @@ def day_answers(
     index = pd.DatetimeIndex(hours.index)
     margin = hours["margin"].to_numpy(dtype=float)
     verdict = np.asarray(hours["verdict"], dtype=object)
-    best = {int(found.day[number]): number for number in found.best(found.day)}
+    best, likeliest = (
+        {int(found.day[number]): int(number) for number in found.best(found.day, by_verdict=each)}
+        for each in (True, False)
+    )
     answers = []
     for day in np.unique(local_days(index[index >= now] if now is not None else index, background)):
         date = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
@@ -367,6 +375,7 @@ def day_answers(
         rank = np.where(verdict[stretch] == "no-go", margin[stretch] - 1.0,
                         np.where(verdict[stretch] == "go", margin[stretch], -0.5))  # fmt: skip
         worst = first + int(np.argmin(rank))
+        likely = number if found.verdict[number] == 0 else likeliest[int(day)]
         answers.append(
             Day(
                 date,
@@ -374,9 +383,10 @@ def day_answers(
                 str(hours["held_by"].iloc[worst]),
                 float(margin[worst]),
                 index[first].tz_convert(background.place.timezone),
-                figure(found.chance[number]),
-                figure(found.chance_dry[number]),
-                figure(found.general[number]),
+                index[found.first[likely]].tz_convert(background.place.timezone),
+                figure(found.chance[likely]),
+                figure(found.chance_dry[likely]),
+                figure(found.general[likely]),
             )
         )
     return answers
@@ -489,7 +499,7 @@ def find_slots(
 
 def _order(slot: Slot) -> tuple[float, float, pd.Timestamp]:
     """The likeliest first, then the greatest margin, then the earliest; no figure comes last."""
-    return -1.0 if slot.chance is None else -round(slot.chance, 6), -slot.margin, slot.start
+    return 1.0 if slot.chance is None else -round(slot.chance, 6), -slot.margin, slot.start
 
 
 def _runs(go: Mask, days: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -135,9 +135,3 @@ def _daily(coarse: Array) -> Array:
 def transmitted_share(cloud: Array) -> Array:
     """Global radiation under cloud as a share of clear sky, Kasten and Czeplak (1980), eq. 5."""
     return np.asarray(1.0 - CLOUD_FACTOR * np.asarray(cloud, dtype=float) ** CLOUD_POWER)
-
-
-def cloud_from_share(share: Array) -> Array:
-    """Cloud cover [0-1] that lets this share of clear-sky radiation through: [3] eq. 5 inverted."""
-    dimmed = np.clip((1.0 - np.asarray(share, dtype=float)) / CLOUD_FACTOR, 0.0, 1.0)
-    return np.asarray(dimmed ** (1.0 / CLOUD_POWER))

@@ -10,6 +10,7 @@ from .outlook import Span as Span  # How many days the rounds owed take
 from .outlook import program_span as program_span  # Days a program takes in winters
 from .outlook import season_outlook as season_outlook  # Report whether a program fits
 from .past import PastWinters as PastWinters  # What past winters hold
+from .past import past_flowering as past_flowering  # When the trees flower, by past winters
 from .past import past_season as past_season  # Put past winters side by side
 from .replays import ErrorModel as ErrorModel  # The coming days with errors of the usual size
 from .replays import ForecastReplay as ForecastReplay  # Forecasts as they were or might be

@@ -27,7 +27,7 @@ USUAL_REACH_H = 72
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """What the evenings saw: of each morning ahead its best stretch, as `day_chances` picks it.
+    """What the evenings saw: of each morning ahead its best stretch, as `day_answers` picks it.
 
     Attributes
     ----------
@@ -36,8 +36,8 @@ class Seen:
     start : int array [day, morning, material, winter]
         Row in the season's block at which it begins; -1 without any.
     chance, chance_dry : array [day, morning, material, winter]
-        That it holds, go or not, and that the dry hours wanted follow too; NaN where nothing
-        earns a figure.
+        That it holds, and that the dry hours wanted follow too; of a morning without a go stretch
+        those of its likeliest one; NaN where nothing earns a figure.
     """
 
     margin: Array
@@ -115,13 +115,15 @@ def _one(season: PastWinters, evening: HourBlock, material: Material, number: in
         evening.conditions, material, _lead(evening)[rows].astype(float), first_row=rows.start
     )
     (day,) = found.columns
-    best = found.best(day * evening.days + found.day)
+    morning = day * evening.days + found.day
+    best, likeliest = found.best(morning), found.best(morning, by_verdict=False)
+    likely = np.where(found.verdict[best] == 0, best, likeliest)
     at = day[best], found.day[best]
     shape = evening.day.shape[1], evening.days
     seen = Seen(np.full(shape, np.nan), np.full(shape, -1), *np.full((2, *shape), np.nan))
     seen.margin[at] = np.where(found.verdict[best] == 0, found.margin[best], np.nan)
     seen.start[at] = found.first[best] + mornings.epoch_h[day[best]] - season.block.epoch_h[number]
-    seen.chance[at], seen.chance_dry[at] = found.chance[best], found.chance_dry[best]
+    seen.chance[at], seen.chance_dry[at] = found.chance[likely], found.chance_dry[likely]
     return seen
 
 

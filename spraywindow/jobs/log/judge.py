@@ -27,7 +27,7 @@ from spraywindow.show import (
 )
 from spraywindow.site import Site
 from spraywindow.spray import STAGE, general_material, score_hours
-from spraywindow.weather import AHEAD_H, COLUMNS, HISTORY_H, MEASURABLE_MM
+from spraywindow.weather import AHEAD_H, COLUMNS, DIRECTED_MS, HISTORY_H, MEASURABLE_MM
 from spraywindow.winters import Share
 
 WINDOWS_H = (24, 48, 72)
@@ -319,7 +319,9 @@ def _errors(hours: list[dict[str, Any]], past: pd.DataFrame) -> dict[str, dict[s
             forecast = pd.to_numeric(told[column], errors="coerce")
             error = (past[column].reindex(told.index) - forecast).dropna()
             if column == "wind_from_deg":
-                error = (error + 180) % 360 - 180  # the short way round
+                blew = past["wind_ms"].reindex(error.index) >= DIRECTED_MS
+                blew &= pd.to_numeric(told["wind_ms"]).reindex(error.index) >= DIRECTED_MS
+                error = (error[blew] + 180) % 360 - 180  # the short way round
             if len(error):
                 out[column] = {
                     "n": len(error),

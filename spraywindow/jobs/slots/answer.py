@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.days import local_dates
+from spraywindow.jobs.slots.thirst import thirsty
 from spraywindow.reasons import Reason
 from spraywindow.site import (
     BlockState,
@@ -173,7 +174,7 @@ def _answer(
     early = known_until is None or (day.start is not None and day.start > known_until)
     early = early and day.verdict == "unknown" and not why
     closed = day.held_by in held and day.verdict == "no-go"
-    likely = (None,) * 4 if closed else (day.start, day.chance, day.chance_dry, day.general)
+    likely = () if closed else (day.best_start, day.chance, day.chance_dry, day.general)
     return DayAnswer(day.date, day.verdict, slot, day.held_by, day.margin, why, early, *likely)
 
 
@@ -244,7 +245,8 @@ class Evening:
     """Everything that one evening's answer for a site and a material says.
 
     `today` is None from noon on; `blocks` are as of the first answer's day; `holes` are hours
-    that the weather does not tell though it goes on after them.
+    that the weather does not tell though it goes on after them. `thirsty`: whether the trees are,
+    where the material burns such; None is not known.
     """
 
     json_keys: ClassVar = (
@@ -266,6 +268,7 @@ class Evening:
     source: WeatherSource
     notes: list[str]
     holes: list[Hole]
+    thirsty: bool | None
 
     @property
     def first(self) -> DayAnswer:
@@ -370,8 +373,9 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         today=the_week.answer(today) if first == today else None,
         tomorrow=the_week.answer(days[1]),
         source=weather_source(table, local_now),
-        notes=list(table.attrs.get("notes", [])),
+        notes=[*table.attrs.get("notes", []), *site.setting.notes],
         holes=holes(table, local_now),
+        thirsty=thirsty(site, weather, local_now) if material.burns_thirsty else None,
     )
 
 

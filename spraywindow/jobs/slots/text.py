@@ -10,6 +10,7 @@ from spraywindow.jobs.slots.words import (
     blocks_line,
     cautions,
     closes_words,
+    dew_line,
     headline,
     how_known,
     limit_words,
@@ -34,6 +35,8 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     lines = [paragraph(f"{blocks_line(evening.blocks)}.")]
     if rounds := rounds_line(evening):
         lines.append(paragraph(f"{rounds}."))
+    if dew := dew_line(evening):
+        lines.append(paragraph(f"{dew}."))
     lines += [paragraph(f"{line}.") for line in untold_lines(evening)]
     lines += [paragraph(_instead(other, evening)) for other in others]
     parts += ["\n".join(lines), _slots_text(evening)]

@@ -31,6 +31,7 @@ from spraywindow.spray import (
     Limit,
     Material,
     Slot,
+    background_of,
     most_lead_d,
 )
 from spraywindow.trees import stage_words
@@ -52,6 +53,7 @@ _SIDES = {
 NOTHING_NEAR = "nothing near its limit"
 
 
+THIRSTY = "trees may be thirsty: drought predisposes to oil burn, water first"
 RISKY = 1 / 3
 """A go less likely to hold than this is called risky; P."""
 
@@ -199,6 +201,8 @@ def cautions(evening: Evening) -> list[str]:
             unmet = inside[limit.name] < 0 if limit.kind == "caution" else inside[limit.name] == 0
             if unmet.any():
                 lines.append(f"{limit.words}: {limit.reason}")
+        if evening.thirsty:
+            lines.append(THIRSTY)
     material = evening.material
     usual = CATALOGUE.get(material.based_on or material.name, material)
     lines += [
@@ -295,6 +299,25 @@ def held_words(answer: DayAnswer, evening: Evening) -> str:
         return "look at the buds first"
     words = limit_words(answer.held_by, evening.material)
     return f"not ruled out: {words}" if answer.verdict == "unknown" else words
+
+
+def dew_line(evening: Evening) -> str:
+    """When the wood dries on the first day: "dry from about 10:00, sure from 12:00".
+
+    Empty where it is dry from first light on, or in no hour, or the material does not ask.
+    """
+    if all(limit.quantity != "hours_dry" for limit in evening.material.limits):
+        return ""
+    day = evening.first.date
+    dry_from = background_of(evening.hours).dry_from(day)
+    if dry_from is None:
+        return ""
+    about, sure = dry_from
+    words = f"dry from {clock(about)}"
+    if about != sure:
+        words = f"dry from about {clock(about)}, "
+        words += "never surely" if sure is None else f"sure from {clock(sure)}"
+    return f"The wood on {day_words(day)}: {words}"
 
 
 MOST_HOLES = 4

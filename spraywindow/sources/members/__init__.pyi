@@ -1,0 +1,1 @@
+# What other folders may use of it, loaded when first used.
