@@ -360,6 +360,8 @@ def judge_text(answer: JudgedReceipts) -> str:
 
 def _first_line(answer: JudgedReceipts) -> str:
     name, go = answer.site.name, answer.go
+    if not answer.receipts:
+        return f"{name}: no entry carries a receipt; what was judged before:"
     if not go.judged:
         return f"{name}: no go answer can be judged yet."
     return (

@@ -270,7 +270,7 @@ def how_known(evening: Evening) -> str:
     known = evening.chance_known
     over = f"no number is put on mornings more than {most_lead_d()} days ahead"
     if known is None:
-        return f"Chances: {over}"
+        return f"Chances: {over}{_own_words(evening)}"
     said = f"{100 * known.low:.0f}-{100 * known.high:.0f} %"
     came = f"{known.held} of {known.cases} jobs held" if known.cases else "no job was judged"
     return (f"Chances: where {said} was said so far ahead, {came} ({known.over}; "
