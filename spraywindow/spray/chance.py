@@ -311,6 +311,12 @@ def most_lead_d() -> int:
     return int(fitted()["most_lead_d"])
 
 
+def most_chance(lead_h: Array) -> Array:
+    """The highest chance that is earned so many hours ahead [0-1]."""
+    most = np.array(fitted()["most"])
+    return np.asarray(most[np.clip(lead_h / 24.0, 0, len(most) - 1).astype(int)])
+
+
 def job_chances(
     conditions: Conditions,
     material: Material,
@@ -348,5 +354,4 @@ def job_chances(
     if not alone:
         return np.full(len(jobs.lead_h), np.nan)
     raw = calibration_terms(joined(alone), jobs.lead_h) @ np.array(fit["calibration"])
-    most = np.array(fit["most"])[np.minimum(jobs.lead_h / 24.0, len(fit["most"]) - 1).astype(int)]
-    return np.where(known, np.minimum(logistic(raw), most), np.nan)
+    return np.where(known, np.minimum(logistic(raw), most_chance(jobs.lead_h)), np.nan)

@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError
-from spraywindow.jobs.slots import hourless, limits_of, read_receipt, setting_of
-from spraywindow.record import came, extremes_between, rain_between
+from spraywindow.jobs.log.reliability import Reliability, reliability_text
+from spraywindow.jobs.slots import hourless, likeliest, limits_of, read_receipt, setting_of
+from spraywindow.record import Outcome, came, extremes_between, rain_between, receipt_hash
 from spraywindow.show import (
     System,
     can_show,
@@ -87,7 +88,8 @@ class Judgement:
 class JudgedReceipt:
     """A receipt by its name; `about` says what it is where it cannot be judged here.
 
-    That is one which advised no hours, or is of another site.
+    That is one which advised no hours, or is of another site. `outcome` is what came of the chance
+    that it gives, go or not; None where it gives none, or that cannot be told.
     """
 
     json_keys: ClassVar = ("of", "judged", "judgement:all*", "about*")
@@ -95,6 +97,7 @@ class JudgedReceipt:
     of: str
     judgement: Judgement | None
     about: dict[str, Any] = field(default_factory=dict)
+    outcome: Outcome | None = None
 
     @property
     def judged(self) -> bool:
@@ -117,13 +120,20 @@ class GoHeld:
 
 @dataclass(frozen=True)
 class JudgedReceipts:
-    """Receipts of a site beside what came."""
+    """Receipts of a site beside what came; `kept` are outcomes that the record holds already."""
 
-    json_keys: ClassVar = ("site=site.name", "now", "receipts", "go", "errors")
+    json_keys: ClassVar = ("site=site.name", "now", "receipts", "go", "errors", "reliability")
 
     site: Site
     now: datetime
     receipts: tuple[JudgedReceipt, ...]
+    kept: tuple[Outcome, ...] = ()
+
+    @property
+    def reliability(self) -> Reliability:
+        """Whether the chances said at the site came true: of those kept, and of these receipts."""
+        told = [*self.kept, *(each.outcome for each in self.receipts if each.outcome is not None)]
+        return Reliability.of(list({each.receipt: each for each in told}.values()))
 
     @property
     def judgements(self) -> tuple[Judgement, ...]:
@@ -151,9 +161,14 @@ class JudgedReceipts:
 
 
 def judge_all(
-    texts: Sequence[tuple[str, str]], site: Site, weather: pd.DataFrame, *, now: datetime
+    texts: Sequence[tuple[str, str]],
+    site: Site,
+    weather: pd.DataFrame,
+    *,
+    now: datetime,
+    kept: Sequence[Outcome] = (),
 ) -> JudgedReceipts:
-    """Judge receipts, given as (name, JSON text).
+    """Judge receipts, given as (name, JSON text), beside the outcomes that are kept.
 
     Raises
     ------
@@ -164,16 +179,45 @@ def judge_all(
     for name, text in texts:
         try:
             values = hourless(text)
+            advised = values is None
             if values is None:
                 values = read_receipt(text)
-                if values["site"] == site.name:
-                    out.append(JudgedReceipt(name, judge(values, site, weather, now=now)))
-                    continue
+            own = values["site"] == site.name
+            outcome = outcome_of(text, site, weather, now=now) if own else None
+            if own and advised:
+                judgement = judge(values, site, weather, now=now)
+                out.append(JudgedReceipt(name, judgement, outcome=outcome))
+                continue
         except InputError as error:
             raise InputError(f"receipt of {name}: {error}") from error
         about = {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
-        out.append(JudgedReceipt(name, None, about))
-    return JudgedReceipts(site, now, tuple(out))
+        out.append(JudgedReceipt(name, None, about, outcome))
+    return JudgedReceipts(site, now, tuple(out), tuple(kept))
+
+
+def outcome_of(text: str, site: Site, weather: pd.DataFrame, *, now: datetime) -> Outcome | None:
+    """What came of the chance that a receipt of the site gives, go or not.
+
+    None where it gives none, as those of before did not, or the weather does not tell it yet.
+    """
+    values = likeliest(text)
+    if values is None:
+        return None
+    scored, _, dark = _scored(values, site, came(weather, now))
+    held = _all_held(scored, dark)
+    if held is None:
+        return None
+    issued, start = (datetime.fromisoformat(values[key]) for key in ("now", "start"))
+    return Outcome(receipt_hash(text), site.name, str(values["material"]), issued, start,
+                   float(values["chance"]), float(values["chance_general"]), held)  # fmt: skip
+
+
+def _all_held(scored: pd.DataFrame, dark: list[str]) -> bool | None:
+    """Whether every hour was within every hard limit; None where it cannot be told."""
+    verdicts = set(scored["verdict"])
+    if "no-go" in verdicts:
+        return False
+    return None if dark or "unknown" in verdicts else True
 
 
 def judge(
@@ -215,10 +259,7 @@ def judge(
         lows[key], highs[key] = (None if math.isnan(value) else value for value in (low, high))
     scored, not_judged, dark = _scored(values, site, past)
     counts = scored["verdict"].value_counts()
-    held: bool | None = None
-    if values["verdict"] == "go":
-        told = counts.get("unknown", 0) == 0 and not dark
-        held = False if counts.get("no-go", 0) else True if told else None
+    held = _all_held(scored, dark) if values["verdict"] == "go" else None
     worst = scored[scored["verdict"] == "no-go"].sort_values("margin")
     return Judgement(
         **{key: values[key] for key in ("site", "material", "now", "start", "end", "verdict")},
@@ -310,17 +351,17 @@ def judge_text(answer: JudgedReceipts) -> str:
         for name, each in answer.errors.items()
     ]
     rows = [_row(each, answer.site) for each in answer.receipts]
-    return "\n\n".join(
-        [
-            paragraph(_first_line(answer)),
-            table_text(["held", "advised", "material", "what came"], rows),
-            "\n".join(map(paragraph, foot)),
-        ]
-    )
+    parts = [paragraph(_first_line(answer))]
+    if rows:
+        table = table_text(["held", "advised", "material", "what came"], rows)
+        parts += [table, "\n".join(map(paragraph, foot))]
+    return "\n\n".join(filter(None, [*parts, reliability_text(answer.reliability)]))
 
 
 def _first_line(answer: JudgedReceipts) -> str:
     name, go = answer.site.name, answer.go
+    if not answer.receipts:
+        return f"{name}: no entry carries a receipt; what was judged before:"
     if not go.judged:
         return f"{name}: no go answer can be judged yet."
     return (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
@@ -36,7 +37,9 @@ class ReceiptHour:
 class Receipt:
     """What was advised, from what: limits with values and sources, and the hours of its day.
 
-    `input_sha256` is of the weather table; `start`, `end` and `chance` are None without a slot.
+    `input_sha256` is of the weather table; `start` and `end` are None without a slot. The chance,
+    also in general (before what the site's own answers teach), is that of the day's likeliest job,
+    go or not, from `best_start` to `best_end`.
     """
 
     json_keys: ClassVar = (
@@ -46,12 +49,20 @@ class Receipt:
         "source=evening.source", "input_sha256", "setting=evening.site.setting:all",
         "limits=evening.material.limits:all"
         "(name quantity bound value width unit kind hours source)",
-        "chance=evening.first.slot.chance:3", "hours",
+        "best_start=evening.first.best_start", "best_end", "chance=evening.first.chance:3",
+        "chance_general=evening.first.general:6", "hours",
     )  # fmt: skip
 
     evening: Evening
     input_sha256: str
     hours: tuple[ReceiptHour, ...]
+
+    @property
+    def best_end(self) -> pd.Timestamp | None:
+        """The end of the day's likeliest job."""
+        start = self.evening.first.best_start
+        hours = pd.Timedelta(hours=math.ceil(self.evening.site.job_h))
+        return None if start is None else start + hours
 
 
 def make_receipt(evening: Evening, weather: pd.DataFrame) -> Receipt:
@@ -118,6 +129,22 @@ def hourless(text: str) -> dict[str, Any] | None:
     if not stays or values.get("start") is not None:
         return None
     return {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
+
+
+def likeliest(text: str) -> dict[str, Any] | None:
+    """A receipt with the hours of its likeliest job as those advised; None if it has no chance.
+
+    Raises
+    ------
+    InputError
+        If it gives a chance but cannot be judged by it; all problems at once.
+    """
+    values = json.loads(text)
+    chances = values.get("chance"), values.get("chance_general")
+    if not all(_is_number(each) and 0.0 <= each <= 1.0 for each in chances):
+        return None
+    return read_receipt({**values, "start": values.get("best_start"),
+                         "end": values.get("best_end")})  # fmt: skip
 
 
 def refuse_other_site(text: str, site: str, *, where: str) -> None:
