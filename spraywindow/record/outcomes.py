@@ -1,7 +1,7 @@
-"""What came of the chances that were said: one row a receipt judged, kept beside the entries.
+"""What came of the chances that were said: a row for each job judged, kept beside the entries.
 
-A row is only ever added. A receipt that is judged anew, by better weather, gets another row; the
-last one holds.
+A row is only ever added. A job that is judged anew, by better weather, gets another row; the last
+one holds.
 """
 
 from __future__ import annotations
@@ -50,6 +50,11 @@ class Outcome:
     held: bool
 
     @property
+    def key(self) -> tuple[str, dt.datetime]:
+        """The receipt and the job's start, by which it is known."""
+        return self.receipt, self.start
+
+    @property
     def days_ahead(self) -> int:
         """Local days from the answer to the job."""
         return (self.start.date() - self.issued.date()).days
@@ -61,7 +66,7 @@ def receipt_hash(text: str) -> str:
 
 
 def outcomes(record: Record, site: str | None = None) -> list[Outcome]:
-    """Give what came of every receipt judged, as it was judged last; with `site` those of it.
+    """Give what came of every job judged, as it was judged last; with `site` those of it.
 
     Raises
     ------
@@ -88,7 +93,7 @@ def keep_outcomes(
         known = _read(record)
         last = connection.execute("SELECT digest FROM outcomes ORDER BY id DESC LIMIT 1").fetchone()
         before = last[0] if last else ""
-        added = [(each, text) for each, text in found if known.get(each.receipt) != each]
+        added = [(each, text) for each, text in found if known.get(each.key) != each]
         judged = now.astimezone(dt.UTC).isoformat(timespec="seconds")
         for each, text in added:
             connection.execute("INSERT OR IGNORE INTO receipts VALUES (?, ?)", (each.receipt, text))
@@ -102,8 +107,14 @@ def keep_outcomes(
 
 
 def learned_at(record: Record, site: str, today: dt.date) -> Learned:
-    """What a site's own answers teach, of jobs before a local day."""
-    past = [each for each in outcomes(record, site) if each.start.date() < today]
+    """What a site's own answers teach, of jobs before a local day.
+
+    Of each material and morning only what was said last counts: what was said of it on the evenings
+    before is no case of its own.
+    """
+    told = sorted(outcomes(record, site), key=lambda each: each.issued)
+    last = {(each.material, each.start.date()): each for each in told if each.start.date() < today}
+    past = list(last.values())
     return learn([each.general for each in past], [each.held for each in past])
 
 
@@ -113,13 +124,14 @@ def _body(outcome: Outcome) -> str:
     return json.dumps(values | texts, ensure_ascii=False, allow_nan=False)
 
 
-def _read(record: Record) -> dict[str, Outcome]:
-    """The last outcome of each receipt, by its hash."""
+def _read(record: Record) -> dict[tuple[str, dt.datetime], Outcome]:
+    """The last outcome of each job of each receipt."""
     if schema_of(record) < OUTCOMES_SINCE:
         return {}
     with told(record.path, "read"):
         rows = record.connection.execute(f"SELECT {_COLUMNS} FROM outcomes ORDER BY id").fetchall()
-    before, out = "", {}
+    before = ""
+    out: dict[tuple[str, dt.datetime], Outcome] = {}
     for row in rows:
         if digest_of(before, *row[:-1]) != row[-1]:
             raise RecordError(
@@ -130,5 +142,6 @@ def _read(record: Record) -> dict[str, Outcome]:
         before = row[-1]
         values = json.loads(row[3])
         times = {name: dt.datetime.fromisoformat(values[name]) for name in ("issued", "start")}
-        out[row[2]] = Outcome(row[2], **(values | times))
+        outcome = Outcome(row[2], **(values | times))
+        out[outcome.key] = outcome
     return out

@@ -123,3 +123,11 @@ def test_a_site_learns_from_its_own_past_general_chances(tmp_path: Path) -> None
         # an answer of before, as asked with --now, knows only what had come by then
         assert learned_at(opened, "Hill garden", (START + 20 * DAY).date()).cases == 20
         assert learned_at(opened, "Elsewhere", LATER.date()).cases == 0
+        # what was said of the same mornings an evening before is no case of its own
+        before = [
+            replace(each, receipt=receipt_hash(f"[{number}]"), issued=each.issued - DAY,
+                    held=not each.held)
+            for number, each in enumerate(found)
+        ]  # fmt: skip
+        keep_outcomes(opened, [(each, f"[{n}]") for n, each in enumerate(before)], now=LATER)
+        assert learned_at(opened, "Hill garden", (START + 50 * DAY).date()) == everything

@@ -122,9 +122,12 @@ def judge(
     if receipt or number is not None:  # one that is asked for by name
         for name, text in texts:
             refuse_other_site(text, the.name, where=name if receipt else f"receipt of entry {name}")
-    answer = judge_all(texts, the, call.weather, now=at.to_pydatetime(), kept=kept)
+    answer = judge_all(
+        texts, the, call.weather, now=at.to_pydatetime(), kept=kept,
+        anew=bool(receipt) or number is not None,
+    )  # fmt: skip
     pairs = zip(answer.receipts, texts, strict=True)
-    found = [(each.outcome, text) for each, (_, text) in pairs if each.outcome is not None]
+    found = [(outcome, text) for each, (_, text) in pairs for outcome in each.outcomes]
     if there and any(outcome not in kept for outcome, _ in found):
         try:
             with records.open_record(record_file(call)) as the_record:

@@ -15,7 +15,7 @@ import pandas as pd
 
 from spraywindow.errors import InputError
 from spraywindow.jobs.log.reliability import Reliability, reliability_text
-from spraywindow.jobs.slots import hourless, likeliest, limits_of, read_receipt, setting_of
+from spraywindow.jobs.slots import hourless, limits_of, read_receipt, said_jobs, setting_of
 from spraywindow.record import Outcome, came, extremes_between, rain_between, receipt_hash
 from spraywindow.show import (
     System,
@@ -88,8 +88,8 @@ class Judgement:
 class JudgedReceipt:
     """A receipt by its name; `about` says what it is where it cannot be judged here.
 
-    That is one which advised no hours, or is of another site. `outcome` is what came of the chance
-    that it gives, go or not; None where it gives none, or that cannot be told.
+    That is one which advised no hours, or is of another site. `outcomes` is what came of the
+    chances that it gives, go or not, as far as that is told.
     """
 
     json_keys: ClassVar = ("of", "judged", "judgement:all*", "about*")
@@ -97,7 +97,7 @@ class JudgedReceipt:
     of: str
     judgement: Judgement | None
     about: dict[str, Any] = field(default_factory=dict)
-    outcome: Outcome | None = None
+    outcomes: tuple[Outcome, ...] = ()
 
     @property
     def judged(self) -> bool:
@@ -132,8 +132,8 @@ class JudgedReceipts:
     @property
     def reliability(self) -> Reliability:
         """Whether the chances said at the site came true: of those kept, and of these receipts."""
-        told = [*self.kept, *(each.outcome for each in self.receipts if each.outcome is not None)]
-        return Reliability.of(list({each.receipt: each for each in told}.values()))
+        told = [*self.kept, *(each for receipt in self.receipts for each in receipt.outcomes)]
+        return Reliability.of(list({each.key: each for each in told}.values()))
 
     @property
     def judgements(self) -> tuple[Judgement, ...]:
@@ -167,8 +167,11 @@ def judge_all(
     *,
     now: datetime,
     kept: Sequence[Outcome] = (),
+    anew: bool = False,
 ) -> JudgedReceipts:
-    """Judge receipts, given as (name, JSON text), beside the outcomes that are kept.
+    """Judge receipts, given as (name, JSON text).
+
+    Chances whose outcomes are `kept` are judged again only if `anew`.
 
     Raises
     ------
@@ -176,6 +179,7 @@ def judge_all(
         If a receipt cannot be read; the message names it.
     """
     out = []
+    done = frozenset() if anew else frozenset(each.key for each in kept)
     for name, text in texts:
         try:
             values = hourless(text)
@@ -183,33 +187,41 @@ def judge_all(
             if values is None:
                 values = read_receipt(text)
             own = values["site"] == site.name
-            outcome = outcome_of(text, site, weather, now=now) if own else None
+            found = outcomes_of(text, site, weather, now=now, done=done) if own else ()
             if own and advised:
                 judgement = judge(values, site, weather, now=now)
-                out.append(JudgedReceipt(name, judgement, outcome=outcome))
+                out.append(JudgedReceipt(name, judgement, outcomes=found))
                 continue
         except InputError as error:
             raise InputError(f"receipt of {name}: {error}") from error
         about = {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
-        out.append(JudgedReceipt(name, None, about, outcome))
+        out.append(JudgedReceipt(name, None, about, found))
     return JudgedReceipts(site, now, tuple(out), tuple(kept))
 
 
-def outcome_of(text: str, site: Site, weather: pd.DataFrame, *, now: datetime) -> Outcome | None:
-    """What came of the chance that a receipt of the site gives, go or not.
+def outcomes_of(
+    text: str,
+    site: Site,
+    weather: pd.DataFrame,
+    *,
+    now: datetime,
+    done: frozenset[tuple[str, datetime]] = frozenset(),
+) -> tuple[Outcome, ...]:
+    """What came of the chances that a receipt of the site gives, go or not.
 
-    None where it gives none, as those of before did not, or the weather does not tell it yet.
+    Without those that the weather does not tell (yet), and those whose key is `done`.
     """
-    values = likeliest(text)
-    if values is None:
-        return None
-    scored, _, dark = _scored(values, site, came(weather, now))
-    held = _all_held(scored, dark)
-    if held is None:
-        return None
-    issued, start = (datetime.fromisoformat(values[key]) for key in ("now", "start"))
-    return Outcome(receipt_hash(text), site.name, str(values["material"]), issued, start,
-                   float(values["chance"]), float(values["chance_general"]), held)  # fmt: skip
+    past, receipt, out = came(weather, now), receipt_hash(text), []
+    for job in said_jobs(text):
+        issued, start, end = (datetime.fromisoformat(job[key]) for key in ("now", "start", "end"))
+        if end > now or (receipt, start) in done:
+            continue
+        scored, _, dark = _scored(job, site, past)
+        held = _all_held(scored, dark)
+        if held is not None:
+            out.append(Outcome(receipt, site.name, str(job["material"]), issued, start,
+                               float(job["chance"]), float(job["general"]), held))  # fmt: skip
+    return tuple(out)
 
 
 def _all_held(scored: pd.DataFrame, dark: list[str]) -> bool | None:

@@ -14,7 +14,7 @@ from sklearn.metrics import brier_score_loss
 from statsmodels.stats.proportion import proportion_confint
 
 from spraywindow.errors import InputError
-from spraywindow.jobs.log.judge import outcome_of
+from spraywindow.jobs.log.judge import judge_all, outcomes_of
 from spraywindow.jobs.log.reliability import Reliability, reliability_text
 from spraywindow.jobs.slots.answer import evening
 from spraywindow.jobs.slots.receipt import make_receipt
@@ -51,45 +51,67 @@ def receipt(site: Site, wind_ms: float = 2.0) -> str:
     return to_json(make_receipt(evening(site, table, ISSUED, "oil"), table))
 
 
+def first_of(text: str, site: Site, came: pd.DataFrame) -> Outcome:
+    """What came of the chance of the first morning."""
+    return outcomes_of(text, site, came, now=NOW)[0]
+
+
 def test_a_no_go_that_would_have_held_is_a_case_like_a_go(site: Site) -> None:
     # 3 CCR 6960: 3 to 10 mph; 6 m/s at 10 m is more at this height
     windy = receipt(site, 6.0)
     said = json.loads(windy)
     assert (said["verdict"], said["start"]) == ("no-go", None)
     assert 0.0 < said["chance"] < 0.6
-    assert said["chance"] == pytest.approx(said["chance_general"], abs=6e-4)  # its rounding
-    came = outcome_of(windy, site, weather(), now=NOW)
-    assert came is not None
+    first = said["chances"][0]
+    assert said["chance"] == first["chance"] == pytest.approx(first["general"], abs=6e-4)
+    came = first_of(windy, site, weather())
     assert (came.held, came.said, came.days_ahead) == (True, said["chance"], 1)
-    assert came.start.isoformat() == said["best_start"]
-    as_said = outcome_of(windy, site, weather(6.0), now=NOW)
-    assert as_said is not None
-    assert as_said.held is False
+    assert came.start.isoformat() == first["start"]
+    assert first_of(windy, site, weather(6.0)).held is False
     # only the hours of the job count, to the value at their end, not the rest of the day
-    start, end = (pd.Timestamp(said[key]) for key in ("best_start", "best_end"))
+    start, end = (pd.Timestamp(first[key]) for key in ("start", "end"))
     assert end - start == pd.Timedelta(hours=2)
     after = weather()
     after.loc[after.index > end.tz_convert("UTC"), "wind_ms"] = 15.0
-    assert outcome_of(windy, site, after, now=NOW) == came
+    assert first_of(windy, site, after) == came
 
 
 def test_what_cannot_be_told_and_receipts_of_before_teach_nothing(site: Site) -> None:
     text = receipt(site)
     early = pd.Timestamp("2026-01-13 18:00", tz="UTC").to_pydatetime()
-    assert outcome_of(text, site, weather(), now=early) is None  # the dry hours are not over
+    assert outcomes_of(text, site, weather(), now=early) == ()  # the dry hours are not over
     before = json.loads(text)
-    del before["chance_general"]
-    assert outcome_of(json.dumps(before), site, weather(), now=NOW) is None
-    torn = json.loads(text) | {"best_end": "noon"}
-    with pytest.raises(InputError, match="end: not a time"):
-        outcome_of(json.dumps(torn), site, weather(), now=NOW)
+    chances = before.pop("chances")
+    assert outcomes_of(json.dumps(before), site, weather(), now=NOW) == ()
+    for wrong, match in (
+        ({"end": "noon"}, "end: not a time"),
+        ({"general": 1.2}, "chances: not a chance"),
+        ({"start": 3}, "chances: not a list of jobs"),
+    ):
+        torn = before | {"chances": [chances[0] | wrong]}
+        with pytest.raises(InputError, match=match):
+            outcomes_of(json.dumps(torn), site, weather(), now=NOW)
+
+
+def test_every_day_ahead_that_has_a_figure_is_judged_once(site: Site) -> None:
+    text = receipt(site)
+    found = outcomes_of(text, site, weather(), now=NOW)
+    days = [each.days_ahead for each in found]
+    assert days[:4] == [1, 2, 3, 4]
+    assert len(found) == len(json.loads(text)["chances"])
+    again = judge_all([("1", text)], site, weather(), now=NOW, kept=found[:2])
+    assert again.receipts[0].outcomes == found[2:]
+    assert again.reliability.overall == Reliability.of(found).overall
+    anew = judge_all([("1", text)], site, weather(), now=NOW, kept=found[:2], anew=True)
+    assert anew.receipts[0].outcomes == found
 
 
 def test_what_is_learned_is_of_the_general_chance_not_of_the_shifted(site: Site) -> None:
     own = replace(site, learned=Learned(-1.0, 1.0, 60))
     said, general = (json.loads(receipt(each)) for each in (own, site))
     assert said["chance"] < general["chance"]
-    assert said["chance_general"] == general["chance_general"]
+    both = zip(said["chances"], general["chances"], strict=True)
+    assert all(one["general"] == other["general"] > one["chance"] for one, other in both)
 
 
 def outcomes(count: int = 300) -> list[Outcome]:
@@ -158,7 +180,8 @@ def test_receipts_are_judged_once_kept_and_used_by_the_next_answer(tmp_path: Pat
                     "--no-fetch")  # fmt: skip
     assert added.code == 0
     first = command(*ask, *receipts, "--json").answer["reliability"]
-    assert (first["overall"]["cases"], first["overall"]["held"]) == (12, 0)
+    assert (first["overall"]["cases"], first["overall"]["held"]) == (72, 0)  # six days each
+    assert [each["days_ahead"] for each in first["by_day"]] == [1, 2, 3, 4, 5, 6]
     again = command(*ask)  # none of the receipts is at hand any more
     assert again.out.startswith("Ossa Terrace: no entry carries a receipt; what was judged")
     assert max(map(len, again.out.splitlines())) <= 80
@@ -167,7 +190,7 @@ def test_receipts_are_judged_once_kept_and_used_by_the_next_answer(tmp_path: Pat
 
     tonight = ("slots", "--site", site, "--weather", dry, "--material", "oil", "--now")
     chances = []
-    for now in ("2026-01-13 18:00", "2026-01-25 18:00"):  # at the former eight had come
+    for now in ("2026-01-13 18:00", "2026-01-25 18:00"):  # eight mornings, then all 17 had come
         answer = command(*tonight, now, "--json").answer
         chances.append(answer["tomorrow"]["chance"])
         source = answer["chance_from"]
@@ -176,8 +199,8 @@ def test_receipts_are_judged_once_kept_and_used_by_the_next_answer(tmp_path: Pat
             assert (source["in_use"], source["cases"]) == ("general", 8)
             assert "8 of this site's own answers judged so far, they count from 10 on" in words
         else:
-            assert (source["in_use"], source["cases"], source["weight"]) == ("own", 12, 0.23)
-            assert "drawn to this site's own 12 answers, which weigh 23 %" in words
+            assert (source["in_use"], source["cases"], source["weight"]) == ("own", 17, 0.3)
+            assert "drawn to this site's own 17 answers, which weigh 30 %" in words
     assert chances[1] < chances[0]
 
 
