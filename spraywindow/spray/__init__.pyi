@@ -45,6 +45,7 @@ from .material import Limit as Limit  # One condition on one quantity of the wea
 from .material import Material as Material  # A spray material: its limits and facts
 from .material import Rainfast as Rainfast  # How long a material must stay dry to hold
 from .material import season_order as season_order  # Order BBCH stages from leaf fall on
+from .members import score_members as score_members  # Score each hour of each member
 from .quantities import QUANTITIES as QUANTITIES  # What limits may ask for, by name
 from .quantities import SUN_ON_WOOD_K_M2_W as SUN_ON_WOOD_K_M2_W  # Bark above air per W/m2 [K]
 from .slots import FAR_END as FAR_END  # What closes a slot where the data end
