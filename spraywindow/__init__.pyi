@@ -23,6 +23,7 @@ from .sources.members import read_members as read_members
 from .spray import COPPER as COPPER
 from .spray import OIL as OIL
 from .spray import Access as Access
+from .spray import Learned as Learned
 from .spray import Limit as Limit
 from .spray import Material as Material
 from .spray import Rainfast as Rainfast
