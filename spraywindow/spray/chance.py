@@ -9,7 +9,8 @@ more forecast rain or less knowledge never raises a chance:
    the predictor [1]_, so one set of coefficients serves every material and every limit. Rain over a
    window enters as square roots [1]_ [2]_, with the chances of rain and the share of wet hours.
 2. Limits that fail for one cause (wind and gusts; cold and frost; rain in 24 and in 72 hours) are
-   one family, half as if they always failed together and half as if never; families multiply.
+   one family. Within a family, and between families, the chance is in the middle between limits
+   that always fail together and limits that fail each for itself.
 3. What comes out is calibrated by a second logistic regression, on the likeliest job of each
    morning: the best of several is less likely than it looks.
 
@@ -27,7 +28,7 @@ References
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -244,12 +245,15 @@ def _inversion(now: Conditions, jobs: Jobs) -> tuple[Array, NDArray[np.bool_]]:
 
 
 def joined(alone: Mapping[str, list[Array]]) -> Array:
-    """Chance that all limits hold, from their own by family: the middle of two dependences."""
-    total: Array | float = 1.0
-    for chances in alone.values():
-        together, apart = np.min(chances, axis=0), np.prod(chances, axis=0)
-        total = total * np.sqrt(together * apart)
-    return np.asarray(total)
+    """Chance that all limits hold, from their own by family: the middle of two dependences.
+
+    Half as if all failed together and half as if each for itself, within a family and between them.
+    """
+
+    def middle(chances: Sequence[Array]) -> Array:
+        return np.asarray(np.sqrt(np.min(chances, axis=0) * np.prod(chances, axis=0)))
+
+    return middle([middle(chances) for chances in alone.values()])
 
 
 def calibration_terms(chance: Array, lead_h: Array) -> Array:
