@@ -1,6 +1,6 @@
 """Fit the chance that a job holds on evening forecasts and what came after, and write it as data.
 
-usage: python fit_chance.py FOLDER OUT.json
+usage: python fit_chance.py FOLDER OUT.json [MORNINGS.parquet]
 
 FOLDER holds ``evening_forecasts.parquet`` and ``day_after_analysis.parquet``: one issue an evening
 of a public hourly forecast for New York, October 2023 to June 2025, and the same service's
@@ -9,7 +9,9 @@ gauge, so skill is overstated and drizzle is counted.
 
 Every job of 2 and of 4 hours in daylight, one to eight days ahead, is one case; beside the limits
 of oil and copper stand the same limits a comfort width stricter and looser, so that the regressions
-serve other limits too. Needs scipy and pyarrow, which the package itself does not.
+serve other limits too. MORNINGS.parquet gets what `sw.day_chances` would have said of each
+morning, had it been fitted without that winter, and what came (`judged_mornings`); the notebook
+``chances.ipynb`` draws it. Needs scipy and pyarrow, which the package itself does not.
 """
 
 from __future__ import annotations
@@ -49,6 +51,8 @@ FIXED = {"frost": [1.702], "direction": [0.0, 0.0, 1.0, 1.5]}
 """Not fitted here: the error of a night's minimum is measured on observations, by
 ``frost_errors.py`` (1.702 makes a logistic of a normal distribution); no direction is kept in the
 archive, so it is taken as forecast to about 30 degrees on the first day, common practice."""
+WANTED_DRY = "rain in 24 h"
+"""Copper's soft limit on rain: the dry hours that `chance_dry` counts."""
 LEAST_SKILL = 0.05
 """Brier skill over the base rate below which a lead earns no figure."""
 
@@ -118,8 +122,8 @@ def _inside(limit: sw.Limit, values: np.ndarray) -> np.ndarray:
     }[limit.bound].astype(float)  # fmt: skip
 
 
-def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
-    """Every job of every evening: the terms of each limit, what it did, and the event."""
+def cases(folder: Path, every: int = 1) -> tuple[dict, pd.DataFrame]:
+    """Every job of each evening, or of one in so many: the terms of each limit, and the event."""
     forecasts = pd.read_parquet(folder / "evening_forecasts.parquet")
     after = pd.read_parquet(folder / "day_after_analysis.parquet")
     after.index = pd.DatetimeIndex(after.index).tz_localize("UTC")
@@ -133,6 +137,8 @@ def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
     counts: dict[str, int] = defaultdict(int)
     rows, members = [], []
     for number, (issued, raw) in enumerate(forecasts.groupby("issued_utc")):
+        if number % every:
+            continue
         now = pd.Timestamp(issued).tz_localize("UTC")
         ahead = table(
             raw.set_index(pd.DatetimeIndex(raw.valid_utc).tz_localize("UTC")), chance=True
@@ -142,16 +148,17 @@ def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
         before = truth[(truth.index < begin) & (truth.index >= begin - pd.Timedelta("4D"))]
         joint = pd.concat([before.assign(rain_chance=np.nan), ahead]).asfreq("h")
         joint.attrs = {"forecast_from": begin}
-        scored = sw.score_hours(joint, PLACE, sw.OIL)
+        verdicts = {each.name: sw.score_hours(joint, PLACE, each) for each in (sw.OIL, sw.COPPER)}
         weather = check_hourly(joint)
         index = pd.DatetimeIndex(weather.index)
         local = index.tz_convert(PLACE.timezone)
         today = now.tz_convert(PLACE.timezone).normalize().tz_localize(None)
         day = np.asarray((local.normalize().tz_localize(None) - today).days)
-        workable = open_hours(scored)
+        workable = open_hours(verdicts["oil"])
         told, untold = conditions_of(weather), conditions_of(weather, "rain_chance")
         gustless = conditions_of(weather, "gust_ms")
         lead = np.asarray((index - begin) / pd.Timedelta("1h"), dtype=float)
+        risk = weather["rain_chance"].to_numpy()
         to_truth = truth.index.get_indexer(index)
         for length in LENGTHS_H:
             hours = np.arange(len(index) - length + 1) + np.arange(length)[:, None]
@@ -161,6 +168,7 @@ def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
             )
             hours = hours[:, fits]
             jobs = Jobs(hours, (), lead[hours[0]])
+            day_after = np.minimum(hours[0] + np.arange(24)[:, None], len(index) - 1)
             winter = now.year + (now.month >= 8)
             cold = now.month in COLD_MONTHS
             for which, material in enumerate(materials):
@@ -186,12 +194,18 @@ def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
                             if only is None:
                                 event = np.where(np.isnan(event) | np.isnan(ok), np.nan, event * ok)
                     if base:
+                        said = verdicts[material.name]
+                        bare = said["go"].to_numpy()
+                        if dry:  # the forecast has the dry hours that are wanted too
+                            bare = bare & (said[WANTED_DRY].to_numpy() >= 0.0)
                         members.append(used)
                         rows.append(pd.DataFrame({
                             "evening": number, "day": day[hours[0]], "lead_h": lead[hours[0]],
                             "winter": winter, "cold": cold, "length": length, "held": event,
                             "what": material.name + (" dry" if dry else ""),
                             "part": len(members) - 1, "within": np.arange(hours.shape[1]),
+                            "start_utc": index[hours[0]], "bare": bare[hours].all(axis=0),
+                            "no_rain": 1.0 - np.nanmax(risk[day_after], axis=0),
                         }))  # fmt: skip
     regressions = {
         name: (np.concatenate(terms[name]), np.concatenate(held[name]), np.concatenate(group[name]))
@@ -200,16 +214,22 @@ def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
     return {"regressions": regressions, "members": members}, pd.concat(rows, ignore_index=True)
 
 
-def regress(x: np.ndarray, y: np.ndarray, falling: bool, ridge: float = RIDGE) -> np.ndarray:
-    """Logistic regression by likelihood; what tells of the weather may only raise the chance."""
+def regress(
+    x: np.ndarray, y: np.ndarray, rising: int | None = None, ridge: float = RIDGE
+) -> np.ndarray:
+    """Logistic regression by likelihood.
+
+    What tells of the weather may only raise the chance: the terms after the first two, or so many
+    of them.
+    """
 
     def loss(b: np.ndarray) -> tuple[float, np.ndarray]:
         score = x @ b
         value = (np.logaddexp(0, -score) * y + np.logaddexp(0, score) * (1 - y)).mean()
         return value + ridge * b @ b / 2, x.T @ (logistic(score) - y) / len(y) + ridge * b
 
-    free = 2 if falling else x.shape[1]
-    bounds = [(None, None)] * free + [(0, None)] * (x.shape[1] - free)
+    up = x.shape[1] - 2 if rising is None else rising
+    bounds = [(None, None)] * 2 + [(0, None)] * up + [(None, None)] * (x.shape[1] - 2 - up)
     return minimize(loss, np.zeros(x.shape[1]), jac=True, method="L-BFGS-B", bounds=bounds).x
 
 
@@ -219,7 +239,7 @@ def fit(data: dict, jobs: pd.DataFrame, without: int | None = None) -> tuple[dic
     for name, (x, y, group) in data["regressions"].items():
         # a winter left out keeps its other months, as a later year would
         use = ~np.isnan(y) & (group != (without or 0) * 10 + 1)
-        limits[name] = FIXED.get(name) or regress(x[use].astype(float), y[use], True)
+        limits[name] = FIXED.get(name) or regress(x[use].astype(float), y[use])
     chance = np.empty(len(jobs))
     plain = np.empty(len(jobs))
     for part, at in jobs.groupby("part").indices.items():
@@ -234,15 +254,24 @@ def fit(data: dict, jobs: pd.DataFrame, without: int | None = None) -> tuple[dic
                 x = data["regressions"][name][0][first : first + len(at)]
                 alone[family].append(logistic(x.astype(float) @ limits[name]))
             into[at] = joined(alone)
-    use = jobs.cold.to_numpy() & jobs.held.notna().to_numpy()
+    use = jobs.cold & jobs.held.notna()
     if without:
-        use &= (jobs.winter != without).to_numpy()
-    both = [calibration_terms(each, jobs.lead_h.to_numpy()) for each in (chance, plain)]
+        use &= jobs.winter != without
+    terms = [calibration_terms(each, jobs.lead_h.to_numpy()) for each in (chance, plain)]
+    # what is said is said of the likeliest job of a morning
+    chosen = [
+        jobs[use].assign(chance=each[use]).sort_values("chance").groupby(
+            ["what", "evening", "day", "length"], sort=False
+        ).tail(1).index
+        for each in (chance, plain)
+    ]  # fmt: skip
     calibration = regress(
-        np.concatenate([each[use] for each in both]), np.tile(jobs.held.to_numpy()[use], 2),
-        False, 1e-5,
+        np.concatenate([each[at] for each, at in zip(terms, chosen, strict=True)]),
+        np.concatenate([jobs.held.to_numpy()[at] for at in chosen]), 2, 1e-5,
     )  # fmt: skip
-    return {"limits": limits, "calibration": calibration}, [logistic(b @ calibration) for b in both]
+    return {"limits": limits, "calibration": calibration}, [
+        logistic(b @ calibration) for b in terms
+    ]
 
 
 def best(jobs: pd.DataFrame, chance: str) -> pd.DataFrame:
@@ -286,14 +315,60 @@ def most_earned(cut: pd.DataFrame, fewest: int = 20) -> float:
     return 0.0
 
 
-if __name__ == "__main__":
-    warnings.simplefilter("ignore", RuntimeWarning)
-    data, jobs = cases(Path(sys.argv[1]))
-    winters = sorted(jobs.winter[jobs.cold].unique())
-    for winter in winters:
+def crossed(data: dict, jobs: pd.DataFrame) -> pd.DataFrame:
+    """The jobs with the chance of each by the other winters: `p`; `p_untold` without rain's."""
+    jobs = jobs.copy()
+    for winter in sorted(jobs.winter[jobs.cold].unique()):
         _, (told, untold) = fit(data, jobs, winter)
         own = (jobs.winter == winter).to_numpy()
         jobs.loc[own, "p"], jobs.loc[own, "p_untold"] = told[own], untold[own]
+    return jobs
+
+
+def last_day(report: pd.DataFrame) -> int:
+    """The furthest morning before the first one at which some event's skill is too small."""
+    skilled = report[report.chance == "p"].groupby("day").skill.min()
+    return int(skilled[skilled < LEAST_SKILL].index.min()) - 1
+
+
+def judged_mornings(jobs: pd.DataFrame, last: int) -> pd.DataFrame:
+    """What `sw.day_chances` would have said of each morning, and what came of it.
+
+    Parameters
+    ----------
+    jobs : DataFrame
+        As from `crossed`.
+    last : int
+        Furthest morning ahead.
+
+    Returns
+    -------
+    DataFrame
+        A row for each ``what`` ("oil", "copper"; "copper dry" with the dry hours it wants),
+        ``evening``, and morning ``day`` ahead, of the stretch of two hours likeliest to hold:
+        ``start_utc``, ``winter``, ``chance`` [0-1] fitted without that winter and no higher than
+        the other winters earned, ``bare`` (the forecast's go), ``no_rain`` (1 less the highest
+        hourly chance of rain in the 24 h from its start), ``held`` (0 or 1).
+    """
+    likeliest = best(jobs, "p")
+    likeliest = likeliest[likeliest.day <= last]
+    key = ["evening", "day", "start_utc"]
+    copper = likeliest[likeliest.what == "copper"][key]  # one stretch for both of its chances
+    two = jobs[(jobs.length == 2) & (jobs.what == "copper dry") & jobs.held.notna()]
+    out = pd.concat([likeliest[likeliest.what != "copper dry"], two.merge(copper, on=key)])
+    for (winter, day), cut in out.groupby(["winter", "day"]):
+        others = likeliest[(likeliest.winter != winter) & (likeliest.day == day)]
+        out.loc[(out.winter == winter) & (out.day == day), "chance"] = np.minimum(
+            cut.p.to_numpy(), most_earned(others)
+        )
+    columns = ["what", "winter", *key, "chance", "bare", "no_rain", "held"]
+    return out[columns].sort_values(["what", "day", "evening"], ignore_index=True)
+
+
+if __name__ == "__main__":
+    warnings.simplefilter("ignore", RuntimeWarning)
+    data, jobs = cases(Path(sys.argv[1]))
+    jobs = crossed(data, jobs)
     lines = []
     for column in ("p", "p_untold"):
         for (what, day), cut in best(jobs, column).groupby(["what", "day"]):
@@ -301,8 +376,9 @@ if __name__ == "__main__":
     print("Each winter judged by what the other months say; p_untold: no chances of rain are told.")
     print(pd.DataFrame(lines).round(3).to_string())
     report = pd.DataFrame(lines)
-    skilled = report[report.chance == "p"].groupby("day").skill.min()
-    last = int(skilled[skilled < LEAST_SKILL].index.min()) - 1
+    last = last_day(report)
+    if len(sys.argv) > 3:
+        judged_mornings(jobs, last).to_parquet(sys.argv[3])
     checked = best(jobs, "p")
     checked = checked[checked.day <= last]
     coefficients, _ = fit(data, jobs)
