@@ -48,6 +48,7 @@ from spraywindow.winters.other_rules import (
 from spraywindow.winters.past import PastWinters, past_season
 from spraywindow.winters.replays import ErrorModel
 from spraywindow.winters.rules import advised, most_effective
+from spraywindow.winters.share import chance_by_others
 
 COLUMNS: dict[str, Any] = {
     "time": {"column": "time_utc", "timezone": "UTC"},
@@ -66,7 +67,6 @@ MATERIALS = {"oil": OIL, "copper": COPPER}
 MORNINGS = 4
 FIVE_WEEKS_D = 35
 LATE_MORNING_LEAD_H = 16  # 10 h, from the evening before at 18 h
-RIDGE = 0.3
 
 
 @dataclass
@@ -110,16 +110,6 @@ class Watched:
         return whole
 
 
-def logistic(terms: np.ndarray, came: np.ndarray) -> np.ndarray:
-    """Weights of a logistic regression, by Newton's steps; terms [case, term]."""
-    weights = np.zeros(terms.shape[1])
-    for _ in range(12):
-        chance = 1 / (1 + np.exp(-np.clip(terms @ weights, -30, 30)))
-        slope = terms.T @ (terms * (chance * (1 - chance))[:, None]) + RIDGE * np.eye(len(weights))
-        weights = weights + np.linalg.solve(slope, terms.T @ (came - chance) - RIDGE * weights)
-    return weights
-
-
 def fitted_chances(season: PastWinters, seen: Seen, figures: np.ndarray) -> np.ndarray:
     """Chance that a round on each morning ahead holds, [day, morning, material, winter].
 
@@ -133,7 +123,7 @@ def fitted_chances(season: PastWinters, seen: Seen, figures: np.ndarray) -> np.n
     held = came.effective & ~came.outside
     for which in range(materials):
         for morning in range(MORNINGS):
-            later = np.zeros((days, winters))
+            later = np.full((days, winters), np.nan)
             later[: days - morning] = held[morning:, which]
             go = np.isfinite(seen.margin[:, morning, which])
             margin = np.nan_to_num(seen.margin[:, morning, which])
@@ -150,13 +140,8 @@ def fitted_chances(season: PastWinters, seen: Seen, figures: np.ndarray) -> np.n
             ask &= day + morning <= season.ending.forecast[:, which]
             if morning == 0:
                 ask &= offered[:, which]
-            for winter in range(winters):
-                use = ask & (day + morning < days)
-                use[:, winter] = False
-                weights = logistic(terms[use], later[use])
-                mine = ask[:, winter]
-                score = np.clip(terms[mine, winter] @ weights, -30, 30)
-                out[mine, morning, which, winter] = 1 / (1 + np.exp(-score))
+            asked = np.where(ask[..., None], terms, np.nan)
+            out[:, morning, which] = chance_by_others(asked, later)
     return out
 
 

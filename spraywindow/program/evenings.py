@@ -105,6 +105,7 @@ def decide_evenings(
     to_go = days - 1 - ends
     nearness = None if near is None else _later(near.actual, to_go)
     beyond = climate_value(_later(offers, to_go), moves, terms, nearness, leave_each_out=True)
+    by_winter = np.ascontiguousarray(np.moveaxis(beyond, 2, 0))
     visits = np.full((days, moves.count, winters), len(moves.outcomes), dtype=np.int8)
     for day in range(days):
         last = min(days, day + mornings)
@@ -113,7 +114,7 @@ def decide_evenings(
         if not np.isfinite(known[0]).any():
             continue
         ends_then = _end(last_day_forecast[day], days)
-        later = _beyond(beyond, last + days - 1 - ends_then, ends_then - ends)
+        later = _beyond(by_winter, last + days - 1 - ends_then, ends_then - ends)
         later = np.where(ends_then >= last, later, 0.0)
         nearness = None if near is None else near.ahead(day, last)
         visits[day] = worth(known, later, moves, terms, nearness).chosen()
@@ -124,17 +125,17 @@ def decide_evenings(
 def _beyond(values: Floats, rows: Integers, wrong_d: Integers) -> Floats:
     """Mean value beyond the known mornings, [state, winter], over how wrong the others' ends were.
 
-    `rows` are each winter's by its own forecast, `wrong_d` the days by which each was too late.
+    `values` is [winter, day + 1, state]; `rows` are each winter's by its own forecast, `wrong_d`
+    the days by which each was too late.
     """
     winters = len(rows)
-    each = np.clip(rows[:, None] + wrong_d, 0, len(values) - 1)  # (winter, other)
+    each = np.clip(rows[:, None] + wrong_d, 0, values.shape[1] - 1)  # (winter, other)
     others = np.where(np.eye(winters, dtype=bool), 0.0, 1.0 / max(winters - 1, 1))
-    out = np.empty(values.shape[1:])
-    for winter in range(winters):
-        # the same row serves every winter that was as wrong
-        row, back = np.unique(each[winter], return_inverse=True)
-        share = np.bincount(back, weights=others[winter], minlength=len(row))
-        out[:, winter] = share @ values[row, :, winter]
+    out = np.empty((values.shape[2], winters))
+    for winter, (row, share) in enumerate(zip(each, others, strict=True)):
+        first = row.min()
+        spread = np.bincount(row - first, weights=share)
+        out[:, winter] = spread @ values[winter, first : first + len(spread)]
     return out
 
 

@@ -154,3 +154,48 @@ class Share:
             return cls(np.nan, np.nan, np.nan, 0)
         low, high = wilson_interval(int(hits.sum()), n)
         return cls(float(hits.mean()), float(low), float(high), n)
+
+
+RIDGE = 0.3
+"""Draws the weights of a regression to 0, in cases: who has seen little claims little; P."""
+
+
+def chance_by_others(terms: Array, came: Array) -> Floats:
+    """Chance of an event in each winter, as all the other winters bear it out.
+
+    A logistic regression of the event on what the evenings before it saw.
+
+    Parameters
+    ----------
+    terms : array [day, winter, term]
+        What was seen; a constant among it. NaN in any: no chance is asked for.
+    came : array [day, winter]
+        1 where the event came, 0 where it did not, NaN where that is not known or not to be
+        learned from.
+
+    Returns
+    -------
+    array [day, winter]
+        NaN where none is asked for, and everywhere without another winter.
+    """
+    out = np.full(came.shape, np.nan)
+    asked: NDArray[np.bool_] = np.asarray(np.isfinite(terms).all(axis=-1))
+    known = asked & ~np.isnan(came)
+    for winter in range(came.shape[1]):
+        others = known.copy()
+        others[:, winter] = False
+        if others.any():
+            score = terms[asked[:, winter], winter] @ _logistic(terms[others], came[others])
+            out[asked[:, winter], winter] = 1.0 / (1.0 + np.exp(-np.clip(score, -30.0, 30.0)))
+    return out
+
+
+def _logistic(terms: Array, came: Array) -> Floats:
+    """Weights of a logistic regression by Newton's steps; terms [case, term]."""
+    weights = np.zeros(terms.shape[1])
+    ridge = RIDGE * np.eye(len(weights))
+    for _ in range(12):
+        chance = 1.0 / (1.0 + np.exp(-np.clip(terms @ weights, -30.0, 30.0)))
+        slope = terms.T @ (terms * (chance * (1.0 - chance))[:, None]) + ridge
+        weights += np.linalg.solve(slope, terms.T @ (came - chance) - ridge @ weights)
+    return weights
