@@ -13,7 +13,7 @@ from spraywindow.sources.demo.samples import DEMO_PLACE, demo_winters, sample_pa
 from spraywindow.spray.access import Access
 from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.trees.cultivar_groups import cultivar_group
-from spraywindow.trees.dormancy import Need
+from spraywindow.trees.flowering import Need
 from spraywindow.winters.past import PastWinters, past_season
 
 MATERIALS = {"oil": OIL, "copper": COPPER}

@@ -11,7 +11,7 @@ import pytest
 from spraywindow.place import Place
 from spraywindow.sources.files.read_file import read_weather
 from spraywindow.trees.cultivar_groups import cultivar_group
-from spraywindow.trees.dormancy import Need
+from spraywindow.trees.flowering import Need
 from spraywindow.winters.outlook import program_span, season_outlook
 from spraywindow.winters.past import PastWinters, past_season
 from spraywindow.winters.replays import ErrorModel, Foresight

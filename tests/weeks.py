@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.place import Place
+from spraywindow.spray.catalogue import OIL
 from spraywindow.spray.hours import score_hours
 from spraywindow.spray.material import Material
 
@@ -16,6 +17,8 @@ PLACE = Place(38.0, 23.0, 100.0, "Europe/Athens")
 NOON = 10 + 24 * 5
 """Row of 12 o'clock local time on the sixth day."""
 NIGHT = NOON + 12
+NIGHT_OIL = OIL.with_limits(drying=None)
+"""Oil that need not dry before sunset: for the limits that are seen best without the sun."""
 
 
 def dew_for(temp_c: float, rh_pct: float) -> float:

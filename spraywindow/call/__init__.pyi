@@ -5,6 +5,8 @@ from .call import Call as Call  # What one call asks of one site
 from .call import ColumnsOption as ColumnsOption  # --columns: a column map
 from .call import JsonOption as JsonOption  # --json: print JSON
 from .call import NowOption as NowOption  # --now: time of the answer
+from .call import PastColumnsOption as PastColumnsOption  # --winters-columns: a column map
+from .call import PastOption as PastOption  # --winters: past winters beside a forecast
 from .call import PlotOption as PlotOption  # --plot: draw a picture too
 from .call import RecordOption as RecordOption  # --record: application record
 from .call import SiteOption as SiteOption  # --site: one site file

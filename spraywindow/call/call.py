@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -53,6 +53,13 @@ RecordOption = Annotated[
 WintersOption = Annotated[
     Path | None,
     typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
+]
+PastOption = Annotated[
+    Path | None,
+    typer.Option("--winters", help="Hourly record of past winters: when the trees flower."),
+]
+PastColumnsOption = Annotated[
+    Path | None, typer.Option("--winters-columns", help="Column map (TOML) for --winters.")
 ]
 PAST_WINTERS = 25
 DEMO_NOTE = "The invented demo orchard; give --site FILE for your own (`spraywindow init FILE`)."
@@ -103,6 +110,8 @@ class Call:
         Whether the demo, too, is asked at the clock's time.
     first : Call or None
         The first of several sites, where its time is that of all.
+    winters_file, winters_columns : Path or None
+        A record of past winters that tells when the trees flower, and the map to read it.
     tell : callable
         Takes a remark beside the answer; by default it goes to stderr.
     """
@@ -115,6 +124,8 @@ class Call:
     service: str | None = None
     clock: bool = False
     first: Call | None = None
+    winters_file: Path | None = None
+    winters_columns: Path | None = None
     tell: Callable[[str], None] = note
 
     @property
@@ -172,17 +183,24 @@ class Call:
         site, today, path = self.bare_site, self.today, self.record_path
         if path is None or (self.record_file is None and not path.exists()):
             return site, []
-        from spraywindow.record import current, open_record, season_rounds, with_rounds
+        from spraywindow.record import (
+            current,
+            learned_at,
+            open_record,
+            season_rounds,
+            with_rounds,
+        )
 
         with open_record(path, read_only=True) as opened:
             rows = current(opened, site.name)
+            learned = learned_at(opened, site.name, today)
         rounds = season_rounds(rows, site, today)
         done, lines = with_rounds(site, rounds)
         days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
         self.tell(f"From the record {path}: {days} of work this season.")
         for line in lines:
             self.tell(f"! {line}")
-        return done, rows
+        return replace(done, learned=learned), rows
 
     @property
     def site(self) -> Site:
@@ -191,6 +209,16 @@ class Call:
         A default record may be absent.
         """
         return self._with_record[0]
+
+    def with_winters(self, site: Site) -> Site:
+        """The site with the days of flowering that the record of past winters tells, if any."""
+        if self.winters_file is None:
+            return site
+        from spraywindow.site import with_flowers
+        from spraywindow.sources.files import read_weather
+
+        past = read_weather(self.winters_file, columns=self.winters_columns)
+        return with_flowers(site, past, self.now, self.weather)
 
     @property
     def rows(self) -> list[Kept]:

@@ -44,5 +44,6 @@ from .volumes import tank_loads as tank_loads  # Share a spray volume out over t
 from .volumes import tree_volume_l as tree_volume_l  # Spray for one tree [L]
 from .volumes import walking_way_m as walking_way_m  # Way from tree to tree and once round each [m]
 from .water_store import SOILS as SOILS  # Textures by name
+from .water_store import STRESS_SHARE as STRESS_SHARE  # Share of water taken freely
 from .water_store import Soil as Soil  # A top soil: water contents as fractions of its volume
 from .water_store import soil_water as soil_water  # Bounds of each day's water [mm]

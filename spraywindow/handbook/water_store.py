@@ -144,7 +144,9 @@ def bucket(
     return wettest, end
 
 
-def soil_water(weather: pd.DataFrame, place: Place, soil: Soil) -> pd.DataFrame:
+def soil_water(
+    weather: pd.DataFrame, place: Place, soil: Soil, crop_coefficient: float = 1.0
+) -> pd.DataFrame:
     """Bounds of the water in the top soil for each local day of a weather table.
 
     Parameters
@@ -155,6 +157,8 @@ def soil_water(weather: pd.DataFrame, place: Place, soil: Soil) -> pd.DataFrame:
         Where the site lies.
     soil : Soil
         The bucket.
+    crop_coefficient : float
+        Times the reference demand; more than 0.
 
     Returns
     -------
@@ -166,7 +170,7 @@ def soil_water(weather: pd.DataFrame, place: Place, soil: Soil) -> pd.DataFrame:
     """
     days, edges = days_of(weather, place.timezone)
     rain_low, rain_high = rain_between(weather, edges[:-1], edges[1:])
-    demand = water_demand(weather, place)
+    demand = crop_coefficient * water_demand(weather, place)
     sums = (
         demand.groupby(local_dates(pd.DatetimeIndex(weather.index), place.timezone))
         .sum()

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.record.entry import WEATHER_FIELDS, Application
-from spraywindow.weather import PERIOD_COLUMNS, rain_of
+from spraywindow.weather import DIRECTED_MS, PERIOD_COLUMNS, rain_of
 
 _HOUR = pd.Timedelta(hours=1)
 
@@ -108,7 +108,9 @@ def with_weather(entry: Application, weather: pd.DataFrame) -> Application:
         if len(values):
             found[name] = round(float(values.mean()), 1)
     if "wind_from_deg" in rows.columns:
-        sky = np.deg2rad(rows["wind_from_deg"].dropna().to_numpy())
+        # a calm has no direction, though a report may say 0
+        blowing = rows["wind_from_deg"].where(rows["wind_ms"] >= DIRECTED_MS)
+        sky = np.deg2rad(blowing.dropna().to_numpy())
         east, north = np.sin(sky).sum(), np.cos(sky).sum()
         if np.hypot(east, north) > 1e-6:  # opposite winds have no mean direction
             found["wind_from_deg"] = float(round(np.rad2deg(np.arctan2(east, north))) % 360)

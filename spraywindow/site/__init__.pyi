@@ -3,6 +3,7 @@
 from .blocks import BlockState as BlockState  # Whether a block may be sprayed
 from .blocks import block_state as block_state  # Whether a stage allows a spray
 from .blocks import block_states as block_states  # Give the state of every block on a local day
+from .blocks import season_leaf_fall as season_leaf_fall  # Seen, else usual, in a growing year
 from .blocks import season_start as season_start  # First day of the growing year that holds a day
 from .blocks import trees_finding as trees_finding  # Sum up the blocks: go where one may be sprayed
 from .done import in_season as in_season  # The site with its program as of this season
@@ -11,6 +12,10 @@ from .done import refuse_future as refuse_future  # Refuse days done after today
 from .done import spacing_finding as spacing_finding  # Judge a day by the sprays before it
 from .done import sprays_done as sprays_done  # Every spray that a site file lists
 from .done import wanted_days as wanted_days  # Least days from spray to spray
+from .flowers import flowering as flowering  # When a block flowers, between which dates
+from .flowers import last_day_of as last_day_of  # Last usable day of a material before flowers
+from .flowers import main_flowering as main_flowering  # Of the block with the most trees
+from .flowers import with_flowers as with_flowers  # The site with what past winters tell of it
 from .groups import Group as Group  # Blocks of trees that flower together
 from .groups import block_need as block_need  # What decides when a block flowers
 from .groups import group_notes as group_notes  # What to know of a season found

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from spraywindow.days import next_date
+from spraywindow.errors import InputError
 from spraywindow.reasons import NearDay, Reason
 from spraywindow.site.site import Site
 from spraywindow.site.tables import Block
@@ -104,3 +105,26 @@ def leaf_fall(site: Site, start: dt.date) -> dt.date:
         return seen
     usual = site.dates.usual_leaf_fall or _north_south(site, "leaf fall")
     return next_date(usual, start) - dt.timedelta(days=LEAF_FALL_SPREAD_D)
+
+
+def season_leaf_fall(site: Site, start: dt.date) -> dt.date:
+    """Leaf fall of the growing year that begins at `start`: seen in it, else the usual date.
+
+    Without a usual date, the one seen in another year stands for it.
+
+    Raises
+    ------
+    InputError
+        If the site file has neither.
+    """
+    seen = site.dates.leaf_fall
+    if seen is not None and start <= seen < start + dt.timedelta(days=365):
+        return seen
+    usual = site.dates.usual_leaf_fall or ((seen.month, seen.day) if seen else None)
+    if usual is None:
+        raise InputError(
+            "no leaf fall",
+            where="site file, season",
+            expected='leaf_fall = a date seen, or usual_leaf_fall = "1 Dec"',
+        )
+    return next_date(usual, start)

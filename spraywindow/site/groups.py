@@ -7,8 +7,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar
 
-import numpy as np
-
 from spraywindow.days import day_words
 from spraywindow.site.blocks import FRESH_STAGE_D, season_start
 from spraywindow.site.site import Site
@@ -16,9 +14,9 @@ from spraywindow.site.tables import Block
 from spraywindow.trees import (
     DAYS_TO_FLOWER,
     FIRST_FLOWER,
+    LATEST_D,
     STAGE_SHARES,
     Need,
-    Requirement,
     Stage,
     cultivar_group,
     stage_words,
@@ -77,15 +75,21 @@ def block_need(block: Block, site: Site, today: dt.date | None) -> tuple[str, Ne
     seen, on = None, block.observed
     if today and on and season_start(today, site) <= on <= today and block.stage in DAYS_TO_FLOWER:
         seen = Stage(block.stage, on)
-    usual = site.dates.usual_first_flower
-    if block.chill is None and usual is not None:
-        return "the usual first flower of the site file", Need(usual, seen)
-    name = block.chill or next(
-        (group for crop, group in CROP_GROUPS.items() if crop in block.crop.lower()), USUAL_GROUP
-    )
-    group = cultivar_group(name, where=f"block {block.name}, chill")
-    assumed = "" if block.chill else ", assumed (write chill in the block)"
-    return f"cultivar group {group.name}{assumed}", Need(group, seen)
+    usual = usual_first_flower(block, site)
+    crop = next((group for crop, group in CROP_GROUPS.items() if crop in block.crop.lower()), None)
+    if usual is not None:
+        name = block.chill or crop
+        trees = cultivar_group(name, where=f"block {block.name}, chill") if name else None
+        return "the usual first flower of the site file", Need(trees, usual, seen)
+    group = cultivar_group(block.chill or crop or USUAL_GROUP, where=f"block {block.name}, chill")
+    assumed = "" if block.chill else ", assumed (write usual_first_flower in the site file)"
+    return f"cultivar group {group.name}{assumed}", Need(group, seen=seen)
+
+
+def usual_first_flower(block: Block, site: Site) -> tuple[int, int] | None:
+    """The usual first flower of a block (month, day): its own, else the site's; None without."""
+    of_year = site.feeding.usual_flowering if site.feeding else None
+    return block.usual_first_flower or site.dates.usual_first_flower or of_year
 
 
 def group_notes(group: Group) -> Iterator[str]:
@@ -97,13 +101,13 @@ def group_notes(group: Group) -> Iterator[str]:
             f"{names}: no past winter could hold the program; the best held {best} of "
             f"{outlook.owed} rounds, {outlook.owed - best} short, with hindsight"
         )
-    never = int(np.isinf(outlook.season.ending.actual).any(axis=0).sum())
-    if never:
+    if outlook.season.never:
         yield (
-            f"{names}: in {never} of {len(outlook.season.labels)} winters trees of "
-            f"{group.need_name} do not get the chill or heat to flower; is the group right?"
+            f"{names}: in {outlook.season.never} of {len(outlook.season.labels)} winters trees of "
+            "the model do not get the chill or heat to flower, and count as late, "
+            f"{LATEST_D:.0f} days at most; is the group right?"
         )
-    if not isinstance(group.need.trees, Requirement):
+    if group.need.usual is not None:
         yield f"{names}: taken before the first flower: {_days_before(group)} (common practice)"
     seen = group.need.seen
     if seen is not None and seen.observed is not None:

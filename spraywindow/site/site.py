@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -39,7 +39,8 @@ from spraywindow.site.tables import (
     SprayerFields,
     Units,
 )
-from spraywindow.spray import CATALOGUE, Access, Material, Setting
+from spraywindow.spray import CATALOGUE, GENERAL, Access, Learned, Material, Setting
+from spraywindow.trees import Flowering
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,10 @@ class Site:
         Sprays outside the program, by name: local days.
     feeding, ground, hosing, sprayer, mix, copper
         The tables for the rest of the year and for mixing; None where the file has none.
+    flowers : mapping of str to Flowering
+        First flower by block, as a record of past winters has it; empty without one.
+    learned : Learned
+        What the site's own answers teach of its chances; by default nothing.
     """
 
     name: str
@@ -93,6 +98,8 @@ class Site:
     sprayer: SprayerFields | None
     mix: Mapping[str, MixFields]
     copper: CopperFields
+    flowers: Mapping[str, Flowering] = field(default_factory=dict)
+    learned: Learned = GENERAL
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""
@@ -151,6 +158,7 @@ class SiteFields(Table):
                 neighbours_deg=at.neighbours,
                 frost_hollow_c=at.frost_hollow,
                 dew_off_h=at.dew_off,
+                shelter=at.shelter,
             ),
             access=Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed)),
             people=self.crew.people,

@@ -57,6 +57,8 @@ DATE_LINE_DEG = 170.0
 """Islands farther east or west may keep the date of the other side; P."""
 MOST_APART_H = 5.0
 """No clock is farther from the sun than some 3 h (the west of China); P."""
+LEAST_SHELTER = 0.4
+"""Shelter is uneven and gusts reach into it: less of the open wind is not taken for granted; P."""
 USUAL_BETWEEN_D = 2
 """Days between rounds of different materials; P."""
 Days = Annotated[float, measured("h", 0, 366 * DAY_H, above=True)]
@@ -104,6 +106,7 @@ class PlaceFields(Table):
     timezone: Annotated[str, BeforeValidator(_timezone)]
     frost_hollow: Annotated[float, measured("delta_degC", 0, 10)] = 0.0
     dew_off: Annotated[float, measured("h", -4, 6)] = 0.0
+    shelter: Annotated[float, measured("fraction", LEAST_SHELTER, 1)] = 1.0
     neighbours: tuple[Bearing, ...] = ()
 
     @model_validator(mode="after")
@@ -163,6 +166,7 @@ class Block(Table):
     stage: StageCode | None = None
     observed: Day | None = None
     bud_swell_from: DayOfYear | None = None
+    usual_first_flower: DayOfYear | None = None
     chill: Chill | None = None
 
     @model_validator(mode="after")

@@ -3,16 +3,19 @@
 from .access import DURATION_H as DURATION_H  # Usual length of the job [h]
 from .access import NO_ACCESS as NO_ACCESS  # Name of the limit on working hours
 from .access import Access as Access  # When the site may be worked
+from .access import background_of as background_of  # What scored hours know of their day
 from .access import open_hours as open_hours  # Hours in which the site may be worked
 from .access import workable as workable  # Hours in which the site may be worked, closed days aside
 from .catalogue import CATALOGUE as CATALOGUE  # The known materials by name
 from .catalogue import COPPER as COPPER  # Fixed copper
 from .catalogue import OIL as OIL  # Horticultural oil
 from .catalogue import general_material as general_material  # For one not in the catalogue
-from .chance import USUAL_ERRORS as USUAL_ERRORS  # Usual errors of a forecast
-from .chance import chance_of_holding as chance_of_holding  # Chance of a job, 0 to 1
+from .chance import CameTrue as CameTrue  # How chances like one came true
+from .chance import came_true as came_true  # How chances like this one came true
+from .chance import most_lead_d as most_lead_d  # Days ahead up to which a figure is earned
 from .conditions import Conditions as Conditions  # Derived quantities of a block of hours
 from .conditions import Setting as Setting  # What of a site bears on an hour
+from .errors_by_lead import USUAL_ERRORS as USUAL_ERRORS  # Usual errors of a forecast
 from .findings import NO_WORK as NO_WORK  # The reason of a closed day
 from .findings import RAIN_UNKNOWN as RAIN_UNKNOWN  # The reason where rain is unknown
 from .findings import TOO_EARLY as TOO_EARLY  # The reason past the data's end
@@ -29,6 +32,10 @@ from .kernel import GO as GO  # Code of the verdict go
 from .kernel import NO_GO as NO_GO  # Code of the verdict no-go
 from .kernel import Scores as Scores  # Scored hours as arrays, time on the first axis
 from .kernel import score_arrays as score_arrays  # Score a block of hours
+from .learned import FEWEST as FEWEST  # Cases of a site below which nothing is shifted
+from .learned import GENERAL as GENERAL  # Of a site that has not taught anything yet
+from .learned import Learned as Learned  # What a site's own answers teach of its chances
+from .learned import learn as learn  # Fit what a site's own answers teach
 from .material import BOUNDS as BOUNDS  # All bounds that a limit can have
 from .material import KINDS as KINDS  # All kinds that a limit can have
 from .material import STAGE as STAGE  # Name of the limit on the growth stage, and of its column
@@ -38,12 +45,15 @@ from .material import Limit as Limit  # One condition on one quantity of the wea
 from .material import Material as Material  # A spray material: its limits and facts
 from .material import Rainfast as Rainfast  # How long a material must stay dry to hold
 from .material import season_order as season_order  # Order BBCH stages from leaf fall on
+from .members import score_members as score_members  # Score each hour of each member
 from .quantities import QUANTITIES as QUANTITIES  # What limits may ask for, by name
 from .quantities import SUN_ON_WOOD_K_M2_W as SUN_ON_WOOD_K_M2_W  # Bark above air per W/m2 [K]
 from .slots import FAR_END as FAR_END  # What closes a slot where the data end
 from .slots import Day as Day  # A local day: its verdict, and why not go
 from .slots import Slot as Slot  # A run of go hours on one local day
+from .slots import Stretches as Stretches  # Every stretch of job length
 from .slots import best_of_day as best_of_day  # Best least margin of the jobs of a day
 from .slots import day_answers as day_answers  # Say of each local day whether it has a slot
+from .slots import day_chances as day_chances  # The likeliest stretch of every day
 from .slots import day_margins as day_margins  # The margin of each local day's best slot
 from .slots import find_slots as find_slots  # Find go hours long enough for a job

@@ -1,105 +1,357 @@
-"""How likely a go is to hold: margins measured in a forecast's usual errors.
+"""How likely a job is to hold: the chance of the event itself, from what a forecast says of it.
 
-Margins are for drawing; slots are ranked by this. Each margin, back in its unit, is divided by the
-usual error of a forecast of that quantity at that lead, and read off the normal distribution. The
-limits on one quantity share one error, so the least counts; different quantities multiply.
+The event is the whole job: every hour within every hard limit, and for `Chances.dry` also the dry
+hours that the material wants. Three steps, all monotone in the forecast, so that a tighter limit,
+more forecast rain or less knowledge never raises a chance:
+
+1. Each hard limit alone: a logistic regression of "held through the job" on how far the forecast
+   lies from the limit, uncapped, in the limit's own unit, and on the lead. The limit is part of
+   the predictor [1]_, so one set of coefficients serves every material and every limit. Rain over a
+   window enters as square roots [1]_ [2]_, with the chances of rain and the share of wet hours.
+2. Limits that fail for one cause (wind and gusts; cold and frost; rain in 24 and in 72 hours) are
+   one family, half as if they always failed together and half as if never; families multiply.
+3. What comes out is calibrated by a second logistic regression, on the likeliest job of each
+   morning: the best of several is less likely than it looks.
+
+The coefficients, the leads that they were earned at, and the record of what came true are data:
+`chance.json`, made by ``notebooks/fit_chance.py``, which names its period and its source.
+
+References
+----------
+.. [1] Wilks (2009), Extending logistic regression to provide full-probability-distribution MOS
+   forecasts, Meteorological Applications 16:361.
+.. [2] Messner, Mayr, Wilks, Zeileis (2014), Extending extended logistic regression, Monthly
+   Weather Review 142:448.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from math import erf, sqrt
+from functools import cache
+from importlib.resources import files
+from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from spraywindow.spray.material import Limit
-from spraywindow.weather import Array
+from spraywindow.spray.conditions import Conditions
+from spraywindow.spray.errors_by_lead import NIGHT_MINIMUM
+from spraywindow.spray.kernel import applies
+from spraywindow.spray.material import Limit, Material
+from spraywindow.spray.quantities import LOW_SUN_DEG, NEAR_EDGE_H, OPEN_SKY, QUANTITIES, STILL_MS
+from spraywindow.weather import Array, Interval, forward_highest
 
-
-@dataclass(frozen=True)
-class UsualError:
-    """Standard error of a forecast: on the first day, and what each further day adds."""
-
-    first_day: float
-    each_day: float
-    source: str
-
-    def at(self, lead_h: Array) -> Array:
-        """Error at a lead time [h], in the quantity's unit."""
-        return np.asarray(self.first_day + self.each_day * np.maximum(lead_h / 24.0 - 1.0, 0.0))
+Integers = NDArray[np.int64]
 
 
-USUAL_ERRORS: dict[str, UsualError] = {
-    "temperature": UsualError(1.5, 0.3, "P; the 1.5 K of the frost limits"),
-    "wind": UsualError(1.2, 0.2, "P"),
-    "humidity": UsualError(8.0, 1.0, "P"),
-    "wet wood": UsualError(1.5, 0.3, "Wang 2017: 1.3-1.6 h after calibration; growth P"),
-    "rain": UsualError(6.0, 6.0, "P: hours by which a forecast misses the onset of rain"),
+class Model(NamedTuple):
+    """Which regression a quantity's limits share, what fails with it, and its scale."""
+
+    name: str
+    family: str
+    scale: float
+
+
+MODELS = {
+    "wind_at_top": Model("wind", "wind", 2.0),
+    "gust": Model("gust", "wind", 3.0),
+    "temp": Model("temperature", "temperature", 3.0),
+    "sun_temp": Model("temperature", "temperature", 3.0),
+    "highest_temp": Model("temperature", "temperature", 3.0),
+    "lowest_temp": Model("frost", "temperature", 1.0),
+    "lowest_temp_until_dry": Model("temperature", "temperature", 3.0),
+    "lowest_temp_either_side": Model("frost", "temperature", 1.0),
+    "warm_sun_elevation": Model("high sun", "high sun", 30.0),
+    "hot_dry_air": Model("humidity", "wood", 10.0),
+    "humidity": Model("humidity", "wood", 10.0),
+    "hours_dry": Model("dry wood", "wood", 2.0),
+    "hours_dry_before_trouble": Model("drying", "wood", 6.0),
+    "rain_ahead": Model("rain", "rain", 1.0),
+    "rain_after_drying": Model("rain", "rain", 1.0),
+    "inversion": Model("inversion", "inversion", 1.0),
+    "degrees_off_downwind": Model("direction", "direction", 30.0),
 }
-
-_KIND_OF = {
-    "temp": "temperature",
-    "sun_temp": "temperature",
-    "lowest_temp": "temperature",
-    "highest_temp": "temperature",
-    "lowest_temp_until_dry": "temperature",
-    "lowest_temp_either_side": "temperature",
-    "wind_at_top": "wind",
-    "gust": "wind",
-    "humidity": "humidity",
-    "hours_dry": "wet wood",
-}
+"""By quantity; scales only keep the regressions well conditioned. The chance of rain is no limit
+of its own here: it tells of the rain."""
+GUST_FACTOR = 1.8
+"""Gust over the mean wind at 10 m, where no gusts are told (the regression has its own line)."""
+FARTHEST = 3.0
+"""Scales beyond which a forecast is no further from its limit."""
+MOST_RAIN_MM = 80.0
+WET_HOUR_MM = 0.1
+LEAST, MOST = 1e-5, 1.0 - 1e-4
 
 
-def chance_of_holding(
-    margins: Mapping[str, Array],
-    limits: Sequence[Limit],
-    lead_h: Array,
-    dry_hours_to_spare: Array | float,
-) -> Array:
-    """Chance [0-1] that the hours of a job stay within every hard limit.
+class Clues(NamedTuple):
+    """What the forecast says of one limit: the model, what fails with it, [job, term]."""
+
+    model: str
+    family: str
+    terms: Array
+    known: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Jobs:
+    """Jobs to judge in a block of hours.
 
     Parameters
     ----------
-    margins : mapping of str to array [hour, ...]
-        Margins of each limit over the hours of the job; NaN is left out. Further axes are
-        further jobs.
-    limits : sequence of Limit
-        The limits that the margins belong to.
-    lead_h : array [hour, ...]
-        Hours from the forecast's issue to each hour.
-    dry_hours_to_spare : array [...]
-        Dry hours known afterwards beyond those wanted [h].
-
-    Notes
-    -----
-    The scores of errors of one kind are taken as fully correlated, of different kinds as
-    independent: common practice, no source. Beyond three days a forecast of rain has little skill
-    over the season's usual weather (verification example POP3 of the Australian bureau of
-    meteorology), which the growing error stands for.
+    hours : int array [hour of the job, job]
+        Rows of the conditions.
+    columns : tuple of int arrays [job]
+        Where each job stands on the axes after time; empty for one site.
+    lead_h : array [job]
+        Hours from the forecast's issue to the job's start.
     """
-    least = {"rain": dry_hours_to_spare / USUAL_ERRORS["rain"].at(lead_h).max(axis=0)}
-    highest_chance = np.zeros(lead_h.shape[1:])
-    for limit in limits:
-        margin = margins.get(limit.name)
-        if margin is None or limit.kind != "hard":
+
+    hours: Integers
+    columns: tuple[Integers, ...]
+    lead_h: Array
+
+    def worst(self, values: Array, pick: Callable[..., Any] = np.min) -> Array:
+        """The least (or by `pick` the greatest) value in the hours of each job."""
+        return np.asarray(pick(values[(self.hours, *self.columns)], axis=0))
+
+
+@cache
+def fitted() -> Mapping[str, Any]:
+    """The coefficients and where they come from (`chance.json`)."""
+    text = files("spraywindow.spray").joinpath("chance.json").read_text(encoding="utf-8")
+    return dict(json.loads(text))
+
+
+def wants_more(material: Material) -> bool:
+    """Whether a material wants dry hours that its hard limits do not ask for."""
+    return any(limit.kind == "soft" and limit.quantity == "rain_ahead" for limit in material.limits)
+
+
+def clues(
+    conditions: Conditions,
+    material: Material,
+    jobs: Jobs,
+    stage: int | None = None,
+    *,
+    dry: bool = False,
+) -> Iterator[tuple[Limit, Clues]]:
+    """What a forecast says of each limit that can break a job.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Judged as told, without anything taken off for a forecast's errors.
+    material : Material
+    jobs : Jobs
+    stage : int, optional
+        BBCH stage of the trees.
+    dry : bool
+        Whether the dry hours that are wanted count too, where the material's limit on them is soft.
+    """
+    lead_d = jobs.lead_h / 24.0
+    for limit in material.limits:
+        wanted = dry and limit.kind == "soft" and limit.quantity == "rain_ahead"
+        model = MODELS.get(limit.quantity)
+        if model is None or not (limit.kind == "hard" or wanted):
             continue
-        if limit.quantity == "highest_rain_chance":
-            highest = limit.value - limit.width * margin.min(axis=0)
-            highest_chance = np.fmax(highest_chance, highest)
-        kind = _KIND_OF.get(limit.quantity)
-        if kind is not None:
-            scores = margin * limit.width / USUAL_ERRORS[kind].at(lead_h)
-            least[kind] = np.fmin(least.get(kind, np.inf), np.fmin.reduce(scores))
-    chance = np.ones(lead_h.shape[1:])
-    for kind, score in least.items():
-        part = _normal(np.where(np.isnan(score), np.inf, score))
-        chance = chance * (np.minimum(part, 1.0 - highest_chance) if kind == "rain" else part)
-    return chance
+        if not applies(limit, material, stage, conditions.setting):
+            continue
+        name, distance = model.name, None
+        quantity = QUANTITIES[limit.quantity]
+        if name == "gust" and "gust_ms" not in conditions.columns:
+            name, distance = "gust by wind", limit.value - GUST_FACTOR * conditions.wind.high
+        elif any(column not in conditions.columns for column in quantity.needs):
+            continue
+        elif name == "inversion":
+            terms, known = _inversion(conditions, jobs)
+        elif name == "rain":
+            told = "rain_chance" in conditions.columns
+            name = "rain" if told else "rain untold"
+            terms, known = _rain(conditions, limit, quantity.compute(conditions, limit), jobs, told)
+        else:
+            values = quantity.compute(conditions, limit)
+            rising = limit.bound in ("at least", "above")
+            distance = values.low - limit.value if rising else limit.value - values.high
+        if distance is not None:
+            worst = jobs.worst(distance)
+            known = worst != -np.inf
+            if name == "frost":  # in usual errors of a night's minimum, as `frost_chance`
+                usual_k = NIGHT_MINIMUM.sigma_k(np.minimum(jobs.lead_h, NIGHT_MINIMUM.furthest_h))
+                terms = ((worst + NIGHT_MINIMUM.bias_k) / usual_k)[:, None]
+            else:
+                near = np.clip(worst / model.scale, -FARTHEST, FARTHEST)
+                terms = _with_lead(near, lead_d)
+        yield limit, Clues(name, model.family, terms, known)
 
 
-def _normal(score: Array) -> Array:
-    """Cumulative standard normal distribution."""
-    # not scipy's: a cold start would load it
-    return np.asarray(0.5 * (1.0 + np.vectorize(erf, otypes=[float])(score / sqrt(2.0))))
+def _with_lead(near: Array, lead_d: Array, *more: Array) -> Array:
+    """Terms [job, term]: a constant, the lead, the distance and what of it fades with the lead."""
+    return np.stack([np.ones_like(near), lead_d, near, near / (1.0 + lead_d), *more], axis=1)
+
+
+def _rain(
+    now: Conditions, limit: Limit, fallen: Interval, jobs: Jobs, told: bool
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Terms of a limit on rain in a window."""
+    hours = int(np.ceil(limit.hours or 1.0))
+    most_mm = jobs.worst(fallen.high, np.max)
+    near = np.sqrt(limit.value) - np.sqrt(np.minimum(most_mm, MOST_RAIN_MM))
+    wet = _mean_ahead((now.rain.hourly.high >= WET_HOUR_MM).astype(float), hours)
+    lead_d = jobs.lead_h / 24.0
+    more = [-jobs.worst(wet, np.max)]
+    known = np.isfinite(most_mm)
+    if told:
+        chance = now.column("rain_chance", 0.0, 1.0).high
+        highest = jobs.worst(_highest_ahead(chance, hours), np.max)
+        mean = jobs.worst(_mean_ahead(chance, hours), np.max)
+        more += [-highest, -highest / (1.0 + lead_d), -mean]
+    return _with_lead(near, lead_d, *more), known
+
+
+def _highest_ahead(values: Array, hours: int) -> Array:
+    """Highest of the `hours` from each row on, of those that the data hold."""
+    padded = forward_highest(Interval(values, values), hours - 1).low
+    late = max(len(values) - hours + 1, 0)
+    out = padded.copy()
+    out[late:] = np.maximum.accumulate(values[late:][::-1], axis=0)[::-1]
+    return out
+
+
+def _mean_ahead(values: Array, hours: int) -> Array:
+    """Mean of the `hours` from each row on, of those that the data hold."""
+    total = np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)])
+    rows = np.arange(len(values))
+    ends = np.minimum(rows + hours, len(values))
+    count = (ends - rows).reshape(-1, *[1] * (values.ndim - 1))
+    return np.asarray((total[ends] - total[rows]) / count)
+
+
+def _inversion(now: Conditions, jobs: Jobs) -> tuple[Array, NDArray[np.bool_]]:
+    """Terms of the limit on inversions: only near the sun's edge, by the wind and the cloud."""
+    sun = now.sun
+    near = (sun.elevation_deg < LOW_SUN_DEG) | (sun.hours_from_rise_or_set < NEAR_EDGE_H)
+    at_risk = np.broadcast_to(near, now.shape)
+    wind = np.where(at_risk, now.wind.low - STILL_MS, np.inf)
+    cloud = np.where(at_risk, now.cloud.low - OPEN_SKY, 0.5)
+    some = jobs.worst(at_risk.astype(float), np.max)
+    wind, cloud = jobs.worst(wind), jobs.worst(cloud)
+    breeze = some * np.clip(wind, 0.0, 4.0)
+    lead_d = jobs.lead_h / 24.0
+    terms = [np.ones_like(some), -some, breeze, breeze / (1.0 + lead_d), -some * (wind < 0.0),
+             some * cloud]  # fmt: skip
+    return np.stack(terms, axis=1), np.ones(len(some), dtype=bool)
+
+
+def joined(alone: Mapping[str, list[Array]]) -> Array:
+    """Chance that all limits hold, from their own by family: the middle of two dependences."""
+    total: Array | float = 1.0
+    for chances in alone.values():
+        together, apart = np.min(chances, axis=0), np.prod(chances, axis=0)
+        total = total * np.sqrt(together * apart)
+    return np.asarray(total)
+
+
+def calibration_terms(chance: Array, lead_h: Array) -> Array:
+    """Terms [job, term] of the last regression.
+
+    A constant, the lead, the logarithms of the chance and (less) of its complement, whose sum would
+    be the log odds, and what of the first changes with the lead.
+    """
+    kept = np.clip(chance, LEAST, MOST)
+    holds, lead_d = np.log(kept), lead_h / 24.0
+    constant = np.ones_like(holds)
+    return np.stack([constant, lead_d, holds, -np.log(1.0 - kept), holds * lead_d], axis=1)
+
+
+def logistic(score: Array) -> Array:
+    """Chance of a score on the scale of log odds."""
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(score, -30.0, 30.0))))
+
+
+@dataclass(frozen=True)
+class CameTrue:
+    """How chances like one came true, each winter judged by the rest.
+
+    Attributes
+    ----------
+    low, high : float
+        The tenth that the chance lies in.
+    cases, held : int
+        Jobs of which so much was said, as many days ahead, and how many of them held.
+    mornings : int
+        Mornings judged at that lead, whatever was said.
+    over : str
+        What they were.
+    """
+
+    json_keys: ClassVar = ("low:1", "high:1", "cases", "held", "mornings", "over")
+
+    low: float
+    high: float
+    cases: int
+    held: int
+    mornings: int
+    over: str
+
+
+def came_true(chance: float, days_ahead: int) -> CameTrue | None:
+    """How chances like this one came true, for a morning so many days ahead; None where untold."""
+    fit = fitted()
+    row = next((each for each in fit["came_true"] if each["day"] == days_ahead), None)
+    if row is None:
+        return None
+    tenth = min(int(chance * 10), 9)
+    return CameTrue(tenth / 10, (tenth + 1) / 10, row["cases"][tenth], row["held"][tenth],
+                    row["mornings"], fit["over"])  # fmt: skip
+
+
+def most_lead_d() -> int:
+    """Days ahead up to which a figure is earned."""
+    return int(fitted()["most_lead_d"])
+
+
+def most_chance(lead_h: Array) -> Array:
+    """The highest chance that is earned so many hours ahead [0-1]."""
+    most = np.array(fitted()["most"])
+    return np.asarray(most[np.clip(lead_h / 24.0, 0, len(most) - 1).astype(int)])
+
+
+def job_chances(
+    conditions: Conditions,
+    material: Material,
+    jobs: Jobs,
+    stage: int | None = None,
+    *,
+    dry: bool = False,
+) -> Array:
+    """Chance [0-1] of each job to hold; NaN where no figure is earned.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        A block of hours, time on the first axis.
+    material : Material
+    jobs : Jobs
+    stage : int, optional
+        BBCH stage of the trees.
+    dry : bool
+        Whether the dry hours that are wanted must follow too.
+
+    Returns
+    -------
+    array [job]
+        NaN beyond the leads that the coefficients were fitted and checked at, and where a hard
+        limit rests on weather that is not told.
+    """
+    fit = fitted()
+    alone: dict[str, list[Array]] = {}
+    known = (jobs.lead_h >= 0.0) & (jobs.lead_h < 24.0 * fit["most_lead_d"])
+    for _, each in clues(conditions.as_told(), material, jobs, stage, dry=dry):
+        weights = np.array(fit["limits"][each.model])
+        alone.setdefault(each.family, []).append(logistic(each.terms @ weights))
+        known &= each.known
+    if not alone:
+        return np.full(len(jobs.lead_h), np.nan)
+    raw = calibration_terms(joined(alone), jobs.lead_h) @ np.array(fit["calibration"])
+    return np.where(known, np.minimum(logistic(raw), most_chance(jobs.lead_h)), np.nan)

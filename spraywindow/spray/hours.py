@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -38,10 +39,28 @@ class Background:
 
     place: Place
     material: Material
+    stage: int | None
+    conditions: Conditions
     daylight: pd.Series[bool]
     dry_h_after: pd.Series[float]
+    likely_dry: pd.Series[bool]
+    surely_dry: pd.Series[bool]
     forecast_from: pd.Timestamp | None
     source: Mapping[str, Any]
+
+    def dry_from(self, day: dt.date) -> tuple[pd.Timestamp, pd.Timestamp | None] | None:
+        """The daylight hours of a local day from which the wood is likely, and surely, dry.
+
+        Likely by the likelier rule, surely by both; no sure hour is None. None where it is surely
+        dry from first light on, or likely dry in no hour.
+        """
+        zone = self.place.timezone
+        light = pd.DatetimeIndex(self.daylight.index[self.daylight]).tz_convert(zone)
+        light = light[light.date == day]
+        likely, surely = (light[dry[light]] for dry in (self.likely_dry, self.surely_dry))
+        if not len(likely) or (len(surely) and surely[0] == light[0]):
+            return None
+        return likely[0], surely[0] if len(surely) else None
 
     def __deepcopy__(self, memo: dict[int, Any]) -> Background:
         """Stay one object: pandas copies attrs at every step."""
@@ -141,8 +160,12 @@ def score_hours(
         "background": Background(
             place=place,
             material=material,
+            stage=stage,
+            conditions=conditions,
             daylight=pd.Series(sun.hours_from_rise_or_set >= DAYLIGHT_H, index=index),
             dry_h_after=pd.Series(_dry_hours(conditions), index=index),
+            likely_dry=pd.Series(conditions.likely_dry, index=index),
+            surely_dry=pd.Series(conditions.hours_dry.low >= 0.0, index=index),
             forecast_from=issued,
             source=dict(table.attrs.get("source", {})),
         ),

@@ -136,7 +136,7 @@ def score_arrays(
         flat = np.full(shape, 1.0 if behind >= 0 else -1.0)
         tally.take(STAGE, "hard", Interval(flat, flat))
     for limit in material.limits:
-        if not _applies(limit, material, stage, conditions.setting):
+        if not applies(limit, material, stage, conditions.setting):
             continue
         quantity = _quantity(limit, f"material {material.name}, limit {limit.name}")
         if any(column not in conditions.columns for column in quantity.needs):
@@ -167,7 +167,8 @@ def _quantity(limit: Limit, where: str) -> Quantity:
     return quantity
 
 
-def _applies(limit: Limit, material: Material, stage: int | None, setting: Setting) -> bool:
+def applies(limit: Limit, material: Material, stage: int | None, setting: Setting) -> bool:
+    """Whether a limit speaks at this site and stage."""
     if limit.quantity == "degrees_off_downwind":
         return bool(setting.neighbours_deg)
     if limit.name == "green and frost":

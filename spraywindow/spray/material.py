@@ -136,6 +136,8 @@ class Material:
         Whether it is metallic copper: it washes off by the amount of rain, covers against leaf
         curl while it lasts, and adds up in the soil.
     rainfast : Rainfast
+    burns_thirsty : bool
+        Whether drought predisposes the trees to its burn.
     targets : tuple of int
         BBCH stages that its rounds are meant for.
     based_on : str, optional
@@ -161,6 +163,7 @@ class Material:
     days_apart: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     copper: bool = False
     rainfast: Rainfast = Rainfast(24, "P")
+    burns_thirsty: bool = False
     targets: tuple[int, ...] = ()
     based_on: str | None = None
     cautions: tuple[str, ...] = ()

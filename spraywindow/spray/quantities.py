@@ -14,6 +14,7 @@ from spraywindow.errors import InputError
 from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.material import Limit
 from spraywindow.weather import (
+    DIRECTED_MS,
     Array,
     Interval,
     air,
@@ -27,7 +28,7 @@ from spraywindow.weather import (
 )
 
 SUN_ON_WOOD_K_M2_W = 0.010  # P: bark above air [K] per W/m2
-WARM_C, CLOUDY = 15.0, 0.8  # P: a high sun counts only above, and below, these
+WARM_C, CLOUDY = 15.0, 0.8  # P: a high sun burns only above, and shines below, these
 LOW_SUN_DEG, NEAR_EDGE_H = 5.0, 1.5  # P: when an inversion is likely
 STILL_MS, OPEN_SKY = 1.5, 0.5  # P: least wind and cloud that break one
 DRY_PCT, HOT_C, VERY_DRY_PCT = 40.0, 25.0, 30.0  # Ontario; P
@@ -77,6 +78,14 @@ def _warm_sun_elevation(now: Conditions, limit: Limit) -> Interval:
     )
 
 
+def _sun_so_far(now: Conditions, limit: Limit) -> Interval:
+    """The day's highest sun up to each hour: what is late does not gain by a sinking sun."""
+    highest = np.array(np.broadcast_to(now.sun.elevation_deg, now.shape))
+    for reach in (1, 2, 4):  # over the last 7 hours: from noon on nearly to sunset
+        highest[reach:] = np.maximum(highest[reach:], highest[:-reach])
+    return (-now.cloud).map(lambda clear: np.where(-clear < CLOUDY, highest, -90.0))
+
+
 def _inversion(now: Conditions, limit: Limit) -> Interval:
     sun = now.sun
     likely = (sun.elevation_deg < LOW_SUN_DEG) | (sun.hours_from_rise_or_set < NEAR_EDGE_H)
@@ -92,7 +101,12 @@ def _degrees_off_downwind(now: Conditions, limit: Limit) -> Interval:
     off = np.full(now.shape, 180.0)
     for bearing in now.setting.neighbours_deg:
         off = np.minimum(off, np.abs((toward - bearing + 180.0) % 360.0 - 180.0))
-    return ends_lowest(interval(off, 0.0, 180.0))
+    # a calm turns any way within the hour, whatever its direction says: the least counts
+    told, wind = interval(off, 0.0, 180.0), now.column("wind_ms", 0.0)
+    low = np.where(wind.low < DIRECTED_MS, 0.0, told.low)
+    if told.known and wind.known:
+        return ends_lowest(Interval(low, low))
+    return ends_lowest(Interval(low, np.where(wind.high < DIRECTED_MS, 0.0, told.high)))
 
 
 def _wet_bulb_depression(now: Conditions, limit: Limit) -> Interval:
@@ -127,6 +141,7 @@ QUANTITIES: dict[str, Quantity] = {
     "temp": Quantity("degC", _temp),
     "sun_temp": Quantity("degC", _sun_temp),
     "warm_sun_elevation": Quantity("deg", _warm_sun_elevation),
+    "clear_sun_so_far": Quantity("deg", _sun_so_far),
     "lowest_temp": Quantity(
         "degC", lambda now, limit: forward_lowest(now.frost_temp, _hours(limit))
     ),

@@ -6,8 +6,7 @@ Of every local day: whether it has a slot, and how good its best one is.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
@@ -25,8 +24,12 @@ from spraywindow.spray.access import (
     local_days,
     open_hours,
 )
-from spraywindow.spray.chance import chance_of_holding
+from spraywindow.spray.chance import Jobs, job_chances, wants_more
+from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.hours import Background
+from spraywindow.spray.kernel import VERDICTS
+from spraywindow.spray.learned import GENERAL, Learned
+from spraywindow.spray.material import Material
 from spraywindow.weather import Array
 
 
@@ -34,7 +37,10 @@ from spraywindow.weather import Array
 class Day:
     """A local day: its verdict and, unless go, the limit nearest to letting it go.
 
-    `margin` is that limit's margin in the best stretch, NaN where unknown.
+    `margin` is that limit's margin in the best stretch, NaN where unknown, and `start` its
+    beginning; `best_start` and the chances (as of a `Slot`) are those of the best go stretch, on a
+    day without one of the likeliest; `general` is its chance before what the site's own answers
+    teach.
     """
 
     date: dt.date
@@ -42,6 +48,10 @@ class Day:
     held_by: str
     margin: float
     start: pd.Timestamp | None = None
+    best_start: pd.Timestamp | None = None
+    chance: float | None = None
+    chance_dry: float | None = None
+    general: float | None = None
 
 
 def day_margins(
@@ -107,18 +117,233 @@ def best_of_day(
     return np.where(none, np.nan, best).reshape(shape), np.where(none, -1, rows).reshape(shape)
 
 
+@dataclass(frozen=True, eq=False)
+class Stretches:
+    """Every stretch of job length in the working hours of one local day.
+
+    Attributes
+    ----------
+    need : int
+        Hours of each.
+    first : int array [stretch]
+        Row of its first hour.
+    columns : tuple of int arrays [stretch]
+        Where it stands on the axes after time; empty for one site.
+    day : int array [stretch]
+        Its local day.
+    verdict : int array [stretch]
+        Index into `RANKED`: a no-go hour makes it no-go, else an unknown one unknown.
+    margin : array [stretch]
+        Its least margin; NaN where unknown.
+    chance, chance_dry : array [stretch]
+        That it holds, and that the dry hours wanted follow too; NaN where nothing earns a
+        figure.
+    general : array [stretch]
+        The chance that it holds before what the site's own answers teach.
+    """
+
+    need: int
+    first: NDArray[np.int64]
+    columns: tuple[NDArray[np.int64], ...]
+    day: NDArray[np.int64]
+    verdict: NDArray[np.int64]
+    margin: Array
+    chance: Array
+    chance_dry: Array
+    general: Array
+
+    @classmethod
+    def of(
+        cls,
+        verdict: NDArray[np.int8],
+        margin: Array,
+        may: Mask,
+        day: NDArray[np.int64],
+        need: int,
+    ) -> Stretches:
+        """Find them in scored hours, arrays [hour, ...]; the chances are those of a record.
+
+        Of a record a go stretch holds and a no-go one does not.
+
+        Parameters
+        ----------
+        verdict : int array
+            As `kernel.Scores.verdict`.
+        margin : array
+        may : bool array
+            Hours that may be worked.
+        day : int array
+            Local day of each hour.
+        need : int
+        """
+        count = max(len(margin) - need + 1, 0)
+        fits = may[:count] & (day[:count] == day[need - 1 :][:count])
+        for hour in range(1, need):
+            fits &= may[hour : hour + count]
+        first, *columns = np.nonzero(fits)
+        hours = (first + np.arange(need)[:, None], *columns)
+        rank = _RANK[verdict][hours].max(axis=0, initial=0)
+        values = margin[hours]
+        least = np.fmin.reduce(values, axis=0) if need else values
+        least = np.where(rank == 1, np.nan, least)
+        held = np.array([1.0, np.nan, 0.0])[rank]
+        return cls(
+            need, first, tuple(columns), day[(first, *columns)], rank, least, held, held, held
+        )
+
+    def weighed(
+        self,
+        conditions: Conditions,
+        material: Material,
+        lead_h: Array,
+        stage: int | None = None,
+        *,
+        first_row: int = 0,
+        learned: Learned = GENERAL,
+    ) -> Stretches:
+        """The same with a forecast's chances, where a stretch is not over when it was issued.
+
+        Parameters
+        ----------
+        conditions : Conditions
+            Whose row `first_row` is row 0 of the stretches.
+        material : Material
+        lead_h : array [hour]
+            Hours from the issue to each hour; negative is record.
+        stage : int, optional
+        first_row : int
+        learned : Learned, optional
+            What the site's own answers teach; both chances follow it.
+        """
+        ahead = lead_h[self.first + self.need - 1] >= 0.0
+        rows = self.first[ahead]
+        jobs = Jobs(
+            first_row + rows + np.arange(self.need)[:, None],
+            tuple(column[ahead] for column in self.columns),
+            np.maximum(lead_h[rows], 0.0),
+        )
+        general = job_chances(conditions, material, jobs, stage)
+        dry = general
+        if wants_more(material):
+            dry = job_chances(conditions, material, jobs, stage, dry=True)
+
+        def with_those(values: Array) -> Array:
+            all_of_them = self.chance.copy()
+            all_of_them[ahead] = values
+            return all_of_them
+
+        return replace(
+            self,
+            chance=with_those(learned.chance(general, jobs.lead_h)),
+            chance_dry=with_those(learned.chance(dry, jobs.lead_h)),
+            general=with_those(general),
+        )
+
+    def best(self, of: NDArray[np.int64], *, by_verdict: bool = True) -> NDArray[np.int64]:
+        """The best stretch for each value of `of` [stretch], in their order.
+
+        By verdict unless `by_verdict` is false, then the likeliest, then the greatest margin,
+        then the earliest.
+        """
+        verdict = self.verdict if by_verdict else np.zeros_like(self.verdict)
+        order = np.lexsort((
+            self.first, -np.nan_to_num(self.margin, nan=-np.inf),
+            -np.round(np.nan_to_num(self.chance, nan=-1.0), 6), verdict, of,
+        ))  # fmt: skip
+        return order[np.unique(of[order], return_index=True)[1]]
+
+
+RANKED = ("go", "unknown", "no-go")
+_RANK = np.array([RANKED.index(name) for name in VERDICTS])
+
+
+def stretches(
+    hours: pd.DataFrame,
+    duration_h: float = DURATION_H,
+    *,
+    access: Access | None = None,
+    now: pd.Timestamp | None = None,
+    learned: Learned = GENERAL,
+) -> Stretches:
+    """Find every stretch of job length, with its verdict, margin and chance.
+
+    Parameters
+    ----------
+    hours, duration_h, access, now, learned
+        As for `find_slots`.
+    """
+    need = job_hours(duration_h)
+    background = background_of(hours)
+    index = pd.DatetimeIndex(hours.index)
+    may = open_hours(hours, access)
+    if now is not None:
+        may = may & np.asarray(index >= now)
+    named = np.asarray(hours["verdict"], dtype=object)
+    codes = pd.Index(VERDICTS).get_indexer(pd.Index(named)).astype(np.int8)
+    found = Stretches.of(
+        codes, hours["margin"].to_numpy(dtype=float), may, local_days(index, background), need
+    )
+    issued = background.forecast_from
+    if issued is None:
+        return found
+    first = int(pd.DatetimeIndex(background.daylight.index).searchsorted(index[0]))
+    lead_h = np.asarray((index - issued) / pd.Timedelta(hours=1), dtype=float)
+    return found.weighed(
+        background.conditions, background.material, lead_h, background.stage,
+        first_row=first, learned=learned,
+    )  # fmt: skip
+
+
+def day_chances(
+    hours: pd.DataFrame,
+    duration_h: float = DURATION_H,
+    access: Access | None = None,
+    now: pd.Timestamp | None = None,
+    learned: Learned = GENERAL,
+) -> pd.DataFrame:
+    """The likeliest stretch of every local day, go or not, and its chance to hold.
+
+    Parameters
+    ----------
+    hours, duration_h, access, now, learned
+        As for `find_slots`.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by local day (naive midnight), one row for each day with a stretch of job length
+        in the working hours: ``best_start`` (Timestamp in the site's time), ``chance`` (every
+        hour of the job stays within every hard limit), ``chance_dry`` (and the dry hours that
+        the material wants follow), both 0-1, NaN where nothing earns a figure, and ``verdict``
+        of that stretch. A day with a slot can have a likelier stretch just outside the limits.
+    """
+    found = stretches(hours, duration_h, access=access, now=now, learned=learned)
+    best = found.best(found.day, by_verdict=False)
+    times = pd.DatetimeIndex(hours.index)[found.first[best]]
+    return pd.DataFrame(
+        {
+            "best_start": times.tz_convert(background_of(hours).place.timezone),
+            "chance": found.chance[best],
+            "chance_dry": found.chance_dry[best],
+            "verdict": np.array(RANKED, dtype=object)[found.verdict[best]],
+        },
+        index=pd.DatetimeIndex(pd.to_datetime(found.day[best], unit="D"), name="day"),
+    )
+
+
 def day_answers(
     hours: pd.DataFrame,
     duration_h: float = DURATION_H,
     *,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
+    learned: Learned = GENERAL,
 ) -> list[Day]:
     """Say of each local day whether it has a slot, and if not, which limit is nearest.
 
     Parameters
     ----------
-    hours, duration_h, access, now
+    hours, duration_h, access, now, learned
         As for `find_slots`.
 
     Returns
@@ -128,41 +353,48 @@ def day_answers(
         an unknown one; else "no-go". Days without a workable stretch are "no-go" by
         ``"access hours"``.
     """
-    need = job_hours(duration_h)
+    found = stretches(hours, duration_h, access=access, now=now, learned=learned)
     background = background_of(hours)
     index = pd.DatetimeIndex(hours.index)
-    workable = open_hours(hours, access)
-    if now is not None:
-        workable = workable & np.asarray(index >= now)
-    days = local_days(index, background)
     margin = hours["margin"].to_numpy(dtype=float)
     verdict = np.asarray(hours["verdict"], dtype=object)
-    # an unknown hour ranks below every go hour and above every no-go hour
-    rank = np.where(verdict == "no-go", margin - 1.0, np.where(verdict == "go", margin, -0.5))
-    number = days - days[0]
-    first = best_of_day(np.where(workable, rank, -np.inf), number, int(number[-1]) + 1, need)[1]
+    best, likeliest = (
+        {int(found.day[number]): int(number) for number in found.best(found.day, by_verdict=each)}
+        for each in (True, False)
+    )
     answers = []
-    for day in np.unique(days):
+    for day in np.unique(local_days(index[index >= now] if now is not None else index, background)):
         date = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
-        if now is not None and index[int(np.flatnonzero(days == day)[-1])] < now:
-            continue
-        best = int(first[day - days[0]])
-        if best < 0:
+        number = best.get(int(day))
+        if number is None:
             answers.append(Day(date, "no-go", NO_ACCESS, np.nan))
             continue
-        worst = best + int(np.argmin(rank[best : best + need]))
-        stretch = set(verdict[best : best + need])
-        answer = "no-go" if "no-go" in stretch else "unknown" if "unknown" in stretch else "go"
+        first = int(found.first[number])
+        stretch = slice(first, first + found.need)
+        # an unknown hour holds before a go hour, and a no-go hour before both
+        rank = np.where(verdict[stretch] == "no-go", margin[stretch] - 1.0,
+                        np.where(verdict[stretch] == "go", margin[stretch], -0.5))  # fmt: skip
+        worst = first + int(np.argmin(rank))
+        likely = number if found.verdict[number] == 0 else likeliest[int(day)]
         answers.append(
             Day(
                 date,
-                answer,
+                RANKED[found.verdict[number]],
                 str(hours["held_by"].iloc[worst]),
                 float(margin[worst]),
-                index[best].tz_convert(background.place.timezone),
+                index[first].tz_convert(background.place.timezone),
+                index[found.first[likely]].tz_convert(background.place.timezone),
+                figure(found.chance[likely]),
+                figure(found.chance_dry[likely]),
+                figure(found.general[likely]),
             )
         )
     return answers
+
+
+def figure(chance: float) -> float | None:
+    """A chance, None where nothing earns a figure."""
+    return None if np.isnan(chance) else float(chance)
 
 
 FAR_END = "end of the data"
@@ -177,13 +409,16 @@ class Slot:
     start, end : Timestamp
         In the site's time; the end is the end of the last hour.
     best_start : Timestamp
-        Start of the stretch of job length with the greatest least margin.
+        Start of the stretch of job length that is likeliest to hold.
     duration_h : float
         Length of the run [h].
     margin : float
         The least margin of that stretch [-].
-    chance : float
-        That the stretch holds [0-1]; 1 for past records.
+    chance : float or None
+        That every hour of that stretch stays within every hard limit [0-1]; None where nothing
+        earns a figure; 1 for past records.
+    chance_dry : float or None
+        And that the dry hours that the material wants follow [0-1].
     opens, closes : str
         The limit that held the hour before and the one that stops the hour after.
     tightest : str
@@ -194,8 +429,8 @@ class Slot:
     """
 
     json_keys: ClassVar = (
-        "start", "end", "best_start", "duration_h", "margin", "chance:3", "opens!", "closes!",
-        "dry_h_after:1",
+        "start", "end", "best_start", "duration_h", "margin", "chance:3", "chance_dry:3", "opens!",
+        "closes!", "dry_h_after:1",
     )  # fmt: skip
 
     start: pd.Timestamp
@@ -203,7 +438,8 @@ class Slot:
     best_start: pd.Timestamp
     duration_h: float
     margin: float
-    chance: float
+    chance: float | None
+    chance_dry: float | None
     opens: str
     closes: str
     tightest: str
@@ -217,6 +453,7 @@ def find_slots(
     *,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
+    learned: Learned = GENERAL,
 ) -> list[Slot]:
     """Find the runs of go hours that are long enough for the job, the likeliest first.
 
@@ -230,6 +467,8 @@ def find_slots(
         Default: daylight.
     now : Timestamp, optional
         Hours that have begun before it are left out.
+    learned : Learned, optional
+        What the site's own answers teach of its chances.
 
     Returns
     -------
@@ -241,69 +480,61 @@ def find_slots(
     InputError
         If `duration_h` is out of range.
     """
-    need = job_hours(duration_h)
+    found = stretches(hours, duration_h, access=access, now=now, learned=learned)
     background = background_of(hours)
     index = pd.DatetimeIndex(hours.index)
-    workable = open_hours(hours, access)
+    may = open_hours(hours, access)
     if now is not None:
-        workable = workable & np.asarray(index >= now)
-    go = hours["go"].to_numpy(dtype=bool) & workable
-    slots = [
-        _slot(hours, background, index, first, last, need)
-        for first, last in _runs(go, local_days(index, background))
-        if last - first >= need
-    ]
-    return sorted(slots, key=lambda slot: (-round(slot.chance, 6), -slot.margin, slot.start))
+        may = may & np.asarray(index >= now)
+    go = hours["go"].to_numpy(dtype=bool) & may
+    run = _runs(go, local_days(index, background))
+    of = np.where(found.verdict == 0, run[found.first], 0)
+    slots = []
+    for number in found.best(of):
+        if of[number]:
+            first, last = np.flatnonzero(run == of[number])[[0, -1]]
+            slots.append(_slot(hours, background, found, int(number), int(first), int(last) + 1))
+    return sorted(slots, key=_order)
 
 
-def _runs(go: Mask, days: NDArray[np.int64]) -> Iterator[tuple[int, int]]:
-    """First row and the row after the last of each run of go hours on one day."""
-    rows = np.flatnonzero(go)
-    if not len(rows):
-        return
-    breaks = np.flatnonzero((np.diff(rows) > 1) | (np.diff(days[rows]) != 0)) + 1
-    for run in np.split(rows, breaks):
-        yield int(run[0]), int(run[-1]) + 1
+def _order(slot: Slot) -> tuple[float, float, pd.Timestamp]:
+    """The likeliest first, then the greatest margin, then the earliest; no figure comes last."""
+    return 1.0 if slot.chance is None else -round(slot.chance, 6), -slot.margin, slot.start
+
+
+def _runs(go: Mask, days: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Number of each hour's run of go hours on one day, from 1 on; 0 where it is not go."""
+    begins = go.copy()
+    begins[1:] &= ~go[:-1] | (days[1:] != days[:-1])
+    return np.where(go, np.cumsum(begins), 0)
 
 
 def _slot(
     hours: pd.DataFrame,
     background: Background,
-    index: pd.DatetimeIndex,
+    found: Stretches,
+    number: int,
     first: int,
     last: int,
-    need: int,
 ) -> Slot:
     margin = hours["margin"].to_numpy(dtype=float)
-    least = sliding_window_view(margin[first:last], need).min(axis=1)
-    best = first + int(np.argmax(least))
-    job = slice(best, best + need)
+    index = pd.DatetimeIndex(hours.index)
+    best = int(found.first[number])
+    job = slice(best, best + found.need)
     zone = background.place.timezone
-    material = background.material
-    dry_h = float(background.dry_h_after.reindex(index[best + need - 1 : best + need]).iloc[0])
-    chance = 1.0
-    issued = background.forecast_from
-    if issued is not None and index[best + need - 1] >= issued:
-        held = chance_of_holding(
-            {limit.name: hours[limit.name].to_numpy(dtype=float)[job]
-             for limit in material.limits if limit.name in hours.columns},
-            material.limits,
-            np.asarray((index[job] - issued) / pd.Timedelta(hours=1), dtype=float),
-            dry_h - material.dry_spell_h,
-        )  # fmt: skip
-        chance = float(held)
     return Slot(
         start=index[first].tz_convert(zone),
         end=(index[last - 1] + pd.Timedelta(hours=1)).tz_convert(zone),
         best_start=index[best].tz_convert(zone),
         duration_h=float(last - first),
-        margin=float(least.max()),
-        chance=chance,
+        margin=float(found.margin[number]),
+        chance=figure(found.chance[number]),
+        chance_dry=figure(found.chance_dry[number]),
         opens=_held(hours, first - 1),
         closes=_held(hours, last),
         tightest=str(hours["held_by"].iloc[best + int(np.argmin(margin[job]))]),
-        dry_h_after=dry_h,
-        material=material.name,
+        dry_h_after=float(background.dry_h_after.reindex(index[job.stop - 1 : job.stop]).iloc[0]),
+        material=background.material.name,
     )
 
 

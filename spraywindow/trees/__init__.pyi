@@ -14,9 +14,14 @@ from .cultivar_groups import Requirement as Requirement  # Chill and heat to fir
 from .cultivar_groups import cultivar_group as cultivar_group  # Find a group by name
 from .dormancy import LONGEST_SEASON_D as LONGEST_SEASON_D  # Longest season looked at [days]
 from .dormancy import MOST_SILENT_D as MOST_SILENT_D  # Longest silence of a record [days]
-from .dormancy import Need as Need  # What decides when the trees flower
 from .dormancy import StageDays as StageDays  # When each winter reaches each stage
+from .dormancy import first_flower as first_flower  # Of the season at hand, by a record
 from .dormancy import season_stages as season_stages  # Find the stages of past winters
+from .flowering import LATEST_D as LATEST_D  # Latest flowers behind the usual date [days]
+from .flowering import Flowering as Flowering  # First flower, and between which dates
+from .flowering import Need as Need  # What decides when the trees flower
+from .flowering import default_flower as default_flower  # Usual (month, day) in mild winters
+from .flowering import usual_flowering as usual_flowering  # A usual date and how far it strays
 from .last_day import LastDay as LastDay  # A material's last usable day in past winters
 from .last_day import LastSprayDays as LastSprayDays  # Last usable local days of each winter
 from .last_day import endings as endings  # The last usable day of each material

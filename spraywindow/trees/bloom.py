@@ -1,8 +1,15 @@
-"""When the buds will swell, burst and flower: chill first, then heat, from many winters.
+"""When the buds will swell, burst and flower: chill and heat, from many winters.
 
-The forecast of an evening knows the winter at hand up to that evening, and goes on with the
-temperatures of every *other* winter after it, one date each. Splicing adds differences of
-chill sums; the half-built portion at the join is lost, at most one portion.
+The two overlap, as in the chill overlap model [1]_: heat counts once a share of the chill is met,
+and chill that is still lacking when the heat is there costs more heat, instead of putting the
+flowers off without bound. The forecast of an evening knows the winter at hand up to that evening,
+and goes on with the temperatures of every *other* winter after it, one date each. Splicing adds
+differences of chill sums; the half-built portion at the join is lost, at most one portion.
+
+References
+----------
+.. [1] Darbyshire, Pope and Goodwin (2016), An evaluation of the chill overlap model to predict
+   flowering time in apple tree, Sci. Hortic. 198: 142-149 (M: the form, from memory of it).
 """
 
 from __future__ import annotations
@@ -22,14 +29,17 @@ Floats = NDArray[np.float64]
 MODEL_ERROR_DAYS = 5.0
 """Standard error of a chill-and-heat bloom date (Drepper et al. 2020, apple and pear)."""
 
-STAGE_SHARES: dict[int, float] = {51: 0.4, 53: 0.6, 55: 0.75, 57: 0.85, 59: 0.95, 60: 1.0}
-"""BBCH code -> share of the heat to first flower at which the stage is reached (P: common
-practice, no source)."""
-
 DAYS_TO_FLOWER = {0: 28, 1: 21, 9: 14, 51: 21, 53: 14, 55: 10, 57: 7, 59: 3, 60: 0}
-"""BBCH code -> days from a stage to the first flower where no heat is counted, peach; P. The
-shares of heat give as many in the cultivar groups at large."""
+"""BBCH code -> days from a stage to the first flower where no heat is counted, peach (P: common
+practice, no source)."""
+STAGE_SHARES: dict[int, float] = {51: 0.55, 53: 0.67, 55: 0.75, 57: 0.82, 59: 0.92, 60: 1.0}
+"""BBCH code -> share of the heat to first flower at which the stage is reached: what has come so
+many days before the flowers, middle of the groups at Davis (1994-2018) and Kyoto."""
 
+HEAT_FROM, CHILL_WORTH = 0.6, 0.5
+"""Share of the chill from which heat counts, and the heat that the chill beyond it is worth (share
+of the heat requirement). Flowering at Kyoto and Washington up to 1987 fits best at 0.5 to 0.6 and
+0.5 to 1 (notebooks/fit_flowering.py); where chill is ample, as there, little depends on it."""
 QUANTILES = (0.1, 0.5, 0.9)
 _ERROR_STEPS = np.array([NormalDist().inv_cdf((step + 0.5) / 9) for step in range(9)])
 
@@ -65,15 +75,20 @@ def stage_days(
         Day number in the winter; inf where the winter never gets there, NaN where unknown.
         Stages in the order of `shares`.
     """
-    after_chill = [
-        first_day(sums.chill[:, winter], need.chill) for winter in range(len(sums.labels))
-    ]
     days = np.full((len(sums.labels), len(shares)), np.nan)
-    for winter, chilled in enumerate(after_chill):
-        heat = sums.heat[:, winter]
-        wanted = at_start(heat, chilled) + need.heat_gdh * np.array(list(shares.values()))
-        days[winter] = _event(heat, wanted, np.broadcast_to(chilled, wanted.shape))
+    portion = heat_a_portion(need)
+    for winter in range(len(sums.labels)):
+        chill, heat = sums.chill[:, winter], sums.heat[:, winter]
+        start = first_day(chill, HEAT_FROM * need.chill)
+        warm = at_start(heat, start) + need.heat_gdh * np.array(list(shares.values()))
+        begins = _begins(heat, warm, heat + portion * chill, warm + portion * need.chill)
+        days[winter] = np.maximum(begins - 1.0, start)
     return days
+
+
+def heat_a_portion(need: Requirement) -> float:
+    """What each portion of the chill beyond the share `HEAT_FROM` is worth [degC h]."""
+    return CHILL_WORTH * need.heat_gdh / ((1.0 - HEAT_FROM) * need.chill)
 
 
 def forecast_stage_days(
@@ -110,8 +125,10 @@ def forecast_stage_days(
     part = np.array(list(shares.values()))
     own_chill, own_heat = sums.chill[:, winter], sums.heat[:, winter]
     # Chill reached within the known days, or an observed stage: where heat counts from.
-    chilled: Floats = np.full(len(known), first_day(own_chill, need.chill))
+    enough, portion = HEAT_FROM * need.chill, heat_a_portion(need)
+    chilled: Floats = np.full(len(known), first_day(own_chill, enough))
     seen: Floats = np.zeros(len(known))
+    use = np.zeros(len(known), dtype=bool)
     if anchor is not None:
         use = known >= anchor.day_number
         chilled = np.where(use, float(anchor.day_number), chilled)
@@ -119,21 +136,26 @@ def forecast_stage_days(
     wanted = need.heat_gdh * np.maximum(part - seen[:, None], 0.0)
     inside = chilled <= known
     since = np.where(inside, own_heat[known] - at_start(own_heat, chilled), 0.0)[:, None]
-    own_goal = at_start(own_heat, chilled)[:, None] + wanted
-    own = _event(own_heat, own_goal, np.broadcast_to(chilled[:, None], own_goal.shape))
 
+    def day(chill: Floats, heat: Floats, warm: Floats, lacking: Floats, start: Floats) -> Floats:
+        """Day during which heat and chill are there, not before that of the start."""
+        both = np.where(use[:, None], -np.inf, warm + portion * lacking[:, None])
+        begins = _begins(heat, warm, heat + portion * chill, both)
+        return np.asarray(np.maximum(begins - 1.0, start[:, None]))
+
+    goal = at_start(own_heat, chilled)[:, None] + wanted
+    own = day(own_chill, own_heat, goal, np.full(len(known), need.chill), chilled)
+    past = own < known[:, None]
+    unknown = np.isnan(own_heat[known] + own_chill[known])[:, None]
     days = np.full((len(known), len(sums.labels), len(part)), np.nan)
     for other in np.flatnonzero(sums.usable):
         if other == winter:
             continue
         chill, heat = sums.chill[:, other], sums.heat[:, other]
-        then = first_day(chill, chill[known] + need.chill - own_chill[known])
-        start = np.where(inside, known, then)[:, None]
-        ahead = _event(
-            heat, at_start(heat, start) + wanted - since, np.broadcast_to(start, own.shape)
-        )
-        past = inside[:, None] & (since >= wanted)
-        unknown = np.isnan(own_heat[known] + own_chill[known])[:, None]
+        joined = chill[known] - own_chill[known]
+        start = np.where(inside, known, first_day(chill, enough + joined))
+        goal = at_start(heat, start)[:, None] + wanted - since
+        ahead = day(chill, heat, goal, need.chill + joined, start)
         days[:, other] = np.where(unknown, np.nan, np.where(past, own, ahead))
     return days
 
@@ -187,6 +209,6 @@ def at_start(sums: Floats, day: ArrayLike) -> Floats:
     return np.where(inside, value, np.where(days > 0, np.inf, np.nan))
 
 
-def _event(sums: Floats, wanted: Floats, not_before: Floats) -> Floats:
-    """Day *during* which a sum reaches `wanted`: one less than the day that starts with it."""
-    return np.maximum(first_day(sums, wanted) - 1.0, not_before)
+def _begins(heat: Floats, warm: Floats, both: Floats, enough: Floats) -> Floats:
+    """First day that starts with both goals reached: chill beyond the need is worth nothing."""
+    return np.maximum(first_day(heat, warm), first_day(both, enough))

@@ -1,7 +1,7 @@
 """The buds of a dormant season: on which day each winter reaches each stage, as far as is known.
 
-What somebody saw in the season at hand comes first. Behind it stand the chill and heat of the
-cultivar group, or the usual first flower of the site.
+What somebody saw in the season at hand comes first. Behind it stands the usual first flower,
+shifted by the chill and heat of each winter.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from spraywindow.days import next_date
 from spraywindow.place import Place
 from spraywindow.trees.bloom import (
     DAYS_TO_FLOWER,
@@ -26,7 +26,8 @@ from spraywindow.trees.bloom import (
 )
 from spraywindow.trees.chill_and_heat import WinterSums, winter_label, winter_start
 from spraywindow.trees.cultivar_groups import Requirement
-from spraywindow.trees.stages import Stage
+from spraywindow.trees.flowering import Flowering, Need, UsualWinter, models_of, usual_winter
+from spraywindow.trees.stages import FIRST_FLOWER, Stage
 from spraywindow.weather import Array
 
 LONGEST_SEASON_D = 200
@@ -36,34 +37,6 @@ AT_MOST = {0: 51, 1: 51, 9: 53}
 """Flower buds are at most so far (BBCH) while buds are dormant or the leaf buds, which run beside
 them, are so far; P."""
 CODES = tuple(STAGE_SHARES)
-
-
-@dataclass(frozen=True)
-class Need:
-    """What decides when the trees flower.
-
-    Parameters
-    ----------
-    trees : Requirement or (month, day)
-        Chill and heat of the cultivar group, or the usual first flower.
-    seen : Stage, optional
-        Buds seen in the season at hand, up to the first open flower.
-    leaf_fall : date, optional
-        Of the season meant; day 0 by default.
-
-    Raises
-    ------
-    ValueError
-        If what was seen has no date, or tells nothing of the buds.
-    """
-
-    trees: Requirement | tuple[int, int]
-    seen: Stage | None = None
-    leaf_fall: dt.date | None = None
-
-    def __post_init__(self) -> None:
-        if self.seen and (self.seen.observed is None or self.seen.bbch not in DAYS_TO_FLOWER):
-            raise ValueError(f"not buds that were seen on a day: {self.seen}")
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,11 +53,31 @@ class StageDays:
         evening and goes on with the others.
     bounds : array [2, stage]
         The first and the last day that what was seen leaves; without end where it says nothing.
+    quantiles : array [3, stage]
+        10, 50 and 90 % in the season at hand, over every usable winter and widened by the error
+        of the model; NaN where nothing is known.
+    error_days : float
+        Standard error of the model [d].
+    early : array [winter]
+        The 10 % day of the first flower as the other winters have it.
+    never : bool array [winter]
+        Whether a winter does not bring the chill or heat by the model.
+    assumed : bool
+        No usual date is given, and no flower buds were seen.
     """
 
     actual: Array
     forecast: Array
     bounds: Array
+    quantiles: Array
+    error_days: float
+    early: Array
+    never: NDArray[np.bool_]
+    assumed: bool = False
+
+    def flowering(self, first: dt.date) -> Flowering | None:
+        """The first flower as dates, where day 0 is `first`; None where nothing is known."""
+        return _flowering(self.quantiles, first, self.error_days, self.assumed)
 
 
 @dataclass(frozen=True)
@@ -103,6 +96,16 @@ class _Sight:
     def anchor(self) -> Anchor:
         """From where heat is counted on."""
         return Anchor(self.day, STAGE_SHARES[AT_MOST.get(self.bbch, self.bbch)])
+
+    def no_later(self, days: Array) -> Array:
+        """Days [..., stage] from the anchor, of closed buds no later than the usual ones.
+
+        Buds that were dormant in early winter keep nobody from the usual date in a cold one.
+        """
+        if self.exact:
+            return days
+        usual = [DAYS_TO_FLOWER[self.bbch] - DAYS_TO_FLOWER[code] for code in CODES]
+        return np.asarray(np.minimum(days, self.day + np.array(usual)))
 
 
 def season_stages(
@@ -131,8 +134,6 @@ def season_stages(
     Returns
     -------
     StageDays
-        From a usual first flower (month, day) the stages are known beforehand: the usual days
-        before it.
 
     Raises
     ------
@@ -143,43 +144,146 @@ def season_stages(
     -----
     Where the record knows the winter at hand nearly up to day 0, each past winter is judged as
     the winter at hand would go on with its temperatures: sums of chill and heat up to the last
-    known day, then that winter's increments. A stage seen in the winter at hand counts likewise.
+    known day, then that winter's increments. A stage seen in the winter at hand counts likewise,
+    and from flower buds that were seen heat alone leads.
     """
     offsets = np.array([sums.day_number(s, w) for s, w in zip(starts, winters, strict=True)])
-    sight = _sight(need.seen, first, place)
-    # where buds are at most so far, the later of both counts: from there, and as if unseen
-    ways = (sight,) if sight is None or sight.exact else (None, sight)
-    day_0 = (first - winter_start(first, place.latitude)).days
-    bounds = _bounds(sight, day_0)
-    if not isinstance(need.trees, Requirement):
-        flowers = _usual_flowers(need.trees, winters, sums) - offsets
-        days = np.max([_days_before(flowers, way, day_0) for way in ways], axis=0)
-        actual = np.clip(days, *bounds[..., None])
-        forecast = np.broadcast_to(actual, (LONGEST_SEASON_D, *actual.shape))
-        return StageDays(actual, forecast, bounds)
-    label = winter_label(first, place.latitude)
-    if label in sums.labels:
-        current = sums.labels.index(label)
-        known = int(sums.known_days[current])
-        if sums.day_number(first, current) - known <= MOST_SILENT_D:
-            sums = _behind(sums, current, known)
-    reached = np.max([_reached(sums, need.trees, way) for way in ways], axis=0)[list(winters)]
-    actual = np.clip(reached.T - offsets, *bounds[..., None])
+    buds = _buds(sums, need, first, place)
+    usual, ways, bounds = buds.usual, buds.ways, buds.bounds
+    rows = list(winters)
+    begins = [sums.starts[winter] for winter in rows]
+    # what is usual for a winter is what the other winters are: none knows its own end beforehand
+    own = [buds.without(winter) for winter in rows]
+    model = np.array(
+        [stage_days(each.sums, each.usual.trees)[row] for each, row in zip(own, rows, strict=True)]
+    )
+    unseen = np.array(
+        [each.usual.shifted(*both) for each, *both in zip(own, begins, model, strict=True)]
+    )
+    anchored = [_reached(buds.sums, usual.trees, way)[rows] for way in ways if way]
+    actual = np.clip(buds.joined(unseen, anchored).T - offsets, *bounds[..., None])
     # seasons are as long as the calendars that are made of them
     stays = actual[np.isfinite(actual)]
     longest = stays.max() + 1 if stays.size else LONGEST_SEASON_D
     evenings = int(np.clip(longest, 1, LONGEST_SEASON_D))
     forecast = np.empty((evenings, len(CODES), len(winters)))
-    anchors = [way.anchor if way else None for way in ways]
-    for column, winter in enumerate(winters):
+    for column, (winter, begin) in enumerate(zip(winters, begins, strict=True)):
         known_days = offsets[column] + np.arange(evenings)
+        usual = own[column].usual
         ahead = [
-            forecast_stage_days(sums, winter, known_days, need.trees, anchor=anchor)
-            for anchor in anchors
+            forecast_stage_days(
+                buds.sums, winter, known_days, usual.trees, anchor=way.anchor if way else None
+            )
+            for way in ways
         ]
-        middle = date_quantiles(np.max(ahead, axis=0))[:, 1]
+        unseen = usual.shifted(begin, ahead[0])
+        anchored = [way.no_later(days) for days, way in zip(ahead, ways, strict=True) if way]
+        middle = date_quantiles(buds.joined(unseen, anchored))[:, 1]
+        if buds.given:
+            middle = np.where(np.isnan(middle), usual.stages(begin), middle)
         forecast[..., column] = np.clip(middle - offsets[column], *bounds)
-    return StageDays(actual, forecast, bounds)
+    return StageDays(
+        actual, forecast, bounds, buds.quantiles(), need.error_days,
+        np.array([each.quantiles()[0, -1] for each in own]),
+        np.isinf(model[:, -1]), assumed=buds.assumed,
+    )  # fmt: skip
+
+
+def first_flower(sums: WinterSums, need: Need, first: dt.date, place: Place) -> Flowering | None:
+    """Find the first flower of the season at hand alone, as `season_stages` has it.
+
+    Parameters, errors and notes as there; None where nothing is known.
+    """
+    buds = _buds(sums, need, first, place)
+    return _flowering(buds.quantiles(), first, need.error_days, buds.assumed)
+
+
+def _flowering(
+    quantiles: Array, first: dt.date, error_days: float, assumed: bool
+) -> Flowering | None:
+    days = quantiles[:, CODES.index(FIRST_FLOWER)]
+    if not np.isfinite(days).all():
+        return None
+    low, day, high = (first + dt.timedelta(days=int(np.floor(each + 0.5))) for each in days)
+    return Flowering(day, low, high, error_days, assumed=assumed)
+
+
+@dataclass(frozen=True, eq=False)
+class _Buds:
+    """What is known of the buds of the season at hand, before any calendar is made.
+
+    Sums go on behind the known days of the winter at hand; `ways` are how the stages are counted,
+    of which the later counts: as if unseen (None), and from what was seen.
+    """
+
+    sums: WinterSums
+    need: Need
+    usual: UsualWinter
+    others: NDArray[np.bool_]
+    ways: tuple[_Sight | None, ...]
+    start: dt.date
+    day_0: int
+    bounds: Array
+    place: Place
+    models: Sequence[tuple[Requirement, Array]]
+
+    def without(self, winter: int) -> _Buds:
+        """The same, where a winter tells nothing of the others."""
+        others = self.others & (np.arange(len(self.others)) != winter)
+        usual = usual_winter(self.sums, self.need, others, self.place, self.models)
+        return replace(self, usual=usual, others=others)
+
+    @property
+    def given(self) -> bool:
+        """Whether a usual date tells of the stages also where no winter does."""
+        return self.need.usual is not None and self.ways == (None,)
+
+    @property
+    def assumed(self) -> bool:
+        """Whether neither a usual date nor flower buds that were seen lead."""
+        return self.need.usual is None and None in self.ways
+
+    def joined(self, unseen: Array, anchored: Sequence[Array]) -> Array:
+        """The latest of the ways that count."""
+        parts = [unseen, *anchored] if None in self.ways else anchored
+        return np.asarray(np.max(parts, axis=0))
+
+    def quantiles(self) -> Array:
+        """Of the days from day 0, [3, stage]."""
+        if not self.others.any() and self.given:
+            days = self.usual.stages(self.start)[None]
+        else:
+            unseen = self.usual.shifted(self.start, stage_days(self.sums, self.usual.trees))
+            anchored = [_reached(self.sums, self.usual.trees, way) for way in self.ways if way]
+            days = self.joined(unseen, anchored)[self.others]
+        return np.clip(_quantiles(days - self.day_0, self.need.error_days), *self.bounds)
+
+
+def _buds(sums: WinterSums, need: Need, first: dt.date, place: Place) -> _Buds:
+    start = winter_start(first, place.latitude)
+    sight = _sight(need.seen, first, place)
+    label = winter_label(first, place.latitude)
+    current = sums.labels.index(label) if label in sums.labels else -1
+    others = sums.usable & (np.arange(len(sums.labels)) != current)
+    models = models_of(sums, need)
+    usual = usual_winter(sums, need, others, place, models)
+    if current >= 0:
+        known = int(sums.known_days[current])
+        if sums.day_number(first, current) - known <= MOST_SILENT_D:
+            sums = _behind(sums, current, known)
+    day_0 = (first - start).days
+    # where buds are at most so far, the later of both counts: from there, and as if unseen
+    ways = (sight,) if sight is None or sight.exact else (None, sight)
+    bounds = _bounds(sight, day_0)
+    return _Buds(sums, need, usual, others, ways, start, day_0, bounds, place, models)
+
+
+def _quantiles(days: Array, error_days: float) -> Array:
+    """10, 50 and 90 % of days [winter, stage]; the middle is of the winters alone."""
+    if not len(days):
+        return np.full((3, days.shape[1]), np.nan)
+    low, _, high = date_quantiles(days, error_days=error_days)
+    return np.array([low, np.median(days, axis=0), high])
 
 
 def _sight(seen: Stage | None, first: dt.date, place: Place) -> _Sight | None:
@@ -210,10 +314,8 @@ def _behind(sums: WinterSums, current: int, known: int) -> WinterSums:
     return replace(sums, chill=joined(sums.chill), heat=joined(sums.heat))
 
 
-def _reached(sums: WinterSums, need: Requirement, sight: _Sight | None) -> Array:
-    """Day numbers on which each winter reaches each stage, [winter, stage]."""
-    if sight is None:
-        return stage_days(sums, need)
+def _reached(sums: WinterSums, need: Requirement, sight: _Sight) -> Array:
+    """Day numbers on which each winter reaches each stage from what was seen, [winter, stage]."""
     anchor = sight.anchor
     shares = np.array(list(STAGE_SHARES.values()))
     wanted = need.heat_gdh * np.maximum(shares - anchor.share, 0.0)
@@ -222,18 +324,4 @@ def _reached(sums: WinterSums, need: Requirement, sight: _Sight | None) -> Array
         goal = at_start(heat, anchor.day_number) + wanted
         # the day during which the sum is reached, as in the bloom model
         rows.append(np.maximum(first_day(heat, goal) - 1.0, anchor.day_number))
-    return np.array(rows)
-
-
-def _usual_flowers(flower: tuple[int, int], winters: Sequence[int], sums: WinterSums) -> Array:
-    """Day number of the usual first flower in each winter."""
-    starts = [sums.starts[winter] for winter in winters]
-    return np.array([float((next_date(flower, start) - start).days) for start in starts])
-
-
-def _days_before(flowers: Array, sight: _Sight | None, day_0: int) -> Array:
-    """Days of the stages from day 0, the usual days before the flowers, [stage, winter]."""
-    if sight is not None:
-        flower = sight.day - day_0 + DAYS_TO_FLOWER[sight.bbch]
-        flowers = np.full(len(flowers), flower, dtype=float)
-    return np.asarray(flowers - np.array([[DAYS_TO_FLOWER[code]] for code in CODES]))
+    return sight.no_later(np.array(rows))

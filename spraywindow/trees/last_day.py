@@ -1,7 +1,9 @@
 """When each material's season ends: last usable day per winter, as it turned out and as forecast.
 
 A material may be sprayed up to its last stage, the whole of it: the season ends on the day
-before the next stage that the bloom model knows. Days are counted from each winter's day 0.
+before the next stage that the bloom model knows. A material that stops before the balloons (oil)
+harms open flowers most: it ends also before the early 10 % date of the first flower. Days are
+counted from each winter's day 0.
 """
 
 from __future__ import annotations
@@ -13,7 +15,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from spraywindow.spray import season_order
-from spraywindow.trees.bloom import date_quantiles
 from spraywindow.trees.dormancy import CODES, StageDays
 from spraywindow.weather import Array
 
@@ -37,21 +38,17 @@ class LastSprayDays:
         As the winter's own temperatures had it; inf where the stage is never reached.
     forecast : array [evening, material, winter]
         As forecast on the evening before day 0, 1, ...
-    bounds : array [2, material]
-        The first and the last day that the stages seen leave.
+    quantiles : array [3, material]
+        10, 50 and 90 % in the season at hand, widened by the error of the model; NaN where
+        nothing is known.
+    error_days : float
+        Standard error of the model [d].
     """
 
     actual: Array
     forecast: Array
-    bounds: Array
-
-    @property
-    def quantiles(self) -> Array:
-        """10, 50 and 90 % of the last days over the winters, widened by the error of the model.
-
-        [quantile, material]; NaN without a winter.
-        """
-        return np.clip(date_quantiles(self.actual, axis=1).T, *self.bounds)
+    quantiles: Array
+    error_days: float
 
     def last_days(self, first: dt.date) -> tuple[LastDay, ...]:
         """The quantiles as dates, one a material, where day 0 is `first`."""
@@ -71,15 +68,23 @@ def stop_stage(last_stage: int) -> int:
 
 
 def endings(stages: StageDays, last_stages: Sequence[int]) -> LastSprayDays:
-    """The last usable day of each material: the one before its stop stage.
+    """The last usable day of each material: the one before its stop stage, or early flowers.
 
-    Without another winter to forecast by, nothing ends the season beforehand: the crew sees the
-    flowers open.
+    Without another winter to forecast by, and without a usual date, nothing ends the season
+    beforehand: the crew sees the flowers open.
     """
-    stops = [CODES.index(stop_stage(stage)) for stage in last_stages]
-    forecast = stages.forecast[:, stops] - 1.0
+    codes = [stop_stage(stage) for stage in last_stages]
+    stops = [CODES.index(code) for code in codes]
+    soon = np.array(codes) < CODES[-1]
+
+    def cap(early: Array) -> Array:
+        return np.where(soon[:, None] & ~np.isnan(early), early, np.inf)
+
+    own = cap(stages.early)
+    forecast = stages.forecast[:, stops]
     return LastSprayDays(
-        stages.actual[stops] - 1.0,
-        np.where(np.isnan(forecast), np.inf, forecast),
-        stages.bounds[:, stops] - 1.0,
+        np.minimum(stages.actual[stops], own) - 1.0,
+        np.minimum(np.where(np.isnan(forecast), np.inf, forecast), own) - 1.0,
+        np.minimum(stages.quantiles[:, stops], cap(stages.quantiles[0, -1:])[:, 0]) - 1.0,
+        stages.error_days,
     )

@@ -30,6 +30,7 @@ from .sun import sun_at as sun_at  # Give the sun at instants
 from .table import AHEAD_H as AHEAD_H  # Hours ahead that an answer works with [h]
 from .table import COARSE as COARSE  # Columns of longer periods
 from .table import COLUMNS as COLUMNS  # Required and optional columns
+from .table import DIRECTED_MS as DIRECTED_MS  # Below it a wind has any direction [m/s]
 from .table import HISTORY_H as HISTORY_H  # Past hours that an answer works with [h]
 from .table import IMPOSSIBLE_SHARE as IMPOSSIBLE_SHARE  # More suggests a wrong unit
 from .table import LONGEST_H as LONGEST_H  # A longer span than this is a wrong date [h]
@@ -43,4 +44,3 @@ from .table import known_at as known_at  # Cut a table to what an evening works 
 from .unknown_hours import Hole as Hole  # Hours of one column without a value
 from .unknown_hours import holes as holes  # Find the holes of the required columns
 from .wetness import DRY_MM as DRY_MM  # Less water than this counts as dry [mm]
-from .wetness import radiation as radiation  # Make radiation and cloud of either

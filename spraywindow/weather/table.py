@@ -162,6 +162,9 @@ OPTIONAL: dict[str, Column] = {
     "pressure_hpa": Column("hPa", 450.0, 1090.0, "air pressure at the site", short="pressure"),
 }
 COLUMNS = REQUIRED | OPTIONAL
+DIRECTED_MS = 1.0
+"""Below this a wind has any direction [m/s]. Vanes and cups start near 0.5 m/s, which is a calm in
+a report, direction 0 (WMO-No. 8 and 306, from memory); speeds are rounded to about 0.5. P."""
 COARSE: dict[str, Column] = {
     "rain_total_mm": Column("mm", 0.0, 1500.0, "rain of a longer period"),
     "rain_total_h": Column("h", 1.0, 24.0, "length of that period"),

@@ -1,16 +1,18 @@
 """Water on the bark: what the sky lets through, dew on, dew off, rain, and drying after it.
 
-Radiation at the surface is made of short-wave, cloud, and what the long-wave loss leaves [3]_.
-Two models of the water follow, chosen once per table by the columns it carries, never by the
-gaps in it:
+Two independent rules of the water, both always at work. Wood is dry where both say so, wet where
+both do; between them nobody knows:
 
-- **surface balance** where radiation or cloud is known: a Penman-Monteith balance of a wet
-  surface [1]_ that fills a small store with dew and rain and dries it by radiation, dry air
-  and wind;
-- **humidity rule** otherwise: wet at 90 % relative humidity and above [2]_, and for some hours
-  after rain.
+- **surface balance**: a Penman-Monteith balance of a wet surface [1]_ that fills a small store
+  with dew and rain and dries it by radiation, dry air and wind. The store runs from empty, for a
+  limb all round under the warmest sky that is possible; and from full, for the limb's upper half
+  under the clearest;
+- **humidity rule**: wet at 90 % relative humidity and above, perhaps from 87 % on [2]_, and for
+  some hours after rain.
 
-The store runs from empty and from full; where the two disagree, wetness is unknown.
+Neither radiation nor cloud is read off the other: the same radiation comes through thin cloud
+and between thick ones, and the night's cloud is not the afternoon's. What a table does not tell
+is anything that a sky can be, so that less knowledge is never drier wood.
 
 References
 ----------
@@ -18,8 +20,9 @@ References
    Penman-Monteith approach to provide "reference" and crop canopy leaf wetness duration
    estimates, Agricultural and Forest Meteorology 141:105 (constants from memory).
 .. [2] Sentelhas et al. (2008), Suitability of relative humidity as an estimator of leaf wetness
-   duration, Agricultural and Forest Meteorology 148:392.
-.. [3] FAO-56 (see `spraywindow.weather.air`), eq. 38-40 and p. 43, 75.
+   duration, Agricultural and Forest Meteorology 148:392: 90 %, 87 % at single sites; a dew-point
+   depression of 2 K, at which leaves turn wet, is 86-88 % between 0 and 20 degC.
+.. [3] FAO-56 (see `spraywindow.weather.air`), eq. 38-40 and p. 43.
 .. [4] Haurwitz (1945), Insolation in relation to cloudiness and cloud density, Journal of
    Meteorology 2:154; the constant as in `pvlib.clearsky.haurwitz`.
 """
@@ -29,35 +32,50 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from spraywindow.weather import air
-from spraywindow.weather.intervals import Array, Interval
-from spraywindow.weather.sun import cloud_from_share, transmitted_share
+from spraywindow.weather.intervals import Array, Interval, interval
+from spraywindow.weather.sun import transmitted_share
 
 ALBEDO = 0.23
 STEFAN_BOLTZMANN_WM2 = 4.903e-9 / 0.0864  # FAO-56 eq. 39, MJ/m2/day to W/m2
-DAYLIGHT_DEG = 10.0
-"""Clearness is read from measured radiation only above this sun [degrees]."""
 AIR_LOSS = 0.059
-"""Loss of a clear sky's radiation per way through the air [4]_. FAO-56 eq. 37 has none: against
-it a clear sun 12 degrees high looks like 60 % cloud, and so would the night after it."""
+"""Loss of a clear sky's radiation per way through the air [4]_; FAO-56 eq. 37 has none."""
 LEAST_SHARE = 0.3
 """Relative radiation under the densest cloud, FAO-56 p. 43 (about 0.33)."""
+THROUGH, DARKEST = 0.75, 0.25
+"""Radiation that wood can count on: this share of the mean under the cloud that is told, which
+scatters by a quarter (P); and at least this share of a clear sky's, the overcast of Kasten and
+Czeplak (1980)."""
+LIMB_SKY, UPPER_SKY = 0.5, (1.0 + 2.0 / np.pi) / 2.0
+"""Share of the sky in what a level round limb sees all round, and in what its upper half sees."""
 
 
 @dataclass(frozen=True)
 class Radiation:
-    """Short-wave radiation and cloud, each as an interval; None where the table has neither."""
+    """Short-wave radiation and cloud, each an interval.
+
+    Attributes
+    ----------
+    solar_wm2 : Interval
+        As told [W/m2]; anything up to a clear sky's where it is not.
+    cloud : Interval
+        [0-1].
+    drying_wm2 : Interval
+        What wood can count on [W/m2]: the radiation as told, but no less than `THROUGH` of what
+        cloud lets through by Kasten and Czeplak (1980), nor than `DARKEST` of a clear sky's. So
+        an hour does not turn dry when its radiation is no longer told.
+    """
 
     solar_wm2: Interval
     cloud: Interval
+    drying_wm2: Interval
 
 
 def radiation(
     elevation_deg: Array, clear_wm2: Array, solar_wm2: Array | None, cloud: Array | None
-) -> Radiation | None:
-    """Make radiation and cloud out of what the table carries: either one gives the other.
+) -> Radiation:
+    """Radiation and cloud of a table; what it does not carry is whatever a sky can be.
 
     Parameters
     ----------
@@ -67,29 +85,23 @@ def radiation(
         Measured or forecast global radiation, mean of the hour [W/m2].
     cloud : array or None
         Cloud cover [0-1].
-
-    Notes
-    -----
-    With radiation alone, the night keeps the clearness of the last three hours up to the last
-    in which the sun stood 10 degrees high (after FAO-56 p. 75: two to three hours before
-    sunset); if one of them is missing, the cloud of the night is unknown.
     """
-    if solar_wm2 is None and cloud is None:
-        return None
+    one = (1,) * clear_wm2.ndim
+    cover = Interval(np.zeros(one), np.ones(one)) if cloud is None else interval(cloud, 0.0, 1.0)
+    most = 1.1 * clear_wm2
+    if solar_wm2 is None:
+        sun = Interval(np.zeros(one), most)
+    else:
+        sun = _bounded(np.clip(solar_wm2, 0.0, most), np.zeros(one), most)
     way = 1.0 / np.sin(np.radians(np.maximum(elevation_deg, 2.0)))
     reference = clear_wm2 * np.exp(-AIR_LOSS * (way - 1.0))
-    if cloud is not None:
-        cover = _bounded(cloud, np.zeros(1), np.ones(1))
-    else:
-        assert solar_wm2 is not None
-        share = _share(solar_wm2, reference, elevation_deg > DAYLIGHT_DEG)
-        cover = _bounded(cloud_from_share(share), np.zeros(1), np.ones(1))
-    if solar_wm2 is not None:
-        sun = _bounded(np.clip(solar_wm2, 0.0, 1.1 * clear_wm2), np.zeros(1), 1.1 * clear_wm2)
-    else:
-        low = reference * transmitted_share(cover.high)
-        sun = Interval(low, low if cover.known else reference * transmitted_share(cover.low))
-    return Radiation(sun, cover)
+    # cloud thickens from its low end to its high one
+    dim = cover.map(
+        lambda share: reference * np.maximum(THROUGH * transmitted_share(share), DARKEST)
+    )
+    low = np.maximum(sun.low, dim.high)
+    known = sun.known and cover.known
+    return Radiation(sun, cover, Interval(low, low if known else np.maximum(sun.high, dim.low)))
 
 
 def _bounded(values: Array, low: Array, high: Array) -> Interval:
@@ -99,40 +111,27 @@ def _bounded(values: Array, low: Array, high: Array) -> Interval:
     return Interval(np.where(unknown, low, values), np.where(unknown, high, values))
 
 
-def _share(solar_wm2: Array, clear_wm2: Array, high_sun: NDArray[np.bool_]) -> Array:
-    """Solar radiation as a share of clear sky: by the hour in high sun, else from before."""
-    measured, expected = np.where(high_sun, solar_wm2, 0.0), np.where(high_sun, clear_wm2, 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        afternoon = _last_three(measured) / _last_three(expected)
-        return np.where(high_sun, measured / expected, _hold(afternoon, high_sun))
-
-
-def _last_three(values: Array) -> Array:
-    """Sum of each row and the two before it; unknown where the data begin."""
-    out = np.full_like(values, np.nan)
-    out[2:] = values[2:] + values[1:-1] + values[:-2]
-    return out
-
-
-def _hold(values: Array, at: NDArray[np.bool_]) -> Array:
-    """Carry the value of the last row where `at` is true (NaN included) onward."""
-    rows = np.arange(len(values)).reshape(-1, *[1] * (values.ndim - 1))
-    last = np.maximum.accumulate(np.where(at, rows, -1), axis=0)
-    held = np.take_along_axis(values, np.maximum(last, 0), axis=0)
-    return np.where(last >= 0, held, np.nan)
-
-
-def net_radiation_wm2(temp_c: Array, vapour_kpa: Array, solar_wm2: Array, cloud: Array) -> Array:
+def net_radiation_wm2(
+    temp_c: Array, vapour_kpa: Array, solar_wm2: Array, cloud: Array, sky_view: float = 1.0
+) -> Array:
     """Net radiation of a surface at air temperature [W/m2], FAO-56 eq. 38-40.
 
-    The relative radiation of eq. 39 comes from cloud [0-1], so that nights have one too.
+    The relative radiation of eq. 39 comes from cloud [0-1], so that nights have one too;
+    `sky_view` is the share of the surface's view that is sky.
     """
     short = (1.0 - ALBEDO) * solar_wm2  # eq. 38
-    clearness = 1.35 * np.maximum(transmitted_share(cloud), LEAST_SHARE) - 0.35
-    long = (
-        STEFAN_BOLTZMANN_WM2 * (temp_c + 273.16) ** 4 * (0.34 - 0.14 * np.sqrt(vapour_kpa))
-    ) * clearness  # eq. 39
-    return np.asarray(short - long)  # eq. 40
+    return np.asarray(short - sky_view * _loss_wm2(temp_c, vapour_kpa) * _openness(cloud))
+
+
+def _loss_wm2(temp_c: Array, vapour_kpa: Array) -> Array:
+    """Long-wave loss under a clear sky [W/m2], FAO-56 eq. 39."""
+    square = (temp_c + 273.16) ** 2
+    return np.asarray(STEFAN_BOLTZMANN_WM2 * square * square * (0.34 - 0.14 * np.sqrt(vapour_kpa)))
+
+
+def _openness(cloud: Array) -> Array:
+    """What share of the long-wave loss cloud lets through, FAO-56 eq. 39."""
+    return 1.35 * np.maximum(transmitted_share(cloud), LEAST_SHARE) - 0.35
 
 
 STORE_MM = 0.3
@@ -141,7 +140,7 @@ DRY_MM = 0.02
 """Less water than this counts as dry [mm]; common practice, no source."""
 FILM_MM = 0.2
 """Water of a spray that has to dry [mm]; common practice, no source."""
-WET_HUMIDITY_PCT = 90.0  # [2]
+WET_HUMIDITY_PCT, DAMP_HUMIDITY_PCT = 90.0, 87.0  # [2]: surely wet from here on; perhaps
 DEW_MOST_MM_H, DRYING_MOST_MM_H = -0.15, 1.5
 """Bounds of what an hour can bring or take [mm/h] where its weather is unknown."""
 SLOWEST_DRYING_H = 48
@@ -151,9 +150,26 @@ MM_PER_WM2_HOUR = 3600.0 / 2.45e6  # latent heat 2.45 MJ/kg, FAO-56 annex 3
 LEAST_WIND_MS = 0.5  # FAO-56 p. 63: below it, free convection keeps up the exchange
 
 
+@dataclass(frozen=True)
+class Exchange:
+    """Evaporation from wet wood over each hour [mm]; negative where dew forms.
+
+    Attributes
+    ----------
+    limb : Interval
+        Of a limb as a whole: what a film of spray dries by.
+    dew : Interval
+        From the limb's upper half (low end) to the whole of it (high end): what fills and empties
+        the store.
+    """
+
+    limb: Interval
+    dew: Interval
+
+
 def wet_surface_evaporation_mm(
     temp_c: Array, dew_point_c: Array, wind_ms: Array, sky: Radiation
-) -> Interval:
+) -> Exchange:
     """Evaporation from a wet surface over the hour [mm]; negative where dew forms.
 
     Parameters
@@ -168,24 +184,37 @@ def wet_surface_evaporation_mm(
     -----
     Sentelhas et al. (2006): ``LE = [s Rn + 1200 (es - ea) / rb] / (s + 0.64)`` with vapour
     pressures in hPa and ``rb = 307 sqrt(0.07 / U)`` s/m. The wind is taken at the surface, so
-    the aerodynamic resistance above the canopy is left out.
+    the aerodynamic resistance above the canopy is left out. Half of what a limb sees is ground
+    and other wood at about its own temperature, so it loses half of what a level surface does
+    by night. That gives a clear calm night the 0.14 +/- 0.12 mm of dew of Ritter et al. (2019),
+    Hydrology and Earth System Sciences 23:1179; a level surface would have twice as much.
     """
     saturation = air.saturation_vapour_pressure_kpa(temp_c)
     actual = air.saturation_vapour_pressure_kpa(dew_point_c)
     slope_hpa = 10.0 * air.vapour_pressure_slope_kpa(temp_c, saturation)
     boundary = 307.0 * np.sqrt(0.07) / np.sqrt(np.maximum(wind_ms, LEAST_WIND_MS))
-    drying_wm2 = 12000.0 * np.maximum(saturation - actual, 0.0) / boundary
+    loss = _loss_wm2(temp_c, actual)
+    to_mm = MM_PER_WM2_HOUR / (slope_hpa + 0.64)
+    by_air_mm = 12000.0 * np.maximum(saturation - actual, 0.0) / boundary * to_mm
+    by_wm2_mm = slope_hpa * to_mm
+    unknown = np.isnan(by_air_mm)
+    known = not unknown.any()
 
-    def evaporation(solar: Array, cloud: Array, unknown: float) -> Array:
-        net = net_radiation_wm2(temp_c, actual, solar, cloud)
-        latent = (slope_hpa * net + drying_wm2) / (slope_hpa + 0.64)
-        flux = np.clip(latent * MM_PER_WM2_HOUR, DEW_MOST_MM_H, DRYING_MOST_MM_H)
-        return np.where(np.isnan(flux), unknown, flux)
+    def evaporation(solar: Array, lost: Array, otherwise: float) -> Array:
+        flux = ((1.0 - ALBEDO) * solar - lost) * by_wm2_mm
+        flux += by_air_mm
+        np.clip(flux, DEW_MOST_MM_H, DRYING_MOST_MM_H, out=flux)
+        return flux if known else np.where(unknown, otherwise, flux)
 
-    low = evaporation(sky.solar_wm2.low, sky.cloud.low, DEW_MOST_MM_H)
-    if sky.solar_wm2.known and sky.cloud.known and not np.isnan(drying_wm2).any():
-        return Interval(low, low)
-    return Interval(low, evaporation(sky.solar_wm2.high, sky.cloud.high, DRYING_MOST_MM_H))
+    sun, cloud = sky.drying_wm2, sky.cloud
+    most = loss * _openness(cloud.low)
+    least = LIMB_SKY * (most if cloud.known else loss * _openness(cloud.high))
+    high = evaporation(sun.high, least, DRYING_MOST_MM_H)
+    low = high
+    if not (known and cloud.known and sun.known):
+        low = evaporation(sun.low, LIMB_SKY * most, DEW_MOST_MM_H)
+    upper = evaporation(sun.low, UPPER_SKY * most, DEW_MOST_MM_H)
+    return Exchange(Interval(low, high), Interval(upper, high))
 
 
 def surface_water_mm(evaporation_mm: Interval, rain_mm: Interval, store_mm: float) -> Interval:
@@ -204,8 +233,14 @@ def surface_water_mm(evaporation_mm: Interval, rain_mm: Interval, store_mm: floa
         One row more than the hours: the last is the state at their end. The low end began empty,
         the high end full.
     """
-    low = _bounded_walk(rain_mm.low - evaporation_mm.high, store_mm, 0.0)
-    return Interval(low, _bounded_walk(rain_mm.high - evaporation_mm.low, store_mm, store_mm))
+
+    def gain(rain: Array, evaporation: Array) -> Array:
+        """Water of the hour; while it rains nothing dries (common practice, no source)."""
+        return rain - np.where(rain > 0.0, np.minimum(evaporation, 0.0), evaporation)
+
+    low = _bounded_walk(gain(rain_mm.low, evaporation_mm.high), store_mm, 0.0)
+    high = gain(rain_mm.high, evaporation_mm.low)
+    return Interval(low, _bounded_walk(high, store_mm, store_mm))
 
 
 def _bounded_walk(steps: Array, top: float, start: float) -> Array:
@@ -240,25 +275,29 @@ def _bounded_walk(steps: Array, top: float, start: float) -> Array:
     return np.concatenate([np.full((1, *tail), start), flat])
 
 
-def humid_surface_mm(humidity_pct: Interval, rain_mm: Interval, temp_c: Interval) -> Interval:
+def humid_surface_mm(
+    humidity_pct: Interval, rain_mm: Interval, temp_c: Interval, store_mm: float = STORE_MM
+) -> Interval:
     """The humidity rule as a store: full where wet, empty where dry; rows as `surface_water_mm`.
 
-    Wet at 90 % relative humidity and above [2]_; after rain for 2 h at 10 degC and above, 4 h
-    below (common practice, no source). Before the first and after the last hour all is unknown.
+    Wet at 90 % relative humidity and above, perhaps wet from 87 % on [2]_; after rain for 2 h at
+    10 degC and above, 4 h below (common practice, no source). Before the first and after the last
+    hour all is unknown.
     """
 
-    def wet(humidity: Array, rain: Array, temp: Array, unseen: bool) -> Array:
+    def wet(humidity: Array, least_pct: float, rain: Array, temp: Array, unseen: bool) -> Array:
         tail = humidity.shape[1:]
         rained = np.full((len(humidity) + 5, *tail), unseen)
         rained[4:-1] = rain > 0.0
         humid, cold = (np.zeros((len(humidity) + 1, *tail), dtype=bool) for _ in range(2))
-        humid[:-1], cold[:-1] = humidity >= WET_HUMIDITY_PCT, temp < 10.0
+        humid[:-1], cold[:-1] = humidity >= least_pct, temp < 10.0
         lately = rained[4:] | rained[3:-1] | rained[2:-2]
         long_ago = rained[1:-3] | rained[:-4]
-        return np.where(humid | lately | (cold & long_ago), STORE_MM, 0.0)
+        return np.where(humid | lately | (cold & long_ago), store_mm, 0.0)
 
-    low = wet(humidity_pct.low, rain_mm.low, temp_c.high, False)
-    return Interval(low, wet(humidity_pct.high, rain_mm.high, temp_c.low, True))
+    low = wet(humidity_pct.low, WET_HUMIDITY_PCT, rain_mm.low, temp_c.high, False)
+    high = wet(humidity_pct.high, DAMP_HUMIDITY_PCT, rain_mm.high, temp_c.low, True)
+    return Interval(low, high)
 
 
 def drying_hours(evaporation_mm: Interval, film_mm: float = FILM_MM) -> Interval:

@@ -10,6 +10,7 @@ from .outlook import Span as Span  # How many days the rounds owed take
 from .outlook import program_span as program_span  # Days a program takes in winters
 from .outlook import season_outlook as season_outlook  # Report whether a program fits
 from .past import PastWinters as PastWinters  # What past winters hold
+from .past import past_flowering as past_flowering  # When the trees flower, by past winters
 from .past import past_season as past_season  # Put past winters side by side
 from .replays import ErrorModel as ErrorModel  # The coming days with errors of the usual size
 from .replays import ForecastReplay as ForecastReplay  # Forecasts as they were or might be
@@ -29,6 +30,7 @@ from .rules import spoiled as spoiled  # Share of rounds with rain after
 from .rules import spoiled_of as spoiled_of  # Share of a material's rounds with rain after
 from .share import Counts as Counts  # How often answers and what came agreed
 from .share import Share as Share  # A share of winters with its 95 % interval (Wilson 1927)
+from .share import brier_score as brier_score  # Mean squared error of chances
 from .share import false_go_ratio as false_go_ratio  # Share of the go answers that were wrong
 from .share import mean_known as mean_known  # Mean of what is not NaN; NaN where all is
 from .share import missed_go_rate as missed_go_rate  # Share of the good times called no-go

@@ -39,20 +39,19 @@ from spraywindow.weather import (
     Array,
     Sun,
     pressure_at_kpa,
-    radiation,
 )
 
 SKY = ("solar_wm2", "cloud")
 
 
 def alike(
-    record: pd.DataFrame, forecast: pd.DataFrame, place: Place
+    record: pd.DataFrame, forecast: pd.DataFrame
 ) -> tuple[dict[str, Array], dict[str, Array]]:
     """The columns of a record and of a forecast, made the same ones.
 
-    A record's chance of rain is 0 (its rain itself is known); radiation and cloud make up for each
-    other; another optional column that only one of them carries is left out of both, so that
-    its limit is not judged rather than unknown.
+    A record's chance of rain is 0 (its rain itself is known); radiation or cloud that only one of
+    them carries is unknown in the other; another optional column that only one of them carries is
+    left out of both, so that its limit is not judged rather than unknown.
 
     Returns
     -------
@@ -61,31 +60,15 @@ def alike(
     past, ahead = weather_columns(record), weather_columns(forecast)
     if "rain_chance" in ahead:
         past["rain_chance"] = np.zeros(len(record))
-    for columns, table in ((past, record), (ahead, forecast)):
-        if len({*SKY} & columns.keys()) == 1:
-            _fill_sky(columns, table, place)
     for name in OPTIONAL:
-        if (name in past) != (name in ahead):
+        if name not in SKY and (name in past) != (name in ahead):
             past.pop(name, None)
             ahead.pop(name, None)
-    for name in (*PERIOD_COLUMNS, *RANGE_COLUMNS):
+    for name in (*SKY, *PERIOD_COLUMNS, *RANGE_COLUMNS):
         if (name in past) != (name in ahead):
             past.setdefault(name, np.full(len(record), np.nan))
             ahead.setdefault(name, np.full(len(forecast), np.nan))
     return past, ahead
-
-
-def _fill_sky(columns: dict[str, Array], table: pd.DataFrame, place: Place) -> None:
-    """Add the missing one of radiation and cloud, NaN where it stays unknown."""
-    sun = sun_of(pd.DatetimeIndex(table.index), place)
-    sky = radiation(
-        sun.elevation_deg, sun.clear_wm2, columns.get("solar_wm2"), columns.get("cloud")
-    )
-    if sky is None:
-        return
-    for name, part in zip(SKY, (sky.solar_wm2, sky.cloud), strict=True):
-        if name not in columns:
-            columns[name] = np.where(part.low == part.high, part.low, np.nan)
 
 
 def last_known_rain(forecast: pd.DataFrame) -> pd.Timestamp:
@@ -188,7 +171,7 @@ def winter_block(
     columns = weather_columns(weather)
     ahead: dict[str, Array] = {}
     if forecast is not None:
-        columns, ahead = alike(weather, forecast[1], place)
+        columns, ahead = alike(weather, forecast[1])
     index = pd.DatetimeIndex(weather.index)
     first_hours = [midnight(start, place) for start in starts]
     minutes = pd.Timedelta(minutes=index[0].minute)  # half-hour zones

@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from spraywindow.place import Place
-from spraywindow.spray import GO, NO_GO, Conditions, Material, chance_of_holding
+from spraywindow.spray import Conditions, Material, Stretches
 from spraywindow.weather import Array, Sun
-from spraywindow.winters.block import HourBlock, job_margins, score_block, winter_block
+from spraywindow.winters.block import HourBlock, score_block, winter_block
 from spraywindow.winters.past import PastWinters
 from spraywindow.winters.replays import ForecastReplay
 
@@ -28,23 +27,23 @@ USUAL_REACH_H = 72
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """What the evenings saw.
+    """What the evenings saw: of each morning ahead its best stretch, as `day_answers` picks it.
 
     Attributes
     ----------
     margin : array [day, morning, material, winter]
-        Margin of the best slot of the mornings ahead of the evening before each day; NaN none.
-        Tomorrow's is the slot that is likeliest to hold, as `find_slots` ranks them.
-    start : int array [day, material, winter]
-        Row in the season's block at which that slot's best job begins; -1 without one.
-    chance : array [day, material, winter]
-        Chance that tomorrow's slot holds; 0 where there surely is none, NaN where the evening
-        could not tell.
+        Its margin where it is go, on the mornings ahead of the evening before each day; else NaN.
+    start : int array [day, morning, material, winter]
+        Row in the season's block at which it begins; -1 without any.
+    chance, chance_dry : array [day, morning, material, winter]
+        That it holds, and that the dry hours wanted follow too; of a morning without a go stretch
+        those of its likeliest one; NaN where nothing earns a figure.
     """
 
     margin: Array
     start: NDArray[np.int64]
     chance: Array
+    chance_dry: Array
 
 
 def seen_mornings(
@@ -84,8 +83,8 @@ def seen_mornings(
     seen = [
         Seen(
             np.full((days, mornings, materials, winters), np.nan),
-            np.full((days, materials, winters), -1, dtype=np.int64),
-            np.zeros((days, materials, winters)),
+            np.full((days, mornings, materials, winters), -1, dtype=np.int64),
+            *np.full((2, days, mornings, materials, winters), np.nan),
         )
         for _ in replays
     ]
@@ -95,59 +94,37 @@ def seen_mornings(
         for replay, each in zip(replays, seen, strict=True):
             known = _known(truth, replay)
             for which, material in enumerate(season.materials):
-                margin, start, chance = _one(season, known, material, number)
-                each.margin[:evenings, :, which, column] = margin
-                each.start[:evenings, which, column] = start
-                each.chance[:evenings, which, column] = chance
+                one = _one(season, known, material, number)
+                each.margin[:evenings, :, which, column] = one.margin
+                each.start[:evenings, :, which, column] = one.start
+                each.chance[:evenings, :, which, column] = one.chance
+                each.chance_dry[:evenings, :, which, column] = one.chance_dry
         if progress is not None:
             progress(column + 1, winters)
     return seen
 
 
-def _one(
-    season: PastWinters, evening: HourBlock, material: Material, number: int
-) -> tuple[Array, NDArray[np.int64], Array]:
-    """Margins [day, morning], first rows and chances [day] of one winter and material."""
+def _one(season: PastWinters, evening: HourBlock, material: Material, number: int) -> Seen:
+    """What one winter's evenings saw for one material, arrays [day, morning]."""
     inside = np.flatnonzero(((evening.day >= 0) & (evening.day < evening.days)).any(axis=1))
     rows = slice(int(inside[0]), int(inside[-1]) + 1)
     scores, mornings = score_block(evening, material, rows), evening.cut(rows)
-    best = job_margins(mornings, scores, season.need_h, season.access)
-    tomorrow = mornings.workable(season.access) & (mornings.day == 0)
-    start = np.full(best.shape[1], -1, dtype=np.int64)
-    may = sliding_window_view((scores.verdict != NO_GO) & tomorrow, season.need_h, axis=0)
-    chance = np.where(may.all(axis=-1).any(axis=0), np.nan, 0.0)
-    go = (scores.verdict == GO) & tomorrow
-    day, job = _jobs_of_runs(go, scores.margin, season.need_h)
-    hours = np.arange(season.need_h)[:, None] + job
-    least = scores.margin[hours, day].min(axis=0)
-    dry_h = evening.conditions.dry_h[rows.start + job + season.need_h, day]
-    held = chance_of_holding(
-        {name: values[hours, day] for name, values in scores.margins.items()},
-        material.limits, _lead(evening)[rows][hours].astype(float), dry_h - material.dry_spell_h,
-    )  # fmt: skip
-    # the order in which `find_slots` ranks a day's slots, and the first of each day
-    order = np.lexsort((job, -least, -np.round(held, 6), day))
-    picked = order[np.unique(day[order], return_index=True)[1]]
-    day, job = day[picked], job[picked]
-    best[0, day], chance[day] = least[picked], held[picked]
-    start[day] = job + mornings.epoch_h[day] - season.block.epoch_h[number]
-    return best.T, start, chance
-
-
-def _jobs_of_runs(
-    go: NDArray[np.bool_], margin: Array, need: int
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Best job of each run of go hours [hour, day] that is long enough: days and first rows."""
-    least = sliding_window_view(np.where(go, margin, -np.inf), need, axis=0).min(axis=-1)
-    begins = go & ~np.concatenate([np.zeros_like(go[:1]), go[:-1]])
-    run = np.cumsum(begins, axis=0)
-    job, day = np.nonzero(np.isfinite(least))
-    order = np.lexsort((job, -least[job, day], run[job, day], day))
-    job, day = job[order], day[order]
-    own = run[job, day]
-    first = np.ones(len(day), dtype=bool)
-    first[1:] = (day[1:] != day[:-1]) | (own[1:] != own[:-1])
-    return day[first], job[first]
+    may = mornings.workable(season.access) & (mornings.day >= 0) & (mornings.day < evening.days)
+    found = Stretches.of(scores.verdict, scores.margin, may, mornings.day, season.need_h)
+    found = found.weighed(
+        evening.conditions, material, _lead(evening)[rows].astype(float), first_row=rows.start
+    )
+    (day,) = found.columns
+    morning = day * evening.days + found.day
+    best, likeliest = found.best(morning), found.best(morning, by_verdict=False)
+    likely = np.where(found.verdict[best] == 0, best, likeliest)
+    at = day[best], found.day[best]
+    shape = evening.day.shape[1], evening.days
+    seen = Seen(np.full(shape, np.nan), np.full(shape, -1), *np.full((2, *shape), np.nan))
+    seen.margin[at] = np.where(found.verdict[best] == 0, found.margin[best], np.nan)
+    seen.start[at] = found.first[best] + mornings.epoch_h[day[best]] - season.block.epoch_h[number]
+    seen.chance[at], seen.chance_dry[at] = found.chance[likely], found.chance_dry[likely]
+    return seen
 
 
 def _lead(evening: HourBlock) -> NDArray[np.int64]:

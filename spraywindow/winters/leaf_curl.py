@@ -105,7 +105,7 @@ def curl_cover(
         What is on the wood on day 0.
     """
     conditions, used = season.block.conditions, list(season.used)
-    water, columns = conditions.water, conditions.columns
+    water, columns = conditions.balance_water, conditions.columns
     rain = columns["rain_mm"][:, used]
     if "rain_total_mm" in columns:
         rain = spread_rain(

@@ -102,7 +102,8 @@ class SeasonOutlook:
     bounds : (float, float)
         `finish_coming` with all winters of missing rain failed, and with all of them finished.
     start_shares : array [day]
-        Share (as it comes) that finishes when nothing is done before that day.
+        Share (as it comes) that finishes when nothing is done before that day, over the error of
+        the flowering model.
     latest_start : mapping of int to date or None
         Per cent of winters to the latest start from which, and from every earlier one, so many
         finish; None where there is none or the winters are too few.
@@ -234,9 +235,20 @@ def season_outlook(
     made_hindsight = all_made(program, hindsight)
     hits, unsure = int(finished[0].sum()), len(season.rain_missing)
     every = winters + unsure
-    shares = finished.mean(axis=1) if winters else np.full(days, np.nan)
+    shares = np.full(days, np.nan)
+    if winters:
+        # the flowers may open sooner or later than the model has them: half and half, a standard
+        # error to either side, and nobody knows beforehand
+        off = season.ending.error_days
+        shifted = [
+            as_it_comes(season.foreseen, rules[0] + error, *rules[1:], near=season.near)
+            for error in (-off, off)
+        ]
+        done = [all_made(program, follow(each, np.arange(days))[1]) for each in shifted]
+        shares = np.mean(done, axis=(0, 2))
     ends = dict(zip(program.materials, season.ending.last_days(first), strict=True))
-    last = min(season.ending.quantiles[1].max(), days - 1) if winters else 0
+    ends_at = season.ending.quantiles[1].max()
+    last = min(ends_at, days - 1) if winters and np.isfinite(ends_at) else 0
     return SeasonOutlook(
         season=season,
         last=first + dt.timedelta(days=int(np.floor(last + 0.5))),

@@ -18,9 +18,11 @@ from spraywindow.spray import DURATION_H, Access, Material, Scores, Setting
 from spraywindow.trees import (
     LONGEST_SEASON_D,
     MOST_SILENT_D,
+    Flowering,
     LastSprayDays,
     Need,
     endings,
+    first_flower,
     past_starts,
     season_stages,
     winter_sums,
@@ -66,6 +68,10 @@ class PastWinters:
         is judged with a forecast's uncertainty.
     ending : LastSprayDays
         Of the winters used.
+    flowering : Flowering or None
+        First flower of the season at hand; None where nothing is known of it.
+    never : int
+        Winters used that do not bring the chill or heat by the model.
     near : Nearness
         How near days are to where the rounds belong, in the winters used.
     ahead : HourBlock
@@ -89,6 +95,8 @@ class PastWinters:
     verdicts: tuple[NDArray[np.int8], ...]
     foreseen: Array
     ending: LastSprayDays
+    flowering: Flowering | None
+    never: int
     near: Nearness
     ahead: HourBlock
     ahead_scores: tuple[Scores, ...]
@@ -212,7 +220,10 @@ def past_season(
     }
     used = [number for number, why in enumerate(why_not) if why is None]
     stages = replace(
-        stages, actual=stages.actual[:, used], forecast=stages.forecast[:days, :, used]
+        stages,
+        actual=stages.actual[:, used],
+        forecast=stages.forecast[:days, :, used],
+        early=stages.early[used],
     )
     foreseen = [job_margins(ahead, each, need_h, open_to) for each in ahead_scores]
 
@@ -230,6 +241,8 @@ def past_season(
         verdicts=tuple(verdicts),
         foreseen=np.where(free[..., None], of_used(foreseen), np.nan),
         ending=endings(stages, last_stages),
+        flowering=stages.flowering(first),
+        never=int(stages.never[used].sum()),
         near=nearness(program, order, first, need.leaf_fall or first, stages, days),
         ahead=ahead,
         ahead_scores=ahead_scores,
@@ -238,6 +251,20 @@ def past_season(
         rain_missing=tuple(label for label, each in left_out.items() if each.of_rain),
         need_h=need_h,
         access=open_to,
+    )
+
+
+def past_flowering(
+    weather: pd.DataFrame,
+    place: Place,
+    first: dt.date,
+    need: Need,
+    forecast: pd.DataFrame | None = None,
+) -> Flowering | None:
+    """The first flower that `past_season` finds, without its calendars; parameters as there."""
+    table = check_hourly(weather)
+    return first_flower(
+        winter_sums(_temperature(table, first, place, forecast), place), need, first, place
     )
 
 

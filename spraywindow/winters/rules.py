@@ -256,7 +256,7 @@ def _ours(
     which = _covered(season, replay)
     judged = _only(season, which)
     made = rounds_of(states, visits[:, 0])[..., which]
-    start = np.where(made, seen.start[..., which], -1)
+    start = np.where(made, seen.start[:, 0][..., which], -1)
     result = RuleResult(
         f"this rule, {replay.name}", judged.labels, made, start,
         _after(judged, made, start), replay=replay.name,
@@ -265,7 +265,7 @@ def _ours(
         return result
     inside = np.arange(len(made))[:, None, None] <= judged.ending.actual
     truth = good[..., which][inside]
-    chance = seen.chance[..., which][inside]
+    chance = seen.chance[:, 0][..., which][inside]
     go = np.isfinite(seen.margin[:, 0][..., which])[inside]
     told = np.where(np.isnan(chance), np.nan, go)  # an evening that could not tell is no no-go
     return replace(result, counts=count(told, truth), brier=brier_score(chance, truth))

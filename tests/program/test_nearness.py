@@ -29,7 +29,11 @@ def stages(winters: int = 1, days: int = 110) -> StageDays:
     turned_out[0], turned_out[-1] = 80.0, 100.0
     then = np.repeat(turned_out[None], days, axis=0)
     unseen = np.repeat([[-np.inf], [np.inf]], len(STAGE_SHARES), axis=1)
-    return StageDays(turned_out, then, unseen)
+    middle = np.repeat(turned_out.mean(axis=1)[None], 3, axis=0)
+    never = np.zeros(winters, dtype=bool)
+    return StageDays(
+        turned_out, then, unseen, middle, error_days=0.0, early=turned_out[-1], never=never
+    )
 
 
 def materials(program: Program = PROGRAM) -> list[Material]:

@@ -50,6 +50,13 @@ def test_bearings_by_compass_point() -> None:
     assert read.setting.neighbours_deg == (315.0, 120.0)
 
 
+def test_a_shelter_is_a_share_that_leaves_some_wind() -> None:
+    assert site_of(edited("timezone =", 'shelter = "50 %"\ntimezone =')).setting.shelter == 0.5
+    assert site().setting.shelter == 1.0
+    with pytest.raises(InputError, match=r"place\.shelter: .*at least 0\.4.*got '10 %'"):
+        site_of(edited("timezone =", 'shelter = "10 %"\ntimezone ='))
+
+
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [

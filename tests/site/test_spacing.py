@@ -85,18 +85,19 @@ def test_a_spray_of_this_winter_does_not_hold_the_next_one_back() -> None:
 
 
 def test_days_that_stay_closed_are_no_chances() -> None:
-    """Counted by hand: Saturdays are worked, Sundays not; the last day is 14 February."""
+    """Counted by hand: Saturdays are worked, Sundays not; the flowers open on 1 March."""
     day = dt.date(2026, 1, 13)
     later = {}
     for name in ("oil", "copper"):
         found = urgency(evening(after_sulfur(), demo_forecast(), NOW, name), day)
         assert found is not None
         later[name] = found.later_days
-    assert later["oil"] == 10  # 4 to 14 February, less a Sunday
+    # 4 to 18 February, less two Sundays: oil stops ten days before the flowers (P)
+    assert later["oil"] == 13
     plain = evening(site(), demo_forecast(), NOW, "copper")
     known_to = max(each.date for each in plain.answers if each.verdict != "unknown")
-    sundays = [dt.date(2026, 1, 18), dt.date(2026, 1, 25), dt.date(2026, 2, 1), dt.date(2026, 2, 8)]
-    days = (dt.date(2026, 2, 14) - known_to).days
+    sundays = pd.date_range("2026-01-18", "2026-02-22", freq="7D").date
+    days = (dt.date(2026, 2, 28) - known_to).days
     assert later["copper"] == days - sum(sunday > known_to for sunday in sundays)
 
 

@@ -19,7 +19,7 @@ NEIGHBOURS = (20.0, 350.0)
 @pytest.mark.parametrize("material", ["oil", "copper"])
 def test_verdicts_equal_those_of_the_printed_rules(material: str) -> None:
     seen: Counter[str] = Counter()
-    for seed in range(24):
+    for seed in range(36):
         season = ("2020-11-20", "2021-06-10", "2021-02-20", "2021-04-25")[seed // 3 % 4]
         table = random_weather(seed, 240, (0.0, 0.002, 0.02)[seed % 3], season)
         table = table.drop(columns="cloud")

@@ -34,7 +34,8 @@ READS = {  # what decides a limit that says no
     "green and frost": {"temp_c"}, "humid": {"temp_c", "dew_point_c"},
     "hot dry air": {"temp_c", "dew_point_c"}, "rain in 24 h": {"rain_mm"},
     "dry spell": {"rain_mm"}, "rain chance 24 h": {"rain_chance"}, "wind": {"wind_ms"},
-    "gusts": {"gust_ms"}, "inversion": {"wind_ms", *SKY}, "neighbours": {"wind_from_deg"},
+    "gusts": {"gust_ms"}, "inversion": {"wind_ms", *SKY},
+    "neighbours": {"wind_from_deg", "wind_ms"},
 }  # fmt: skip
 
 
@@ -61,6 +62,28 @@ def scored(table: pd.DataFrame, material: str | Material, **options: Any) -> pd.
 
 def no_go(hours: pd.DataFrame) -> pd.Series:
     return hours["verdict"] == "no-go"
+
+
+@settings(examples, max_examples=25)
+@given(seeds, materials, st.sampled_from([["cloud"], ["solar_wm2"], [*SKY]]), st.data())
+def test_a_sky_that_is_not_told_never_makes_an_hour_go(
+    seed: int, material: str, names: list[str], data: st.DataObject
+) -> None:
+    # whole columns that are not there, go by another name, or end early; told ones that disagree
+    table = weather(3 * (5 * seed + 1), missing=0.01 * (seed % 2), spells=5)
+    draw = np.random.default_rng(seed)
+    table["solar_wm2"] *= draw.uniform(0.0, 1.5, len(table))
+    ended = table.copy()
+    ended.loc[table.index[data.draw(st.integers(0, 999))] :, names] = np.nan
+    before = scored(table, material)
+    for less in (
+        table.drop(columns=names),
+        table.rename(columns={name: f"{name}_of_the_sky" for name in names}),
+        ended,
+    ):
+        after = scored(less, material)
+        assert not (after["go"] & ~before["go"]).any()
+        assert not (no_go(after) & (before["verdict"] != "no-go")).any()
 
 
 @settings(examples, max_examples=25)

@@ -15,12 +15,12 @@ from spraywindow.spray.conditions import Conditions, Setting
 from spraywindow.spray.hours import score_hours, sun_of, weather_columns
 from spraywindow.spray.kernel import score_arrays
 from spraywindow.weather.sun import Sun
-from tests.weeks import NIGHT, NOON, PLACE, colder, fortnight, hour, random_weather
+from tests.weeks import NIGHT, NIGHT_OIL, NOON, PLACE, colder, fortnight, hour, random_weather
 
 
 def test_the_last_hour_of_oil_has_72_known_hours_after_its_start() -> None:
     # "wanted 72-96 h: the scorer's default for oil is 72 h": common practice, no source.
-    scored = score_hours(fortnight(), PLACE, OIL)
+    scored = score_hours(fortnight(), PLACE, NIGHT_OIL)
     assert np.flatnonzero(scored["go"])[-1] == len(scored) - 72
 
 

@@ -14,8 +14,8 @@ from spraywindow.trees.bloom import (
 )
 from spraywindow.trees.chill_and_heat import WinterSums, winter_sums
 from spraywindow.trees.cultivar_groups import CULTIVAR_GROUPS, Requirement, cultivar_group
-from tests.conftest import SHARED, needs_records
-from tests.daily_curve import hourly_from_daily
+from tests.conftest import needs_records
+from tests.flowering_records import CITIES, flowering_of
 
 NEED = Requirement("test", 40, 60, 3000, "closed form")
 SHARES = {51: 0.5, 60: 1.0}
@@ -36,35 +36,59 @@ def _straight_sums(chill_a_day: list[float], heat_a_day: list[float]) -> WinterS
     )
 
 
-def test_chill_then_heat_in_closed_form() -> None:
-    # 50 portions at 1 a day: chilled as day 50 starts; 3000 GDH at 60 a day: 50 days more, so
-    # the flower opens during day 99. At 0.1 portions a day the chill is never met.
+def test_chill_and_heat_beside_it_in_closed_form() -> None:
+    # 50 portions and 3000 GDH: heat counts from 30 portions on, and each of the 20 beyond is worth
+    # 75 GDH. At 1 portion a day heat begins with day 30 and is there after 25 and 50 days of 60
+    # GDH, the chill long met. At 0.5 a day it begins with day 60 and would be there with day 85,
+    # when 42.5 portions are met; 7.5 lacking cost 562 GDH, some of which chill still brings:
+    # 60 (t - 60) + 75 t / 2 = 1500 + 3750, t = 90.8. At 0.1 a day chill lacks to the end.
     sums = _straight_sums([1.0, 0.5, 0.1], [60.0, 60.0, 60.0])
     np.testing.assert_array_equal(
-        stage_days(sums, NEED, SHARES), [[74, 99], [124, 149], [np.inf, np.inf]]
+        stage_days(sums, NEED, SHARES), [[54, 79], [90, 109], [344, np.inf]]
     )
 
 
+def _day_by_day(chill: np.ndarray, heat: np.ndarray) -> list[float]:
+    """Stages of one winter, looked for on one morning after the other."""
+    days = [np.inf] * len(SHARES)
+    begun = None
+    for day in range(366):
+        if begun is None and chill[day] >= 0.6 * NEED.chill:
+            begun = day
+        if begun is None:
+            continue
+        lacking = max(NEED.chill - chill[day], 0.0) / (0.4 * NEED.chill)
+        for place, share in enumerate(SHARES.values()):
+            wanted = NEED.heat_gdh * (share + 0.5 * lacking)
+            if heat[day] - heat[begun] >= wanted and days[place] == np.inf:
+                days[place] = max(day - 1, begun)
+    return days
+
+
 def test_evening_forecast_goes_on_with_the_other_winters() -> None:
-    sums = _straight_sums([1.0, 0.5, 0.1], [60.0, 30.0, 120.0])
-    days = forecast_stage_days(sums, 0, [20, 70, 80, 200], NEED, shares=SHARES)
-    assert np.isnan(days[:, 0]).all()  # never its own future
-    # Day 20: 30 portions to go at 0.5 a day (day 80), then 50 or 100 days of heat. With 0.1 a
-    # day it takes 300 days (day 320), then 13 and 25 days.
-    np.testing.assert_array_equal(days[0, 1:], [[129, 179], [332, 344]])
-    # Day 70: chilled since 50, 1200 GDH done; 300 or 1800 to go at 30 or 120 a day.
-    np.testing.assert_array_equal(days[1, 1:], [[79, 129], [72, 84]])
-    # Day 80: bud swell was on day 74 of this winter itself.
-    np.testing.assert_array_equal(days[2, 1:], [[74, 119], [74, 89]])
-    np.testing.assert_array_equal(days[3, 1:], [[74, 99], [74, 99]])
+    rng = np.random.default_rng(9)
+    sums = _straight_sums([0.0] * 4, [0.0] * 4)
+    sums.chill[1:] = np.cumsum(rng.uniform(0, [0.6, 1.0, 1.4, 0.8], (365, 4)), axis=0)
+    sums.heat[1:] = np.cumsum(rng.uniform(0, [60, 90, 40, 120], (365, 4)), axis=0)
+    known = [0, 20, 60, 90, 120, 200]
+    found = forecast_stage_days(sums, 0, known, NEED, shares=SHARES)
+    assert np.isnan(found[:, 0]).all()  # never its own future
+    for evening, day in enumerate(known):
+        for other in (1, 2, 3):
+            ahead = np.arange(366) > day
+            chill, heat = (
+                np.where(ahead, each[day, 0] + each[:, other] - each[day, other], each[:, 0])
+                for each in (sums.chill, sums.heat)
+            )
+            assert found[evening, other].tolist() == _day_by_day(chill, heat)
 
 
 def test_a_seen_stage_replaces_the_chill() -> None:
     sums = _straight_sums([0.1, 0.5], [60.0, 30.0])
     seen = Anchor(90, 0.5)
     days = forecast_stage_days(sums, 0, [80, 100], NEED, shares=SHARES, anchor=seen)
-    # On day 80 nobody has seen it yet: 42 portions to go at 0.5 a day (day 164), then heat.
-    np.testing.assert_array_equal(days[0, 1], [213, 263])
+    # On day 80 nobody has seen it yet: 22 portions to go at 0.5 a day (day 124), then heat.
+    np.testing.assert_array_equal(days[0, 1], [173, 223])
     # On day 100: 600 of the last 1500 GDH done, 900 to go at 30 a day.
     np.testing.assert_array_equal(days[1, 1], [90, 129])
 
@@ -129,15 +153,17 @@ def test_published_requirements() -> None:
 
 
 def _fitted(sums: WinterSums, seen: np.ndarray) -> Requirement:
-    """Of all chills the one, with the mean heat from there to flower, that errs least in days."""
+    """Of all chills the one, with the mean heat to flower, that errs least in days."""
     rows = np.flatnonzero(np.isfinite(seen) & sums.usable)
     errors = {}
-    for chill in np.arange(10.0, 80.0, 5.0):
-        heats = [
-            at_start(sums.heat[:, row], seen[row] + 1)
-            - at_start(sums.heat[:, row], first_day(sums.chill[:, row], chill))
-            for row in rows
-        ]
+    for chill in np.arange(10.0, 130.0, 5.0):
+        heats = []
+        for row in rows:
+            begun = first_day(sums.chill[:, row], 0.6 * chill)
+            met = at_start(sums.chill[:, row], seen[row] + 1) / chill
+            lacking = np.clip(1.0 - met, 0.0, None) / 0.4
+            heat = at_start(sums.heat[:, row], seen[row] + 1) - at_start(sums.heat[:, row], begun)
+            heats.append(heat / (1.0 + 0.5 * lacking))
         if np.mean(heats) > 0:
             need = Requirement("fitted", chill, chill, float(np.mean(heats)), "these winters")
             days = stage_days(sums, need, {60: 1.0})[rows, 0]
@@ -146,33 +172,11 @@ def _fitted(sums: WinterSums, seen: np.ndarray) -> Requirement:
 
 
 @needs_records
-@pytest.mark.parametrize(
-    ("city", "latitude", "longitude"),
-    [("kyoto", 35.01, 135.77), ("washingtondc", 38.885, -77.04)],
-)
-def test_bloom_model_beats_the_mean_date_on_other_years(
-    city: str, latitude: float, longitude: float
-) -> None:
+@pytest.mark.parametrize("city", CITIES)
+def test_bloom_model_beats_the_mean_date_on_other_years(city: str) -> None:
     # Observed cherry flowering with daily temperatures; the first half of the winters fits,
     # the second half tests.
-    folder = SHARED / "data" / "bloom"
-    daily = pd.read_csv(folder / f"{city}_historical_climate.csv", index_col=0, parse_dates=True)
-    daily = daily.reindex(pd.date_range(daily.index[0], daily.index[-1]))
-    hourly = hourly_from_daily(
-        daily["TMIN"].to_numpy(), daily["TMAX"].to_numpy(), latitude, daily.index.day_of_year
-    )
-    local = pd.date_range(daily.index[0], periods=len(hourly), freq="h", tz="UTC")
-    record = pd.Series(hourly, index=local - pd.Timedelta(hours=round(longitude / 15)))
-    sums = winter_sums(record, Place(latitude, longitude, 10.0, "UTC"))
-    bloom = pd.read_csv(folder / f"{city}.csv").set_index("year")["bloom_doy"]
-    seen = np.array(
-        [
-            (pd.Timestamp(start.year + 1, 1, 1) - pd.Timestamp(start)).days
-            + bloom.get(start.year + 1, np.nan)
-            - 1
-            for start in sums.starts
-        ]
-    )
+    sums, seen = flowering_of(city)
     early = np.arange(len(seen)) < len(seen) // 2
     need = _fitted(sums, np.where(early, seen, np.nan))
     later = ~early & sums.usable & np.isfinite(seen)

@@ -1,11 +1,11 @@
-"""Radiation and cloud, each from the other, and net radiation, against the papers."""
+"""Radiation and cloud as told, and net radiation, against the papers."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from spraywindow.weather.intervals import Array, Interval
+from spraywindow.weather.intervals import Array
 from spraywindow.weather.wetness import STEFAN_BOLTZMANN_WM2, net_radiation_wm2, radiation
 
 
@@ -35,53 +35,34 @@ def test_an_overcast_night_loses_a_little() -> None:
     assert 0.04 < overcast / clear_sky < 0.12
 
 
-def test_without_radiation_and_cloud_there_is_no_balance() -> None:
-    assert radiation(*clear((6,)), None, None) is None
-
-
-def test_the_night_keeps_the_afternoon() -> None:
-    # FAO-56 p. 75: the relative radiation of the afternoon stands for the night after it
-    up, clear_wm2 = clear((18,))
-    reference = np.where(up > 0, 500.0 * np.exp(-0.059), 0.0)  # Haurwitz, the sun at 30 degrees
-    half = (0.5 / 0.75) ** (1 / 3.4)  # Kasten and Czeplak (1980) for half the clear sky
-
-    def cover(solar: Array) -> Interval:
-        sky = radiation(up, clear_wm2, solar, None)
-        assert sky is not None
-        return sky.cloud
-
-    assert cover(0.5 * reference).low == pytest.approx(np.full(18, half))
-    assert cover(0.5 * reference).known
-    solar = np.where(np.arange(18) < 5, reference, 0.25 * reference)
-    falling = cover(solar).low
-    assert falling[:5] == pytest.approx(np.zeros(5))
-    assert falling[5] == pytest.approx(1.0)  # its own hour
-    assert falling[6:12] == pytest.approx(np.full(6, (0.25 / 0.75) ** (1 / 3.4)))  # three hours'
-    for gone in (3, 4, 5):
-        solar = 0.5 * reference
-        solar[gone] = np.nan
-        part = cover(solar)
-        assert (part.low[[gone, *range(6, 12)]] == 0).all()
-        assert (part.high[[gone, *range(6, 12)]] == 1).all()
-        assert part.low[12] == part.high[12] == pytest.approx(half)
-    late = radiation(up[4:], clear_wm2[4:], 0.5 * reference[4:], None)  # begins with two hours
-    assert late is not None
-    assert (late.cloud.low[2:8] == 0).all()
-    assert (late.cloud.high[2:8] == 1).all()
+def test_the_sky_is_only_what_is_told() -> None:
+    up, clear_wm2 = clear((12,))
+    told = radiation(up, clear_wm2, np.full(12, 200.0), None)
+    # thin cloud and broken cloud let the same through, and the night is not the afternoon's
+    assert (told.cloud.low == 0).all()
+    assert (told.cloud.high == 1).all()
+    assert told.solar_wm2.known
+    bare = radiation(up, clear_wm2, None, None)
+    assert bare.solar_wm2.low.max() == 0
+    assert bare.solar_wm2.high.tolist() == pytest.approx([550] * 6 + [0] * 6)
 
 
 def test_unknown_radiation_is_anything_up_to_clear_sky() -> None:
     up, clear_wm2 = clear((6,))
     sky = radiation(up, clear_wm2, np.array([np.nan, 9999.0, -5.0, 20.0, 20.0, 20.0]), None)
-    assert sky is not None
     assert sky.solar_wm2.low.tolist() == pytest.approx([0, 550, 0, 20, 20, 20])
     assert sky.solar_wm2.high.tolist() == pytest.approx([550, 550, 0, 20, 20, 20])
 
 
-def test_cloud_gives_radiation_where_none_is_measured() -> None:
+def test_wood_counts_on_what_its_cloud_lets_through() -> None:
     up, clear_wm2 = clear((6,))
-    sky = radiation(up, clear_wm2, None, np.array([0.0, 1.0, np.nan, 0.5, 0.5, 0.5]))
-    assert sky is not None
-    reference = 500.0 * np.exp(-0.059)
-    assert sky.solar_wm2.low[:3] == pytest.approx([reference, 0.25 * reference, 0.25 * reference])
-    assert sky.solar_wm2.high[:3] == pytest.approx([reference, 0.25 * reference, reference])
+    reference = 500.0 * np.exp(-0.059)  # Haurwitz, the sun at 30 degrees
+    half = reference * 0.75 * (1 - 0.75 * 0.5**3.4)  # Kasten and Czeplak (1980), less a quarter
+    cloud = np.array([0.0, 1.0, np.nan, 0.5, 0.5, 0.5])
+    sky = radiation(up, clear_wm2, None, cloud)
+    low = [0.75 * reference, 0.25 * reference, 0.25 * reference, half, half, half]
+    assert sky.drying_wm2.low.tolist() == pytest.approx(low)
+    assert sky.drying_wm2.high.tolist() == pytest.approx([550.0] * 6)
+    measured = radiation(up, clear_wm2, np.array([400.0, 40.0, 40.0, 350.0, 1.0, np.nan]), cloud)
+    low = [400.0, 0.25 * reference, 0.25 * reference, 350.0, half, half]
+    assert measured.drying_wm2.low.tolist() == pytest.approx(low)

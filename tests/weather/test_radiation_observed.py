@@ -41,9 +41,18 @@ def sun(hours: pd.DataFrame) -> Sun:
 
 @pytest.fixture(scope="module")
 def sky(hours: pd.DataFrame, sun: Sun) -> Radiation:
-    out = radiation(sun.elevation_deg, sun.clear_wm2, hours["SW_IN"].to_numpy(), None)
-    assert out is not None
-    return out
+    """Cloud as the radiation of the afternoon tells it, FAO-56 p. 75: a year's nights at large."""
+    way = 1.0 / np.sin(np.radians(np.maximum(sun.elevation_deg, 2.0)))
+    clear = sun.clear_wm2 * np.exp(-wetness.AIR_LOSS * (way - 1.0))
+    high = sun.elevation_deg > 10
+    solar = hours["SW_IN"].to_numpy()
+    three = [pd.Series(np.where(high, part, 0.0)).rolling(3).sum() for part in (solar, clear)]
+    share = pd.Series(np.where(high, solar / np.where(high, clear, 1.0), np.nan))
+    held = (three[0] / three[1].where(three[1] > 0)).where(pd.Series(high))
+    last = held.groupby(np.cumsum(high)).transform("first")  # NaN where one of the three is
+    share = share.where(pd.Series(high), last)
+    cloud = np.clip((1 - share) / 0.75, 0, 1) ** (1 / 3.4)  # Kasten and Czeplak (1980), eq. 5
+    return radiation(sun.elevation_deg, sun.clear_wm2, solar, cloud.to_numpy())
 
 
 def dew_point(hours: pd.DataFrame) -> np.ndarray:
@@ -104,27 +113,31 @@ def test_net_radiation(
 def test_dew_of_clear_nights_is_of_the_published_size(
     hours: pd.DataFrame, sun: Sun, sky: Radiation
 ) -> None:
-    # Ritter et al. (2019), HESS 23:1179: 0.14 +/- 0.12 mm on a night with dew. Ours is the water
-    # that condenses on an unbounded surface, so an upper one: plausible to a factor of two
+    # Ritter et al. (2019), HESS 23:1179: 0.14 +/- 0.12 mm on a night with dew. A level surface
+    # would have twice what the whole limb has
     wind = hours["WS"].to_numpy()
     evaporation = wetness.wet_surface_evaporation_mm(
         hours["TA"].to_numpy(), dew_point(hours), wind, sky
     )
     night = sun.elevation_deg < 0
-    known = evaporation.low == evaporation.high
-    frame = pd.DataFrame({
-        "dew": np.where(known, np.maximum(-evaporation.low, 0.0), np.nan),
-        "cloud": np.where(known, sky.cloud.low, np.nan), "wind": wind,
-    })[night]  # fmt: skip
+    known = evaporation.limb.low == evaporation.limb.high
     evening = (pd.DatetimeIndex(hours.index) - pd.Timedelta(hours=20)).floor("D")[night]
-    by_night = frame.groupby(evening).agg(
-        {"dew": lambda x: x.sum(skipna=False), "cloud": "mean", "wind": "mean"}
-    )
-    calm = by_night[(by_night["cloud"] < 0.3) & (by_night["wind"] < 3.0) & (by_night["dew"] > 0.02)]
-    print(f"{len(calm)} nights: {calm['dew'].mean():.2f} +/- {calm['dew'].std():.2f} mm")
-    assert len(calm) > 200
-    assert 0.07 < calm["dew"].mean() < 0.28
-    assert calm["dew"].max() < 0.8  # the energy of a clear night does not allow more
+    found = {}
+    for part, rate in (("limb", evaporation.limb.low), ("upper half", evaporation.dew.low)):
+        frame = pd.DataFrame({
+            "dew": np.where(known, np.maximum(-rate, 0.0), np.nan),
+            "cloud": np.where(known, sky.cloud.low, np.nan), "wind": wind,
+        })[night]  # fmt: skip
+        by_night = frame.groupby(evening).agg(
+            {"dew": lambda x: x.sum(skipna=False), "cloud": "mean", "wind": "mean"}
+        )
+        calm = by_night[(by_night["cloud"] < 0.3) & (by_night["wind"] < 3.0)]["dew"]
+        dew = calm[calm > 0.02]
+        print(f"{part}, {len(dew)} nights: {dew.mean():.2f} +/- {dew.std():.2f} mm")
+        assert len(dew) > 100
+        assert dew.max() < 0.8  # the energy of a clear night does not allow more
+        found[part] = dew.mean()
+    assert 0.14 - 0.06 < found["limb"] < 0.14 < found["upper half"] < 0.14 + 0.12
 
 
 def test_wet_hours_agree_with_humidity(hours: pd.DataFrame, sky: Radiation) -> None:
@@ -132,12 +145,12 @@ def test_wet_hours_agree_with_humidity(hours: pd.DataFrame, sky: Radiation) -> N
     # need not agree better than three hours in four. The record's rain is useless: none is taken
     evaporation = wetness.wet_surface_evaporation_mm(
         hours["TA"].to_numpy(), dew_point(hours), hours["WS"].to_numpy(), sky
-    )
+    ).limb
     water = wetness.surface_water_mm(evaporation, interval(np.zeros(len(hours))), wetness.STORE_MM)
     wet, may_be_wet = (end[1:] > wetness.DRY_MM for end in water)
     humid = hours["RH"].to_numpy() >= wetness.WET_HUMIDITY_PCT
     known = (wet == may_be_wet) & hours["RH"].notna().to_numpy()
-    for at, least in ((known, 0.84), (known & is_winter(hours), 0.72)):
+    for at, least in ((known, 0.90), (known & is_winter(hours), 0.80)):
         agreed = (wet == humid)[at].mean()
         shares = wet[at].mean(), humid[at].mean()
         print(f"{at.sum()} hours: {agreed:.1%} agree; wet {shares[0]:.1%} and {shares[1]:.1%}")

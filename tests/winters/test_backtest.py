@@ -137,7 +137,8 @@ def test_a_day_turned_out_good_or_not_or_the_record_cannot_tell() -> None:
     starts, good = as_turned_out(season())
     np.testing.assert_array_equal(good == 1, np.isfinite(season().chances))
     np.testing.assert_array_equal(good == 1, starts >= 0)
-    assert np.isnan(good).mean() < 0.01  # a record without gaps tells nearly always
+    # a record without gaps tells nearly always: sometimes its two rules of wet wood disagree
+    assert np.isnan(good).mean() < 0.02
 
 
 def test_rain_within_a_longer_total_leaves_a_day_open() -> None:

@@ -68,17 +68,26 @@ def compare(
             name = built.materials[which].name
             # nobody gives `slots` all the winters
             near = table.loc[now - pd.Timedelta(days=12) : now + pd.Timedelta(days=14)]
-            answer = evening(site, near, now.tz_convert("UTC"), name).tomorrow
+            whole = evening(site, near, now.tz_convert("UTC"), name)
+            answer = whole.tomorrow
+            for morning in range(4):
+                chances = (
+                    seen.chance[day, morning, which, column],
+                    seen.chance_dry[day, morning, which, column],
+                )
+                told = whole.answers[morning]
+                if site.access.works_on(told.date):
+                    assert (told.chance, told.chance_dry) == pytest.approx(chances, nan_ok=True)
             margin = seen.margin[day, 0, which, column]
             assert (answer.verdict == "go") == np.isfinite(margin), (tomorrow, name, answer)
             compared += 1
             if answer.slot is not None:
                 going += 1
-                hour = built.block.epoch_h[number] + seen.start[day, which, column]
+                hour = built.block.epoch_h[number] + seen.start[day, 0, which, column]
                 best = pd.Timestamp(int(hour) * 3600, unit="s", tz="UTC")
                 assert answer.slot.best_start == best, (tomorrow, name)
                 assert answer.slot.margin == pytest.approx(margin)
-                assert answer.slot.chance == pytest.approx(seen.chance[day, which, column])
+                assert answer.slot.chance == pytest.approx(seen.chance[day, 0, which, column])
     return compared, going
 
 
@@ -95,7 +104,7 @@ def test_an_evening_of_the_replay_is_what_slots_says(bare_site: Site) -> None:
             access=site.access, setting=site.setting, duration_h=site.job_h,
         )  # fmt: skip
         compared, going = compare(site, table, built, columns, step)
-        assert compared > 70
+        assert compared > 60
         assert 0.2 < going / compared < 0.8
 
 
@@ -106,6 +115,7 @@ def test_so_is_an_evening_of_a_record_of_three_hourly_reports(tmp_path: Path) ->
     table = read_weather(path, tmp_path / "map.toml").loc["1995-08":"1998-06"]
     tables = bare_tables()
     tables["place"] |= {"latitude": 39.65, "longitude": 22.45, "elevation": "73 m"}
+    del tables["place"]["neighbours"]  # two thirds of the daytime there are calm: any way
     site = site_of(tables)
     built = past_season(
         table, site.place, PROGRAM, MATERIALS, first=FIRST, need=NEED, access=site.access,

@@ -12,7 +12,7 @@ import pytest
 from spraywindow.program.program import Program
 from spraywindow.sources.demo.samples import DEMO_PLACE
 from spraywindow.spray.catalogue import COPPER
-from spraywindow.trees.dormancy import Need
+from spraywindow.trees.flowering import Need
 from spraywindow.winters.copper import CopperLeft
 from spraywindow.winters.leaf_curl import CurlCover, curl_cover
 from spraywindow.winters.past import PastWinters, past_season
@@ -33,7 +33,7 @@ def one_winter(*wet_from: str) -> PastWinters:
         table.loc[spell, "rain_mm"] = 0.2
     return past_season(
         table, DEMO_PLACE, Program.of(copper=(5, 5)), {"copper": COPPER}, first=FIRST,
-        need=Need((2, 20)), access=ACCESS,
+        need=Need(None, (2, 20)), access=ACCESS,
     )  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from spraywindow.program.entry import MaterialRounds
 from spraywindow.program.planner import plan_many
 from spraywindow.program.program import Program
 from spraywindow.sources.demo.samples import DEMO_PLACE
-from spraywindow.trees.dormancy import Need
+from spraywindow.trees.flowering import Need
 from spraywindow.winters.outlook import SeasonOutlook, program_span, season_outlook
 from spraywindow.winters.past import past_season
 from spraywindow.winters.replays import Foresight
@@ -70,7 +70,8 @@ def test_runs_of_dry_days_follow_the_closed_form() -> None:
 def test_hindsight_is_the_best_and_a_later_start_never_helps(demo: SeasonOutlook) -> None:
     assert (demo.rounds_coming <= demo.rounds_hindsight).all()
     assert demo.owed == 8
-    assert demo.start_shares[0] == demo.finish_coming.share
+    # the flowering model's own error lies in the shares of the starts only
+    assert demo.start_shares[0] == pytest.approx(demo.finish_coming.share, abs=0.2)
     assert demo.start_shares[-1] == 0
     for per_cent, day in demo.latest_start.items():
         assert day is not None
@@ -88,7 +89,8 @@ def test_a_shorter_dry_spell_gives_mornings_and_a_longer_one_costs_them(
     assert mornings == sorted(mornings, reverse=True)
     assert mornings[2] == pytest.approx(demo.usable[0].mean())
     assert demo.eased[0].usable_mornings["oil"] >= mornings[2]
-    assert (demo.limits[0].material, demo.limits[0].limit) == ("oil", "dry spell")
+    oil = [cost for cost in demo.limits if cost.material == "oil"]
+    assert oil[0].limit == "dry spell"
     assert all(cost.days > 0 for cost in demo.limits)
 
 
@@ -239,11 +241,13 @@ def test_more_rounds_done_than_asked_for_owe_nothing() -> None:
     assert "4 rounds done, 3 asked for" in " ".join(program.notes())
 
 
-def test_the_usual_flower_date_ends_every_season_alike() -> None:
-    found = outlook(need=Need((2, 20)))
+def test_the_usual_flower_date_leads_every_season() -> None:
+    found = outlook(need=Need(None, (2, 20)))
     # oil ends before the flower buds stand closed, ten days before the flower (P)
     for last, day in zip(found.season.ending.actual, (9, 19), strict=True):
-        assert (last == (dt.date(2026, 2, day) - FIRST).days).all()
+        off = last - (dt.date(2026, 2, day) - FIRST).days
+        assert -21 <= off.min() < 0  # three weeks sooner at most (P)
+        assert 0 < off.max() <= 10
     assert found.last == dt.date(2026, 2, 19)
 
 

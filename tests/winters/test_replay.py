@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from spraywindow.spray.chance import USUAL_ERRORS
+from spraywindow.spray.errors_by_lead import USUAL_ERRORS
 from spraywindow.winters.replays import DEW_K_PER_PERCENT, ErrorModel
 
 

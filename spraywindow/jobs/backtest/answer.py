@@ -12,9 +12,9 @@ from typing import ClassVar
 
 import pandas as pd
 
-from spraywindow.jobs.season import ended_by, season_leaf_fall
+from spraywindow.jobs.season import ended_by
 from spraywindow.program import Program
-from spraywindow.site import Site, block_need, season_start
+from spraywindow.site import Site, block_need, season_leaf_fall, season_start
 from spraywindow.weather import WeatherSource, check_hourly, weather_source
 from spraywindow.winters import (
     AFTER_H,
@@ -89,8 +89,8 @@ class SiteBacktest:
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """Of the program."""
-        return tuple(self.program.notes())
+        """Of the site and the program."""
+        return (*self.site.setting.notes, *self.program.notes())
 
 
 def winter_rows(result: RuleResult) -> list[ReplayedWinter]:

@@ -9,7 +9,7 @@ from spraywindow.days import next_date
 from spraywindow.errors import InputError
 from spraywindow.jobs.feed.advice import Wake
 from spraywindow.reasons import Reason
-from spraywindow.site import Block, Site
+from spraywindow.site import Block, Site, flowering, season_start
 from spraywindow.trees import stage_words
 
 FRESH_D = 7
@@ -24,22 +24,21 @@ IN_FLOWER, SMALL_FRUIT, GROWN_FRUIT, BARE = 65, 72, 78, 0
 
 
 @dataclass(frozen=True)
-class Flowering:
+class Waking:
     """Flowering of a block as it is known today; `why` says why it is not, or is put off."""
 
     wake: Wake | None
     why: Reason | None = None
 
 
-def waking(block: Block, site: Site, today: dt.date) -> Flowering:
+def waking(block: Block, site: Site, today: dt.date) -> Waking:
     """Tell when a block flowered or will: seen, else the usual day, unless the buds say no.
 
     Parameters
     ----------
     block : Block
     site : Site
-        Its `[feeding]` may give `flowering` and `usual_flowering`, its `[season]`
-        `usual_first_flower`.
+        Its `[feeding]` may give `flowering`; what is not seen is as `flowering` has it.
     today : datetime.date
 
     Raises
@@ -62,17 +61,15 @@ def waking(block: Block, site: Site, today: dt.date) -> Flowering:
         if 60 <= stage < 90:
             seen.append(observed)
         elif seen and observed > seen[0]:
-            return Flowering(None, Reason("{}, seen on {}", (stage_words(stage), observed)))
+            return Waking(None, Reason("{}, seen on {}", (stage_words(stage), observed)))
         elif (today - observed).days <= FRESH_D:
-            return _not_yet(stage, observed, _usual(site, today), today)
+            return _not_yet(stage, observed, _expected(block, site, today), today)
     if seen:
-        return Flowering(Wake(min(seen), observed=True))
-    usual = _usual(site, today)
-    if usual is None:
-        return Flowering(
-            None, Reason("no flowering is seen, and [feeding] gives no usual_flowering")
-        )
-    return Flowering(Wake(usual, observed=False))
+        return Waking(Wake(min(seen), observed=True))
+    expected = _expected(block, site, today)
+    if expected is None:
+        return Waking(None, Reason("no flowering is seen, and [feeding] gives no usual_flowering"))
+    return Waking(Wake(expected, observed=False))
 
 
 def leaf_stage(block: Block, site: Site, today: dt.date) -> int | None:
@@ -100,17 +97,20 @@ def _this_year(day: dt.date, today: dt.date) -> bool:
     return 0 <= (today - day).days < YEAR_D
 
 
-def _not_yet(stage: int, observed: dt.date, usual: dt.date | None, today: dt.date) -> Flowering:
+def _not_yet(stage: int, observed: dt.date, usual: dt.date | None, today: dt.date) -> Waking:
     if usual is not None and usual > today:
-        return Flowering(Wake(usual, observed=False))
-    return Flowering(None, Reason("{} when last seen, on {}", (stage_words(stage), observed)))
+        return Waking(Wake(usual, observed=False))
+    return Waking(None, Reason("{} when last seen, on {}", (stage_words(stage), observed)))
 
 
-def _usual(site: Site, today: dt.date) -> dt.date | None:
-    """The usual flowering that is next within three months, else the last one."""
-    usual = site.feeding.usual_flowering if site.feeding else None
-    usual = usual or site.dates.usual_first_flower
-    if usual is None:
-        return None
+def _expected(block: Block, site: Site, today: dt.date) -> dt.date | None:
+    """The flowering that is next within three months, else the last one; None if assumed."""
     horizon = today + dt.timedelta(days=365 - YEAR_D)
-    return next_date(usual, horizon - dt.timedelta(days=365))
+    start = season_start(today, site)
+    found = flowering(block, site, today)
+    if found.day > horizon:
+        found = flowering(block, site, start - dt.timedelta(days=1))
+    elif season_start(horizon, site) != start:
+        coming = flowering(block, site, horizon)
+        found = coming if coming.day <= horizon else found
+    return None if found.assumed and block.name not in site.flowers else found.day

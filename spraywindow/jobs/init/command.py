@@ -72,6 +72,7 @@ timezone = "{timezone}"
 # neighbours = ["NW", "120 deg"]      # bearings of what must not be drifted on
 # frost_hollow = "2 degC"             # colder than the forecast on clear calm nights
 # dew_off = "1 h"                     # wood dries later ("-1 h": earlier) than modelled
+# shelter = "50 %"                    # share of the open wind that reaches the trees, from 40 %
 
 [access]
 # from = "08:00"                      # without them: daylight
@@ -92,6 +93,7 @@ spread = "{spread}"
 # stage = "dormant"                   # the stage seen on the buds, in these words or by code
 # observed = {year}-01-10               # the day it was seen
 # Stages: {stages}.
+# usual_first_flower = "1 Mar"        # of this block, where it is not the site's
 # chill = "peach"                     # cultivar group, for the day of flowering, one of:
 #                                       {groups}
 # bud_swell_from = "1 Feb"            # from here on a stage seen within 7 days is asked for
@@ -99,7 +101,7 @@ spread = "{spread}"
 [season]
 # leaf_fall = {year}-12-02              # seen; or, as usual:
 # usual_leaf_fall = "1 Dec"
-# usual_first_flower = "1 Mar"        # for sites whose cultivar group is not known
+# usual_first_flower = "1 Mar"        # it leads; past winters only shift it
 
 [program]
 between = "2 days"                    # least days between different materials

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,6 +14,8 @@ from spraywindow.call import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    PastColumnsOption,
+    PastOption,
     RecordOption,
     SitesOption,
     WeatherOption,
@@ -31,14 +34,8 @@ def report(
     weather: WeatherOption = None,
     columns: ColumnsOption = None,
     now: NowOption = None,
-    winters: Annotated[
-        Path | None,
-        typer.Option("--winters", help="Hourly record of past winters, for the season's picture."),
-    ] = None,
-    winters_columns: Annotated[
-        Path | None,
-        typer.Option("--winters-columns", help="Column map (TOML) for --winters."),
-    ] = None,
+    winters: PastOption = None,
+    winters_columns: PastColumnsOption = None,
     record: RecordOption = None,
     service: Annotated[
         str | None, typer.Option("--service", help="nws, metnorway or openmeteo.")
@@ -84,7 +81,6 @@ def _page(
     from spraywindow.jobs.season import prospect
     from spraywindow.jobs.slots import tonight
 
-    evenings = tonight(call.site, call.weather, call.now)
     past = None
     if winters is not None:
         from spraywindow.sources.files import read_weather
@@ -92,7 +88,11 @@ def _page(
         past = read_weather(winters, columns=winters_columns)
     elif call.demo_weather:
         past = call.winters
-    answer = None if past is None else prospect(call.site, past, call.now, forecast=call.weather)
+    site = call.site
+    answer = None if past is None else prospect(site, past, call.now, forecast=call.weather)
+    if answer is not None:
+        site = replace(site, flowers=answer.flowers)
+    evenings = tonight(site, call.weather, call.now)
     note = "Invented demo orchard." if call.demo else ""
     return evenings, page_html(evenings, call.weather, answer, note=note)
 

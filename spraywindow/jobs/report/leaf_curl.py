@@ -69,7 +69,7 @@ def curl_spells(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> list[Sp
     if "rain_total_mm" in state.columns:
         total, length = state.columns["rain_total_mm"], state.columns["rain_total_h"]
         rain = spread_rain(rain, total, length)
-    wet = wet_from_store(state.water.low[:-1], state.water.high[:-1])
+    wet = wet_from_store(state.balance_water.low[:-1], state.balance_water.high[:-1])
     low, high = infection_risk(LEAF_CURL, wet, state.columns["temp_c"], rain)
     local = pd.DatetimeIndex(table.index).tz_convert(site.place.timezone)
     today = now.tz_convert(site.place.timezone).normalize()

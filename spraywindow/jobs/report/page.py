@@ -122,7 +122,7 @@ def slot_rows(evening: Evening, planned: Sequence[Slot]) -> list[dict[str, str]]
             "day": day_words(slot.start.date()),
             "hours": hours_words(slot.start, slot.end),
             "best": f"{slot.best_start:%H:%M}",
-            "chance": chance_figure(slot),
+            "chance": chance_figure(slot.chance),
             "opens": opening_words(slot, evening),
             "closes": closing_words(slot, evening),
             "dry": f"{slot.dry_h_after:.0f} h",

@@ -3,7 +3,6 @@
 from .answer import SeasonAnswer as SeasonAnswer  # A site's feasibility report
 from .answer import ended_by as ended_by  # The hours of a record that have ended by `now`
 from .answer import prospect as prospect  # Make the report
-from .answer import season_leaf_fall as season_leaf_fall  # Leaf fall, seen or usual
 from .command import season as season  # Say whether the whole program fits, from past winters
 from .picture import SEASON_LEGEND as SEASON_LEGEND  # How to read the season's picture
 from .picture import draw_season as draw_season  # Draw the season from day 0 on

@@ -16,7 +16,6 @@ from typing import ClassVar
 import numpy as np
 import pandas as pd
 
-from spraywindow.days import next_date
 from spraywindow.errors import InputError
 from spraywindow.program import MaterialRounds, Program
 from spraywindow.show import reason_words
@@ -28,11 +27,12 @@ from spraywindow.site import (
     group_notes,
     in_season,
     refuse_future,
+    season_leaf_fall,
     season_start,
     spacing_finding,
 )
 from spraywindow.spray import Material, day_margins, score_hours
-from spraywindow.trees import Need
+from spraywindow.trees import Flowering, Need
 from spraywindow.weather import WeatherSource, weather_source
 from spraywindow.winters import PastWinters, SeasonOutlook, Span, program_span, season_outlook
 
@@ -135,7 +135,7 @@ class SeasonAnswer:
     json_keys: ClassVar = (
         "site=site.name", "now",
         "season=.(start=outlook.season.first end=outlook.last begun)", "ends=outlook.ends",
-        "program=rounds", "winters=outlook.winters",
+        "first_flower=outlook.season.flowering", "program=rounds", "winters=outlook.winters",
         "finish=.(hindsight=outlook.finish_hindsight as_it_comes=outlook.finish_coming "
         "bounds_with_winters_left_out=outlook.bounds forecast_spliced=outlook.spliced)",
         "days=.(first_to_last_round=span.median_days n=span.finished "
@@ -166,6 +166,16 @@ class SeasonAnswer:
         return self.groups[0].outlook
 
     @property
+    def flowers(self) -> dict[str, Flowering]:
+        """First flower by block, as far as it is known."""
+        return {
+            name: group.outlook.season.flowering
+            for group in self.groups
+            for name in group.block_names
+            if group.outlook.season.flowering
+        }
+
+    @property
     def rounds(self) -> tuple[RoundsOwed, ...]:
         """The program, and what is owed of it."""
         return tuple(map(RoundsOwed, self.program.entries, self.program.visits_allowed))
@@ -177,31 +187,8 @@ class SeasonAnswer:
 
     @property
     def all_notes(self) -> tuple[str, ...]:
-        """Its notes, and those of the program."""
-        return (*self.notes, *self.program.notes())
-
-
-def season_leaf_fall(site: Site, start: dt.date) -> dt.date:
-    """Leaf fall of the growing year that begins at `start`: seen in it, else the usual date.
-
-    Without a usual date, the one seen in another year stands for it.
-
-    Raises
-    ------
-    InputError
-        If the site file has neither.
-    """
-    seen = site.dates.leaf_fall
-    if seen is not None and start <= seen < start + dt.timedelta(days=365):
-        return seen
-    usual = site.dates.usual_leaf_fall or ((seen.month, seen.day) if seen else None)
-    if usual is None:
-        raise InputError(
-            "no leaf fall",
-            where="site file, season",
-            expected='leaf_fall = a date seen, or usual_leaf_fall = "1 Dec"',
-        )
-    return next_date(usual, start)
+        """Its notes, and those of the site and the program."""
+        return (*self.notes, *self.site.setting.notes, *self.program.notes())
 
 
 def program_of_season(site: Site, today: dt.date) -> Program:

@@ -16,18 +16,29 @@ from spraywindow.winters import FEWEST_FOR_START, FIVE_WEEKS_D, SeasonOutlook, S
 
 
 def ends_text(outlook: SeasonOutlook) -> str:
-    """A sentence, as "Last usable day about (10-90 %): oil 4 Mar (25 Feb to 12 Mar)."."""
+    """A sentence, as "Last usable day about (10-90 %): oil 4 Mar (25 Feb to 12 Mar)."
+
+    Before it the first flower.
+    """
     if not outlook.season.labels:
         return "Without a winter, no last usable day is known."
     words = [
         f"{name} {_words(end.last)} ({_words(end.low)} to {_words(end.high)})"
         for name, end in outlook.ends.items()
     ]
-    return f"Last usable day about (10-90 %): {', '.join(words)}."
+    flowers = outlook.season.flowering
+    first = (
+        f"First flower about {_words(flowers.day)} ({_words(flowers.low)} to "
+        f"{_words(flowers.high)}{', assumed' * flowers.assumed}); the model errs by about "
+        f"{flowers.error_days:g} d. "
+        if flowers
+        else ""
+    )
+    return f"{first}Last usable day about (10-90 %): {', '.join(words)}."
 
 
 def _words(day: dt.date | None) -> str:
-    return f"{day.day} {day:%b}" if day else "never"
+    return f"{day.day} {day:%b}" if day else "not known"
 
 
 def next_text(upcoming: Sequence[NextRound]) -> list[str]:
@@ -196,7 +207,11 @@ def _latest_words(outlook: SeasonOutlook) -> str:
         else f"no start reaches {per_cent} % of winters"
         for per_cent, day in outlook.latest_start.items()
     ]
-    return f"Start by: {'; '.join(parts)} (n = {outlook.finish_coming.n})."
+    error = outlook.season.ending.error_days
+    return (
+        f"Start by: {'; '.join(parts)} (n = {outlook.finish_coming.n}; flowers {error:g} d sooner "
+        "or later than modelled are in it)."
+    )
 
 
 def _program(prospect: SeasonAnswer) -> str:

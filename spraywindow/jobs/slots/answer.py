@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.days import local_dates
+from spraywindow.jobs.slots.thirst import thirsty
 from spraywindow.reasons import Reason
 from spraywindow.site import (
     BlockState,
@@ -28,11 +29,13 @@ from spraywindow.site import (
 from spraywindow.spray import (
     NO_ACCESS,
     STAGE,
+    CameTrue,
     Day,
     Finding,
     Material,
     Setting,
     Slot,
+    came_true,
     day_answers,
     find_slots,
     open_hours,
@@ -53,11 +56,15 @@ class DayAnswer:
 
     `held_by` and `margin` belong to the limit nearest to letting it go; `why` is set instead
     where no limit of the weather decides (stages, spacing, the end of the weather). `early`: it
-    is unknown because the weather known does not reach far enough.
+    is unknown because the weather known does not reach far enough. `best_start` and the chances
+    are those of the day's likeliest stretch, go or not (`spraywindow.spray.Slot`); None on days
+    without one, and on those that trees or spacing close. `general` is the chance before what the
+    site's own answers teach.
     """
 
     json_keys: ClassVar = (
         "date", "verdict", "start=slot.start", "end=slot.end", "margin=best_margin", "reason!",
+        "best_start", "chance:3", "chance_dry:3",
     )  # fmt: skip
 
     date: dt.date
@@ -67,6 +74,10 @@ class DayAnswer:
     margin: float
     why: Reason | None = None
     early: bool = False
+    best_start: pd.Timestamp | None = None
+    chance: float | None = None
+    chance_dry: float | None = None
+    general: float | None = None
 
     @property
     def best_margin(self) -> float:
@@ -120,7 +131,7 @@ def site_week(
     job_h, access = site.job_h, site.access
     slots = [
         slot
-        for slot in find_slots(hours, job_h, access=access, now=now)
+        for slot in find_slots(hours, job_h, access=access, now=now, learned=site.learned)
         if slot.start.date() <= last
     ]
     cut_day = _cut_day(hours, site)
@@ -128,7 +139,7 @@ def site_week(
         beyond(day.date)
         if day.date == cut_day and day.verdict == "no-go" and day.held_by not in (SPACING, STAGE)
         else _answer(day, slots, {SPACING: spacing, STAGE: trees}, hours.attrs["known_until"])
-        for day in day_answers(hours, job_h, access=access, now=now)
+        for day in day_answers(hours, job_h, access=access, now=now, learned=site.learned)
         if day.date <= last
         # what is left of an afternoon after working hours is no day of its own
         and (now.hour < NOON_H or day.date != today or day.held_by != NO_ACCESS)
@@ -162,7 +173,9 @@ def _answer(
     slot = next((slot for slot in slots if slot.start.date() == day.date), None)
     early = known_until is None or (day.start is not None and day.start > known_until)
     early = early and day.verdict == "unknown" and not why
-    return DayAnswer(day.date, day.verdict, slot, day.held_by, day.margin, why, early)
+    closed = day.held_by in held and day.verdict == "no-go"
+    likely = () if closed else (day.best_start, day.chance, day.chance_dry, day.general)
+    return DayAnswer(day.date, day.verdict, slot, day.held_by, day.margin, why, early, *likely)
 
 
 def _tallest(states: Mapping[dt.date, Sequence[BlockState]]) -> float:
@@ -232,13 +245,15 @@ class Evening:
     """Everything that one evening's answer for a site and a material says.
 
     `today` is None from noon on; `blocks` are as of the first answer's day; `holes` are hours
-    that the weather does not tell though it goes on after them.
+    that the weather does not tell though it goes on after them. `thirsty`: whether the trees are,
+    where the material burns such; None is not known.
     """
 
     json_keys: ClassVar = (
         "site=site.name", "material=material.name", "now", "known_until", "source", "not_judged",
-        "today?", "tomorrow", "slots", "days=answers(date verdict held_by~ reason!)", "blocks",
-        "cautions!",
+        "today?", "tomorrow", "slots",
+        "days=answers(date verdict held_by~ reason! best_start chance:3 chance_dry:3)",
+        "blocks", "chance_known", "chance_from=site.learned", "cautions!",
     )  # fmt: skip
 
     site: Site
@@ -253,11 +268,20 @@ class Evening:
     source: WeatherSource
     notes: list[str]
     holes: list[Hole]
+    thirsty: bool | None
 
     @property
     def first(self) -> DayAnswer:
         """The answer that comes first: for the rest of today before noon, else for tomorrow."""
         return self.today or self.tomorrow
+
+    @property
+    def chance_known(self) -> CameTrue | None:
+        """How general chances like that of the first answer came true; None where it has none."""
+        first = self.first
+        if first.general is None:
+            return None
+        return came_true(first.general, max((first.date - self.now.date()).days, 1))
 
     @property
     def known_until(self) -> pd.Timestamp | None:
@@ -349,8 +373,9 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         today=the_week.answer(today) if first == today else None,
         tomorrow=the_week.answer(days[1]),
         source=weather_source(table, local_now),
-        notes=list(table.attrs.get("notes", [])),
+        notes=[*table.attrs.get("notes", []), *site.setting.notes],
         holes=holes(table, local_now),
+        thirsty=thirsty(site, weather, local_now) if material.burns_thirsty else None,
     )
 
 

@@ -12,19 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from spraywindow.days import next_date
 from spraywindow.jobs.slots.answer import Evening, default_material, evening
 from spraywindow.program import plan_rounds
-from spraywindow.site import Site, season_start, spacing_finding
+from spraywindow.site import Site, last_day_of, main_flowering, spacing_finding
 from spraywindow.spray import Material, Slot, hardest, working_day
-from spraywindow.trees import DAYS_TO_FLOWER
 
 USUAL_SHARE, USUAL_SHARE_SHORT = 0.25, 0.5
 """Share of mornings beyond the forecast that are expected to be usable, for materials that want
 days of dry weather afterwards (oil), and for those that want up to `SHORT_SPELL_H` (copper); P."""
 SHORT_SPELL_H = 24
-FIRST_FLOWER_NORTH, FIRST_FLOWER_SOUTH = (2, 15), (8, 15)
-"""Usual first flower (month, day) where the site file has none; P, mild winters."""
 
 
 @dataclass(frozen=True)
@@ -38,14 +34,14 @@ class Urgency:
     known : int
         Usable mornings known, from the day of the visit on.
     later_days : int
-        Working days from the last one that is answered to the first flower, without those that
+        Working days from the last one that is answered to the last usable one, without those that
         sprays done keep closed.
     last_day : date
-        The day before the first flower.
+        The material's last usable day, before the first flower.
     usual_share : float
         Of the later days that are expected to be usable.
     assumed : bool
-        The last day is of mild winters at large, not of the site file.
+        The last day goes by no date that anybody gave or saw.
     """
 
     owed: int
@@ -64,31 +60,6 @@ class Urgency:
     def value(self) -> float:
         """Rounds owed for each of them; 0 when nothing is owed."""
         return self.owed / max(self.chances, 1.0)
-
-
-def last_day_of(site: Site, today: dt.date) -> dt.date:
-    """The day before the usual first flower, of the site file or of mild winters at large.
-
-    An assumed one gives way to buds that were seen this season and cannot flower so soon.
-    """
-    start = season_start(today, site)
-    default = FIRST_FLOWER_NORTH if site.place.latitude >= 0 else FIRST_FLOWER_SOUTH
-    flower = next_date(site.dates.usual_first_flower or default, start)
-    if end_is_assumed(site):
-        seen = [
-            block.observed + dt.timedelta(days=DAYS_TO_FLOWER.get(block.stage, 0))
-            for block in site.blocks
-            if block.stage is not None
-            and block.observed is not None
-            and start <= block.observed <= today
-        ]
-        flower = max([flower, *seen])
-    return flower - dt.timedelta(days=1)
-
-
-def end_is_assumed(site: Site) -> bool:
-    """Whether the site file leaves the season's end to mild winters at large."""
-    return site.dates.usual_first_flower is None
 
 
 def usual_share_of(material: Material) -> float:
@@ -112,7 +83,8 @@ def urgency(evening: Evening, day: dt.date, share: float | None = None) -> Urgen
     owed = dict(zip(program.materials, program.visits_allowed, strict=True)).get(material.name)
     if not owed:
         return None
-    last = last_day_of(site, evening.now.date())
+    flowers = main_flowering(site, evening.now.date())
+    last = last_day_of(material, flowers)
     ahead = [each for each in evening.answers if each.date >= day]
     known_to = max([day, *(each.date for each in ahead if each.verdict != "unknown")])
     return Urgency(
@@ -121,7 +93,7 @@ def urgency(evening: Evening, day: dt.date, share: float | None = None) -> Urgen
         sum(_open(site, material, day) for day in _days_after(known_to, last)),
         last,
         share if share is not None else usual_share_of(material),
-        end_is_assumed(site),
+        flowers.assumed,
     )
 
 
@@ -161,7 +133,7 @@ def planned_slots(evenings: Sequence[Evening]) -> list[Slot]:
     chances = pd.DataFrame(np.nan, index=days, columns=list(program.materials))
     for (day, name), slot in best.items():
         if name in chances.columns:
-            chances.loc[day, name] = slot.chance
+            chances.loc[day, name] = slot.chance or 0.0  # without a figure: last
     first = min(days).date()
     urgent = {each.material.name: urgency(each, first) for each in evenings}
     values = {name: 0.0 if found is None else found.value for name, found in urgent.items()}

@@ -10,7 +10,9 @@ from spraywindow.jobs.slots.words import (
     blocks_line,
     cautions,
     closes_words,
+    dew_line,
     headline,
+    how_known,
     limit_words,
     opens_words,
     reason,
@@ -33,6 +35,8 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     lines = [paragraph(f"{blocks_line(evening.blocks)}.")]
     if rounds := rounds_line(evening):
         lines.append(paragraph(f"{rounds}."))
+    if dew := dew_line(evening):
+        lines.append(paragraph(f"{dew}."))
     lines += [paragraph(f"{line}.") for line in untold_lines(evening)]
     lines += [paragraph(_instead(other, evening)) for other in others]
     parts += ["\n".join(lines), _slots_text(evening)]
@@ -81,6 +85,7 @@ def _foot(evening: Evening) -> list[str]:
                      f"{wanted if dry_h else ''}.")  # fmt: skip
     else:
         lines.append(f"No hour from now on can be answered: {EARLY}.")
+    lines.append(f"{how_known(evening)}.")
     lines += [f"Note: {note}." for note in evening.notes]
     lines.append(source_line(evening.source))
     return [paragraph(line) for line in lines]
@@ -94,7 +99,7 @@ def _slots_text(evening: Evening) -> str:
             day_words(slot.start.date()),
             f"{clock(slot.start)}-{clock(slot.end)}",
             clock(slot.best_start),
-            f"{100 * slot.chance:.0f} %",
+            _share(slot.chance),
             f"{slot.dry_h_after:.0f} h",
             f"{opens_words(slot, evening)} / {closes_words(slot, evening)}",
         ]
@@ -108,10 +113,20 @@ def _slots_text(evening: Evening) -> str:
 
 def _days_text(evening: Evening) -> str:
     rows = [
-        [day_words(answer.date), answer.verdict, reason(answer, evening)]
+        [
+            day_words(answer.date), answer.verdict,
+            "" if answer.best_start is None else clock(answer.best_start),
+            "" if answer.best_start is None else _share(answer.chance),
+            reason(answer, evening),
+        ]
         for answer in evening.answers
-    ]
-    return "Day by day\n" + table_text(["day", "answer", "why"], rows)
+    ]  # fmt: skip
+    head = ["day", "answer", "best\nstart", "chance\nto hold", "why"]
+    return "Day by day\n" + table_text(head, rows, right=(3,))
+
+
+def _share(chance: float | None) -> str:
+    return "no number" if chance is None else f"{100 * chance:.0f} %"
 
 
 def _hours_text(evening: Evening) -> str:

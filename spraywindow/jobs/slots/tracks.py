@@ -126,7 +126,7 @@ def rain(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) 
 
 
 def wind(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) -> Title:
-    """Wind at the tree top (solid) and gusts as reported (dotted)."""
+    """Wind at the tree top (solid) and gusts (dotted), as a shelter lets them in."""
     steady, gust = _in(week["wind_top_ms"], "m/s", evening), _in(week["gust_ms"], "m/s", evening)
     _plot(axes, gust, INK, 1.0, (0, (1, 1.4)))
     _plot(axes, steady, INK, 1.7)
@@ -258,7 +258,7 @@ def week_weather(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> pd.Dat
     table = known_at(check_hourly(weather), now)
     state = conditions_of(table, site)
     unknown = np.full(len(table), np.nan)
-    temp, wind = state.columns["temp_c"], state.columns["wind_ms"]
+    temp, wind = state.columns["temp_c"], state.at_trees("wind_ms")
     solar = np.where(state.solar.low == state.solar.high, state.solar.low, np.nan)
     total = table.get("rain_total_mm", pd.Series(unknown, index=table.index))
     length = table.get("rain_total_h", pd.Series(unknown, index=table.index))
@@ -272,7 +272,7 @@ def week_weather(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> pd.Dat
             "rain_mm": rain,
             "rain_spread_mm": np.where(np.isnan(rain), (total / length).to_numpy(), np.nan),
             "wind_top_ms": wind * wind_factor(site.setting.tree_height_m),
-            "gust_ms": state.columns.get("gust_ms", unknown),
+            "gust_ms": state.at_trees("gust_ms") if "gust_ms" in state.columns else unknown,
             "sun_deg": state.sun.elevation_deg,
             "night": state.sun.hours_from_rise_or_set <= 0.0,
         },

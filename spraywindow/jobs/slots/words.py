@@ -21,7 +21,19 @@ from spraywindow.show import (
     shown,
 )
 from spraywindow.site import BlockState
-from spraywindow.spray import CATALOGUE, FAR_END, NO_ACCESS, NO_WORK, STAGE, Limit, Material, Slot
+from spraywindow.spray import (
+    CATALOGUE,
+    FAR_END,
+    FEWEST,
+    NO_ACCESS,
+    NO_WORK,
+    STAGE,
+    Limit,
+    Material,
+    Slot,
+    background_of,
+    most_lead_d,
+)
 from spraywindow.trees import stage_words
 from spraywindow.weather import COLUMNS, Hole
 
@@ -41,6 +53,7 @@ _SIDES = {
 NOTHING_NEAR = "nothing near its limit"
 
 
+THIRSTY = "trees may be thirsty: drought predisposes to oil burn, water first"
 RISKY = 1 / 3
 """A go less likely to hold than this is called risky; P."""
 
@@ -143,8 +156,7 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
     if answer.verdict == "go" and answer.slot is not None:
         slot = answer.slot
         hours = f"{clock(slot.start)}-{clock(slot.end)}"
-        risky = "risky, " if slot.chance < RISKY else ""
-        hold = f"{risky}{100 * slot.chance:.0f} % likely to hold"
+        hold = chance_words(slot).replace("\u00a0", " ")
         return f"go {hours} {day}, {hold}; {opening_and_closing(slot, evening)}"
     return f"{answer.verdict} {day}: {reason(answer, evening)}"
 
@@ -189,6 +201,8 @@ def cautions(evening: Evening) -> list[str]:
             unmet = inside[limit.name] < 0 if limit.kind == "caution" else inside[limit.name] == 0
             if unmet.any():
                 lines.append(f"{limit.words}: {limit.reason}")
+        if evening.thirsty:
+            lines.append(THIRSTY)
     material = evening.material
     usual = CATALOGUE.get(material.based_on or material.name, material)
     lines += [
@@ -225,15 +239,54 @@ def closing_words(slot: Slot, evening: Evening) -> str:
     return f"after: {words}"
 
 
+NO_FIGURE = "too early to put a number on it"
+DRY_APART = 0.05
+"""Chances that differ by less are said as one."""
+
+
 def chance_words(slot: Slot) -> str:
-    """How likely a slot is to hold: "48 % likely to hold", with "risky" where it hardly will."""
-    return f"{chance_figure(slot)} likely to hold"
+    """How likely a slot is to hold: "48 % likely to hold", with "risky" where it hardly will.
+
+    Where the dry hours that are wanted after it are less likely, that chance stands behind it.
+    """
+    if slot.chance is None:
+        return NO_FIGURE
+    words = f"{chance_figure(slot.chance)} likely to hold"
+    if slot.chance_dry is not None and slot.chance - slot.chance_dry >= DRY_APART:
+        words += f" ({100 * slot.chance_dry:.0f}\u00a0% with the dry hours wanted after it)"
+    return words
 
 
-def chance_figure(slot: Slot) -> str:
-    """The chance of a slot to hold for a column of that name: "48 %", "risky, 20 %"."""
-    risky = "risky, " if slot.chance < RISKY else ""
-    return f"{risky}{100 * slot.chance:.0f}\u00a0%"
+def chance_figure(chance: float | None) -> str:
+    """A chance for a column of that name: "48 %", "risky, 20 %", "no number yet"."""
+    if chance is None:
+        return "no number yet"
+    risky = "risky, " if chance < RISKY else ""
+    return f"{risky}{100 * chance:.0f}\u00a0%"
+
+
+def how_known(evening: Evening) -> str:
+    """How the chance of the first answer is known, and where chances end."""
+    known = evening.chance_known
+    over = f"no number is put on mornings more than {most_lead_d()} days ahead"
+    if known is None:
+        return f"Chances: {over}{_own_words(evening)}"
+    said = f"{100 * known.low:.0f}-{100 * known.high:.0f} %"
+    came = f"{known.held} of {known.cases} jobs held" if known.cases else "no job was judged"
+    return (f"Chances: where {said} was said so far ahead, {came} ({known.over}; "
+            f"{known.mornings} mornings in all){_own_words(evening)}; {over}")  # fmt: skip
+
+
+def _own_words(evening: Evening) -> str:
+    """What the site's own answers have to do with it, once there are any."""
+    learned = evening.site.learned
+    if not learned.cases:
+        return ""
+    if not learned.weight:
+        return (f"; {learned.cases} of this site's own answers judged so far, they count from "
+                f"{FEWEST} on")  # fmt: skip
+    return (f"; drawn to this site's own {learned.cases} answers, which weigh "
+            f"{100 * learned.weight:.0f} %")  # fmt: skip
 
 
 def held_words(answer: DayAnswer, evening: Evening) -> str:
@@ -246,6 +299,25 @@ def held_words(answer: DayAnswer, evening: Evening) -> str:
         return "look at the buds first"
     words = limit_words(answer.held_by, evening.material)
     return f"not ruled out: {words}" if answer.verdict == "unknown" else words
+
+
+def dew_line(evening: Evening) -> str:
+    """When the wood dries on the first day: "dry from about 10:00, sure from 12:00".
+
+    Empty where it is dry from first light on, or in no hour, or the material does not ask.
+    """
+    if all(limit.quantity != "hours_dry" for limit in evening.material.limits):
+        return ""
+    day = evening.first.date
+    dry_from = background_of(evening.hours).dry_from(day)
+    if dry_from is None:
+        return ""
+    about, sure = dry_from
+    words = f"dry from {clock(about)}"
+    if about != sure:
+        words = f"dry from about {clock(about)}, "
+        words += "never surely" if sure is None else f"sure from {clock(sure)}"
+    return f"The wood on {day_words(day)}: {words}"
 
 
 MOST_HOLES = 4

@@ -19,8 +19,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import InputError
-from spraywindow.jobs.season import season_leaf_fall
-from spraywindow.site import Site, block_need, season_start
+from spraywindow.site import Site, block_need, season_leaf_fall, season_start
 from spraywindow.weather import Array
 from spraywindow.winters import PastWinters, Share, past_season
 

@@ -17,6 +17,8 @@ from spraywindow.call import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    PastColumnsOption,
+    PastOption,
     note,
     progress,
     say,
@@ -176,6 +178,8 @@ def visits(
         int, typer.Option(min=1, max=20, help="For the book: sites one crew serves on a good day.")
     ] = 2,
     now: NowOption = None,
+    winters: PastOption = None,
+    winters_columns: PastColumnsOption = None,
     json: JsonOption = False,
 ) -> None:
     """Say which sites to visit tomorrow, in which order, with what; or whom to promise what."""
@@ -195,6 +199,12 @@ def visits(
 
     share = _share(usual)
     the, tables = with_weather(listed, unread, records=True)
+    if winters is not None:
+        from spraywindow.site import with_flowers
+        from spraywindow.sources.files import read_weather
+
+        past = read_weather(winters, columns=winters_columns)
+        the = [with_flowers(each, past, at, ahead) for each, ahead in zip(the, tables, strict=True)]
     matrix, told = _driving(
         the, home, quantity(speed, "km/h", where="--speed"), road, minutes, others=bool(unread.rows)
     )

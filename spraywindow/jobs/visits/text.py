@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from spraywindow.days import day_words
-from spraywindow.jobs.slots import reason
+from spraywindow.jobs.slots import chance_words, reason
 from spraywindow.jobs.visits.answer import Choice, LeftOut, PlannedStop, Visits
 from spraywindow.jobs.visits.book import Book
 from spraywindow.show import (
@@ -64,7 +64,7 @@ def _round_text(visits: Visits) -> str:
         ])  # fmt: skip
         why.append(paragraph(
             f"{stop.order}. {site}: {urgency_words(choice)}; "
-            f"{100 * slot.chance:.0f} % that the hours hold."
+            f"{chance_words(slot)}."
         ))  # fmt: skip
     head = ["", "leave", "drive", "there", "spray", "material", "good hours", "site"]
     return table_text(head, rows, right=(2,)) + "\n\n" + "\n".join(why)
@@ -90,14 +90,11 @@ def _urgency_text(visits: Visits) -> str:
     head = ["material", "answer", "owed", "known", "later", "last day", "urgency", "site"]
     note = (
         "Urgency: rounds owed over usable mornings left, those known this week and those "
-        "expected later, to the day before the usual first flower. The round with the most "
-        "urgency goes, and of equal ones that with the least driving."
+        "expected later, to the material's last day before the first flower. The round with "
+        "the most urgency goes, and of equal ones that with the least driving."
     )
     if any(choice.urgency.assumed for choice in visits.every_choice):
-        note += (
-            " * assumed, mild winters: write usual_first_flower in the site file; `season` says "
-            "when these trees flower."
-        )
+        note += " * assumed, mild winters: write usual_first_flower in the site file."
     table = table_text(head, rows, right=(2, 3, 4, 6))
     return f"How urgent, the most first\n{table}\n{paragraph(note)}"
 

@@ -14,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import WeatherError, one_line
+from spraywindow.sources import settle_totals
 from spraywindow.sources.files.column_map import KINDS
 from spraywindow.sources.files.steps import (
     HOUR,
@@ -26,15 +27,10 @@ from spraywindow.sources.files.steps import (
     step_notes,
     usual_step,
 )
-from spraywindow.weather import LONGEST_H, PERIOD_COLUMNS, RANGE_COLUMNS
+from spraywindow.weather import DIRECTED_MS, LONGEST_H, PERIOD_COLUMNS, RANGE_COLUMNS
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
-ROUNDING_MM = 0.5
-"""A total may exceed the sum of its known hours by this much [mm]: six hours rounded to 0.1 mm
-or 0.01 in; P: common practice, no source."""
-LONGEST_TOTAL_H = 12
-"""Rain totals over more hours than this stay unknown, unless they are zero."""
 
 
 def instants(grid: Integers, at: Integers, values: Floats, steps: Integers | int) -> Floats:
@@ -117,84 +113,6 @@ def held_maxima(grid: Integers, start: Integers, values: Floats, covers: int) ->
         inside = (place >= 0) & (place < grid.size) & ~np.isnan(values)
         out[place[inside]] = np.fmax(out[place[inside]], values[inside])
     return out
-
-
-def settle_totals(
-    grid: Integers,
-    rain_mm: Floats,
-    periods: Floats,
-    start: Integers,
-    totals_mm: Floats,
-    covers: int,
-) -> tuple[Floats, Floats, list[str]]:
-    """Bring rain totals over several hours to the hours whose own rain is not known.
-
-    A total of zero settles all its hours. Hours that are known already count first: what is
-    left of the total belongs to the others (to the dry ones, where all are known and the total
-    is clearly more than their sum). Totals over more than `LONGEST_TOTAL_H` hours,
-    totals that overlap an earlier one, and totals smaller than the known hours in them leave
-    their hours unknown.
-
-    Parameters
-    ----------
-    grid : integer array, shape (hours,)
-        Minutes of the whole hours; it holds all the hours of every total.
-    rain_mm : array, shape (hours,)
-        Hourly rain, NaN where unknown.
-    periods : array, shape (3, hours)
-        Totals that are there already (of a shorter length), in the order of
-        `spraywindow.weather.table.PERIOD_COLUMNS`; NaN where there is none.
-    start : integer array, shape (n,)
-        Minute at which each total starts, ascending.
-    totals_mm : array, shape (n,)
-        NaN is unknown.
-    covers : int
-        Length [min].
-
-    Returns
-    -------
-    rain_mm, periods : arrays
-        As given, completed.
-    notes : list of str
-        How many totals could not be used.
-    """
-    rain, periods = rain_mm.copy(), periods.copy()
-    length = covers // HOUR
-    place = (start - grid[0]) // HOUR  # (n,): first hour of each total
-    left_out = 0
-    for row in place[totals_mm == 0.0]:
-        dry = row + np.flatnonzero(np.isnan(rain[row : row + length]))
-        if np.nansum(rain[row : row + length]) > 0 or not np.isnan(periods[1, dry]).all():
-            left_out += 1  # another total says that it rained
-        else:
-            rain[dry] = 0.0
-    for row, total in zip(place[totals_mm > 0], totals_mm[totals_mm > 0], strict=True):
-        hours = slice(row, row + length)
-        lacking = row + np.flatnonzero(np.isnan(rain[hours]))
-        rest = round(total - np.nansum(rain[hours]), 6)
-        if not lacking.size and rest > ROUNDING_MM:
-            # Hours said to be dry hide rain: they are known no longer.
-            lacking = row + np.flatnonzero(rain[hours] == 0.0)
-            rain[lacking] = np.nan
-        if not lacking.size:
-            continue
-        first, count = int(lacking[0]), int(lacking.size)
-        parted = int(lacking[-1]) - first + 1 != count
-        if (
-            length > LONGEST_TOTAL_H
-            or parted
-            or rest < 0
-            or not np.isnan(periods[1, lacking]).all()
-        ):
-            left_out += 1
-        elif count == 1 or rest == 0:
-            rain[lacking] = rest
-        else:
-            periods[:, lacking] = np.array(
-                [np.full(count, rest), np.full(count, count), np.arange(count)]
-            )
-    notes = [f"{left_out} rain totals could not be used; their hours are unknown"] * bool(left_out)
-    return rain, periods, notes
 
 
 Flags = NDArray[np.bool_]
@@ -331,13 +249,13 @@ def on_hours(
     _check_span(low, max(ends), name)
     rows = _Rows(np.arange(low, max(ends) + 1, HOUR, dtype=np.int64), at, steps)
     columns: dict[str, Floats] = {}
-    for key, found in readings.items():
+    for key in readings:
         if key == "rain_mm":
             columns |= _rain(rows.grid, periods[key], notes)
         elif key in periods:
             columns[key] = _over_time(rows.grid, key, periods[key], notes)
         else:
-            columns[key] = _instant(rows, key, found[0].values)
+            columns[key] = _instant(rows, key, _blowing(key, readings))
     if usual_step(at) < HOUR:
         _within_hours(rows, readings, columns, notes)
     index = pd.DatetimeIndex(pd.to_datetime(rows.grid * 60, unit="s", utc=True), name="time")
@@ -383,6 +301,15 @@ def _anchor(at: Integers, anchor: int, step: int, name: str) -> int:
     return first
 
 
+def _blowing(key: str, readings: dict[str, list[Reading]]) -> Floats:
+    """A column's readings; a direction 0 of a calm is its code, and turns no hour between."""
+    values = readings[key][0].values
+    if key != "wind_from_deg" or "wind_ms" not in readings:
+        return values
+    calm = readings["wind_ms"][0].values < DIRECTED_MS
+    return np.where(calm & (values == 0.0), np.nan, values)
+
+
 def _instant(rows: _Rows, key: str, values: Floats) -> Floats:
     if key == "wind_from_deg":
         return directions(rows.grid, rows.at, values, rows.steps)
@@ -417,7 +344,8 @@ def _rain(grid: Integers, periods: list[Lasting], notes: list[str]) -> dict[str,
             hourly = within_hour(grid, start, values, length, "total")
             rain = np.where(np.isnan(rain), hourly, rain)
         else:
-            rain, totals, more = settle_totals(grid, rain, totals, start, values, length)
+            first = (start - grid[0]) // HOUR
+            rain, totals, more = settle_totals(rain, totals, first, values, length // HOUR)
             notes += more
     if np.isnan(totals).all():
         return {"rain_mm": rain}

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError, WeatherError, did_you_mean, one_line
+from spraywindow.sources.files.bulletin import is_bulletin, parse
 from spraywindow.sources.files.column_map import (
     ColumnMap,
     FileLayout,
@@ -35,7 +36,8 @@ def read_weather(
     Parameters
     ----------
     path : str or Path
-        CSV (plain or gzip; comma, semicolon or tab; decimal point or comma) or Parquet.
+        CSV (plain or gzip; comma, semicolon or tab; decimal point or comma) or Parquet; or one
+        station's text bulletin of the US National Blend of Models, which takes no map.
     columns : mapping, str or Path, optional
         The column map, or the path of a TOML file that holds it. None: the file uses the names
         and units of the weather table and a column `time` of ISO 8601 stamps with an offset.
@@ -59,6 +61,10 @@ def read_weather(
     path = Path(path)
     layout_map = load_map(columns) if columns is not None else None
     head = start_of(path)
+    if is_bulletin(head):
+        if layout_map is not None:
+            raise InputError("a bulletin takes no column map", where=str(path))
+        return check_hourly(parse(path.read_text("ascii", "replace")).weather, name=path.name)
     if layout_map is None:
         layout_map = _own_layout(path, head)
     parts = [part for found in layout_map.values.values() for part in found]

@@ -186,15 +186,17 @@ def numbers(values: Any, *, service: str, where: str) -> NDArray[np.float64]:
     Raises
     ------
     SourceError
-        If it is not a list, or holds something else.
+        If it is not a list, or holds something else: text that looks like a number, true and
+        false (which Python takes for 1 and 0), an infinite or endlessly long one.
     """
-    if isinstance(values, list):
+    if isinstance(values, list) and {type(v) for v in values} <= {int, float, type(None)}:
         try:
-            read = [math.nan if v is None else float(v) for v in values]
-        except (TypeError, ValueError, OverflowError):
+            read = np.array([math.nan if v is None else float(v) for v in values], dtype=float)
+        except OverflowError:
             pass
         else:
-            return np.asarray(read, dtype=np.float64)
+            if not np.isinf(read).any():
+                return read
     raise SourceError(f"{where} is not a list of numbers", where=service, cure="report this")
 
 

@@ -1,5 +1,6 @@
 # What other folders may use of it, loaded when first used.
 
+from . import finish as finish  # From what a service gave to the weather table
 from . import metnorway as metnorway  # Hourly forecast of MET Norway
 from . import nws as nws  # Hourly forecast of the US National Weather Service: gridpoint layers
 from . import openmeteo as openmeteo  # Hourly forecast of Open-Meteo: worldwide

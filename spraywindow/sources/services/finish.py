@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import SourceError, describe
+from spraywindow.sources import LONGEST_TOTAL_H, settle_totals
 from spraywindow.sources.http import OLDEST_COPY_H, Fetched, odd
 from spraywindow.weather import COLUMNS, OPTIONAL, PERIOD_COLUMNS, RANGE_COLUMNS, check_hourly
 
 HOUR = pd.Timedelta(hours=1)
-LONGEST_TOTAL_H = 12
 LONGEST_SPAN_H = 1000
 OLDEST_ISSUE_H = 24.0
 """A forecast issued longer ago is refused: services were seen to answer 200 with forecasts
@@ -67,9 +67,9 @@ def hours_between(first: pd.Timestamp, last: pd.Timestamp, *, service: str) -> p
 def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.DataFrame:
     """Lay rain totals out on hours without ever spreading one.
 
-    One-hour totals become ``rain_mm``; a zero settles all its hours; any other total of up to
-    12 h stays whole in `PERIOD_COLUMNS` on the hours that nothing finer tells; what is longer,
-    negative or unknown tells nothing.
+    One-hour totals become ``rain_mm``; longer ones are settled as those of a file
+    (`spraywindow.sources.coarse.settle_totals`), the shortest first; a negative or unknown
+    one tells nothing.
 
     Parameters
     ----------
@@ -80,22 +80,41 @@ def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.Dat
     Returns
     -------
     pandas.DataFrame
-        ``rain_mm`` and `PERIOD_COLUMNS` on `index`; NaN is unknown.
+        ``rain_mm`` and `PERIOD_COLUMNS` on `index`; NaN is unknown. ``attrs["notes"]`` says how
+        many dry hours a longer total made unknown.
     """
-    out = pd.DataFrame(np.nan, index=index, columns=["rain_mm", *PERIOD_COLUMNS])
-    values = out.to_numpy(copy=True)
-    for total in sorted(totals, key=lambda t: (t.hours, t.start)):
-        if not total.rain_mm >= 0 or (total.hours > LONGEST_TOTAL_H and total.rain_mm > 0):
+    told = [
+        total
+        for total in totals
+        if total.rain_mm >= 0
+        and total.start <= index[-1]
+        and total.start + total.hours * HOUR > index[0]
+        and (total.hours <= LONGEST_TOTAL_H or total.rain_mm == 0)
+    ]
+    before = max([0, *(int((index[0] - total.start) / HOUR) for total in told)])
+    rows = [int((total.start - index[0]) / HOUR) + before for total in told]
+    count = max([before + len(index), *(r + t.hours for r, t in zip(rows, told, strict=True))])
+    rain, periods = np.full(count, np.nan), np.full((len(PERIOD_COLUMNS), count), np.nan)
+    hidden = 0
+    by_length: dict[int, list[tuple[int, float]]] = {}
+    for row, total in sorted(zip(rows, told, strict=True)):
+        by_length.setdefault(total.hours, []).append((row, total.rain_mm))
+    for hours, found in sorted(by_length.items()):
+        first, mm = (np.array(values) for values in zip(*found, strict=True))
+        if hours == 1:
+            rain[first] = mm
             continue
-        hours = pd.date_range(total.start, periods=total.hours, freq="h")
-        for number, row in enumerate(index.get_indexer(hours)):
-            if row < 0 or not np.isnan(values[row, :2]).all():
-                continue
-            if total.hours == 1 or total.rain_mm == 0:
-                values[row, 0] = total.rain_mm
-            else:
-                values[row, 1:] = total.rain_mm, total.hours, number
-    return pd.DataFrame(values, index=index, columns=out.columns)
+        dry = rain == 0.0
+        rain, periods, _ = settle_totals(rain, periods, first, mm, hours)
+        hidden += int(np.count_nonzero(dry & np.isnan(rain)))
+    here = slice(before, before + len(index))
+    out = pd.DataFrame(
+        {"rain_mm": rain[here], **dict(zip(PERIOD_COLUMNS, periods[:, here], strict=True))},
+        index=index,
+    )
+    note = f"{hidden} hours said to be dry hide rain of a longer total: they are unknown"
+    out.attrs["notes"] = [note] * bool(hidden)
+    return out
 
 
 def newest(read: Callable[[bool], pd.DataFrame]) -> pd.DataFrame:

@@ -2,7 +2,9 @@
 
 Two days and a half come by the hour, the week after in steps of 6 h: instants are interpolated
 over one step, with the service's own extremes of the step beside them, and the rain totals stay
-whole. The reply begins at the present hour.
+whole. The reply begins at the present hour. The Nordic area has chances of rain, which are read;
+its percentiles of temperature and wind are not: the table has extremes of a step, and a
+percentile is none.
 
 References
 ----------
@@ -19,6 +21,7 @@ from numpy.typing import NDArray
 
 from spraywindow.errors import InputError
 from spraywindow.place import Place
+from spraywindow.sources import LONGEST_PLAIN_STEP_H
 from spraywindow.sources.http import block, get_json, hour_stamps, numbers, stamps
 from spraywindow.sources.services.finish import (
     HOUR,
@@ -47,12 +50,10 @@ INSTANTS = {  # their name: our name; all are on the stamp
     "wind_from_direction": "wind_from_deg",
     "cloud_area_fraction": "cloud",
 }
+AMOUNT, CHANCE = "precipitation_amount", "probability_of_precipitation"
 EXTREMES = {"air_temperature_min": "temp_min_c", "air_temperature_max": "temp_max_c"}
 PERIODS_H = {"next_1_hours": 1, "next_6_hours": 6}
 LONGEST_STEP_H = 6
-LONGEST_PLAIN_STEP_H = 3
-"""Over a longer step the temperature between the stamps is unknown without the step's extremes:
-interpolated ones were seen 2.3 degC above the service's own minimum [h]."""
 
 
 def parse(payload: Any) -> pd.DataFrame:
@@ -103,10 +104,9 @@ def parse(payload: Any) -> pd.DataFrame:
     if "wind_from_deg" in columns:
         columns["wind_from_deg"] = columns["wind_from_deg"] % 360
 
-    coming = [_details(step, "next_6_hours") for step in steps]
     fits = (step_h > 1) & (step_h <= LONGEST_STEP_H)
     for theirs, ours in EXTREMES.items():
-        values = _column([step.get(theirs) for step in coming], theirs, "temp_c", units)
+        values = _column(_given(steps, "next_6_hours", theirs), theirs, "temp_c", units)
         columns[ours] = np.where(fits, values[left], np.nan)
     bare = np.isnan(columns["temp_min_c"]) | np.isnan(columns["temp_max_c"])
     temp = np.where((share > 0) & (step_h > LONGEST_PLAIN_STEP_H) & bare, np.nan, columns["temp_c"])
@@ -115,24 +115,44 @@ def parse(payload: Any) -> pd.DataFrame:
     columns["temp_min_c"] = np.where(bare, np.nan, np.fmin(columns["temp_min_c"], temp))
     columns["temp_max_c"] = np.where(bare, np.nan, np.fmax(columns["temp_max_c"], temp))
 
-    table = pd.DataFrame(columns, index=index).join(
-        rain_columns(index, _totals(steps, times, units))
+    one, six = (
+        _column(_given(steps, name, CHANCE), CHANCE, "rain_chance", units) for name in PERIODS_H
     )
+    if not np.isnan(one).all() or not np.isnan(six).all():
+        # of six hours it stands whole on each of them: none can be likelier wet
+        own = np.where((step_h <= 1) & ~np.isnan(one[left]), one[left], six[left])
+        columns["rain_chance"] = np.where(step_h <= LONGEST_STEP_H, own, np.nan)
+
+    rain = rain_columns(index, _totals(steps, times, units))
+    table = pd.DataFrame(columns, index=index).join(rain)
+    table.attrs["notes"] = rain.attrs["notes"]
     updated = block(meta, "updated_at", service=SERVICE.name)
     table.attrs["issued"] = stamps([updated], service=SERVICE.name)[0]
     return table
 
 
 def _totals(steps: list[Any], times: pd.DatetimeIndex, units: Any) -> list[RainTotal]:
-    """Take the shortest total of each step: the longer ones overlap the next steps'."""
-    given, hours = [], []
-    for step in steps:
-        told = {h: _details(step, p).get("precipitation_amount") for p, h in PERIODS_H.items()}
-        shortest = next((h for h, mm in told.items() if mm is not None), 1)
-        given.append(told[shortest])
-        hours.append(shortest)
-    rain = _column(given, "precipitation_amount", "rain_mm", units)
-    return [RainTotal(t, h, float(mm)) for t, h, mm in zip(times, hours, rain, strict=True)]
+    """Take the shortest total of each step, and longer ones over hours that are all told.
+
+    Any other longer total overlaps the next steps' own. Those over told hours check them: the
+    hourly amounts were seen to hold less than their total.
+    """
+    columns = {
+        hours: _column(_given(steps, name, AMOUNT), AMOUNT, "rain_mm", units)
+        for name, hours in PERIODS_H.items()
+    }
+    hourly = {time for time, mm in zip(times, columns[1], strict=True) if not np.isnan(mm)}
+    totals = []
+    for hours, column in columns.items():
+        for time, mm in zip(times, column, strict=True):
+            within = {time + hour * HOUR for hour in range(hours)}
+            if time not in hourly or within <= hourly:
+                totals.append(RainTotal(time, hours, float(mm)))
+    return totals
+
+
+def _given(steps: list[Any], period: str, theirs: str) -> list[Any]:
+    return [_details(step, period).get(theirs) for step in steps]
 
 
 def _details(step: Any, period: str) -> Any:

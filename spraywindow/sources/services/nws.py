@@ -12,10 +12,12 @@ References
 from __future__ import annotations
 
 import re
+from collections import Counter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from spraywindow.errors import InputError, SourceError
 from spraywindow.place import Place
@@ -53,6 +55,7 @@ LAYERS = {  # their name: our name; each holds on every hour of its interval
 }
 RAIN = "quantitativePrecipitation"
 LONGEST_INTERVAL_H = 400
+Floats = NDArray[np.float64]
 GRID_KEPT_H = 30 * 24.0
 """Which grid square a point lies in hardly ever changes: an old answer may stand in [h]."""
 
@@ -97,14 +100,25 @@ def parse(payload: Any) -> pd.DataFrame:
         raise SERVICE.odd("the answer holds no layers")
     last = max(i.start + (i.hours - 1) * HOUR for i in told)
     index = hours_between(min(i.start for i in told), last, service=SERVICE.name)
-    columns = {
-        LAYERS[name]: _expanded(index, layer)
+    expanded = {
+        name: _expanded(index, layer)
         for name, layer in layers.items()
         if layer or LAYERS[name] in REQUIRED
     }
-    table = pd.DataFrame(columns, index=index).join(
-        rain_columns(index, [RainTotal(*interval) for interval in rain])
-    )
+    columns = {LAYERS[name]: values for name, (values, _) in expanded.items()}
+    sound = _sound_totals(rain)
+    amounts = rain_columns(index, sound)
+    table = pd.DataFrame(columns, index=index).join(amounts)
+    differ = {name: count for name, (_, count) in expanded.items() if count}
+    if len(sound) < len(set(rain)):
+        differ[RAIN] = len({
+            total.start + hour * HOUR
+            for total in set(rain).difference(sound) for hour in range(total.hours)
+        })  # fmt: skip
+    table.attrs["notes"] = amounts.attrs["notes"] + [
+        f"{name}: {count} hours are told more than one thing and are unknown"
+        for name, count in differ.items()
+    ]
     table.attrs["issued"] = _time(updated)
     return table
 
@@ -137,13 +151,24 @@ def _layer(properties: Any, name: str, ours: str) -> list[Validity]:
     return intervals
 
 
-def _expanded(index: pd.DatetimeIndex, layer: list[Validity]) -> np.ndarray:
-    """Lay each value out on all hours of its interval."""
-    out = np.full(len(index), np.nan)
+def _expanded(index: pd.DatetimeIndex, layer: list[Validity]) -> tuple[Floats, int]:
+    """Lay each value out on all hours of its interval; count those that are told differently.
+
+    These are unknown: intervals that overlap and differ contradict each other.
+    """
+    low, high = np.full(len(index), np.inf), np.full(len(index), -np.inf)
     for start, hours, value in layer:
         first = int((start - index[0]) / HOUR)
-        out[first : first + hours] = value
-    return out
+        here = slice(first, first + hours)
+        low[here], high[here] = np.minimum(low[here], value), np.maximum(high[here], value)
+    return np.where(low == high, low, np.nan), int(np.count_nonzero(low < high))
+
+
+def _sound_totals(rain: list[Validity]) -> list[RainTotal]:
+    """Leave out totals that share an hour with another one: both cannot be right."""
+    totals = [RainTotal(*interval) for interval in set(rain)]
+    told = Counter(t.start + hour * HOUR for t in totals for hour in range(t.hours))
+    return [t for t in totals if all(told[t.start + hour * HOUR] == 1 for hour in range(t.hours))]
 
 
 def _time(text: Any) -> pd.Timestamp:

@@ -57,13 +57,16 @@ VARIABLES = (
 )
 
 
-def parse(payload: Any) -> pd.DataFrame:
-    """Read a reply of the forecast address.
+def parse(payload: Any, ending: str = "") -> pd.DataFrame:
+    """Read a reply of the forecast address, or one member of the ensemble's.
 
     Parameters
     ----------
     payload : object
         The JSON document, for one place, asked with ``timezone=GMT``.
+    ending : str
+        What follows the names of the variables: of a member ``"_member01"``, of one of several
+        models ``"_member01_MODEL"``.
 
     Returns
     -------
@@ -92,15 +95,16 @@ def parse(payload: Any) -> pd.DataFrame:
     hourly = payload["hourly"]
     columns = {}
     for variable in VARIABLES:
-        if variable.theirs not in hourly:
+        name = variable.theirs + ending
+        if name not in hourly:
             if variable.ours in REQUIRED:
                 columns[variable.ours] = pd.Series(float("nan"), index=index)
             continue
-        values = numbers(hourly[variable.theirs], service=SERVICE.name, where=variable.theirs)
+        values = numbers(hourly[name], service=SERVICE.name, where=name)
         if len(values) != len(told):
-            raise SERVICE.odd(f"{variable.theirs} has {len(values)} values for {len(told)} hours")
+            raise SERVICE.odd(f"{name} has {len(values)} values for {len(told)} hours")
         series = pd.Series(values, index=told).reindex(index)
-        columns[variable.ours] = _in_our_unit(series, variable, units.get(variable.theirs))
+        columns[variable.ours] = _in_our_unit(series, variable, units.get(name))
     return pd.DataFrame(columns, index=index)
 
 
@@ -113,6 +117,21 @@ def _in_our_unit(series: pd.Series, variable: Variable, unit: Any) -> pd.Series:
         raise SERVICE.odd(f"{variable.theirs} comes in {unit!r}") from error
     out = pd.Series(values, index=series.index)
     return out.shift(-1) if variable.hour_ending else out
+
+
+def asked(place: Place, api_key: str | None) -> dict[str, str | int | float]:
+    """What is asked of the service: all variables, two days back and ten ahead, in UTC."""
+    params: dict[str, str | int | float] = {
+        "latitude": round(place.latitude, 4),
+        "longitude": round(place.longitude, 4),
+        "elevation": round(place.elevation_m),
+        "hourly": ",".join(variable.theirs for variable in VARIABLES),
+        "timezone": "GMT",
+        "wind_speed_unit": "ms",
+        "past_days": PAST_DAYS,
+        "forecast_days": FORECAST_DAYS,
+    }
+    return params | {"apikey": api_key} if api_key else params
 
 
 def forecast(
@@ -144,18 +163,7 @@ def forecast(
     """
     key = api_key or os.environ.get("SPRAYWINDOW_OPENMETEO_KEY")
     base = base_url or (CUSTOMER_URL if key else BASE_URL)
-    params: dict[str, str | int | float] = {
-        "latitude": round(place.latitude, 4),
-        "longitude": round(place.longitude, 4),
-        "elevation": round(place.elevation_m),
-        "hourly": ",".join(variable.theirs for variable in VARIABLES),
-        "timezone": "GMT",
-        "wind_speed_unit": "ms",
-        "past_days": PAST_DAYS,
-        "forecast_days": FORECAST_DAYS,
-    }
-    if key:
-        params["apikey"] = key
+    params = asked(place, key)
     payload, answer = get_json(session, f"{base}/forecast", params, now=now, service=SERVICE.name)
     table = parse(payload)
     forecast_from = min(now, answer.fetched).floor("h")

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from spraywindow.errors import InputError
-from spraywindow.jobs.feed.waking import Flowering, leaf_stage, waking
+from spraywindow.jobs.feed.advice import Wake
+from spraywindow.jobs.feed.waking import Waking, leaf_stage, waking
 from spraywindow.site.site import Site, site_of
 from tests.year_site import FEEDING, tables
 
@@ -19,7 +20,7 @@ def site(**changes: Any) -> Site:
     return site_of(tables(**changes))
 
 
-def woken(today: date, **changes: Any) -> Flowering:
+def woken(today: date, **changes: Any) -> Waking:
     the = site(**changes)
     return waking(the.blocks[0], the, today)
 
@@ -36,8 +37,8 @@ def test_flowering_that_was_seen_comes_before_the_usual_day() -> None:
 
 def test_buds_seen_closed_in_the_last_days_hold_the_usual_day_back() -> None:
     found = woken(date(2026, 3, 6), feeding=USUAL, **seen("bud swell", "2026-03-05"))
-    assert found.wake is None
-    assert "bud swell" in str(found.why)
+    # from bud swell three weeks to the first flower (P)
+    assert found.wake == Wake(date(2026, 3, 26), observed=False)
 
 
 def test_buds_seen_long_ago_say_nothing_of_now() -> None:

@@ -200,6 +200,8 @@ def test_weather_is_filled_in_and_marked() -> None:
     assert (filled.temp_c, filled.wind_ms, filled.wind_from_deg) == (1.0, 4.0, 0.0)
     assert filled.estimated == ("temp_c", "wind_from_deg")
     assert filled.weather_source == "demo"
+    calm = weather(wind_from_deg=0.0, wind_ms=0.3)  # direction 0 of a calm is a code: WMO-No. 306
+    assert with_weather(entry(), calm).wind_from_deg is None
     table.attrs["forecast_from"] = pd.Timestamp(START)
     assert with_weather(filled, table).weather_source == "demo (forecast)"
 

@@ -174,6 +174,8 @@ def test_the_forecasts_errors_are_what_came_less_the_forecast(site: Site) -> Non
         hour["wind_from_deg"] = 350.0
     told = judged(site, weather(wind_from_deg=10.0), hours=north)
     assert told.errors["wind_from_deg"]["mean"] == 20.0  # the short way round
+    calm = judged(site, weather(wind_from_deg=0.0, wind_ms=0.3), hours=north)
+    assert "wind_from_deg" not in calm.errors  # it comes from nowhere
 
 
 def test_a_receipt_keeps_the_weather_of_its_hours(site: Site) -> None:

@@ -11,12 +11,14 @@ import pandas as pd
 import pytest
 
 from spraywindow.errors import InputError
-from spraywindow.jobs.slots.first import Urgency, end_is_assumed, last_day_of
+from spraywindow.jobs.slots.first import Urgency
 from spraywindow.jobs.visits.answer import Visits, plan_visits, told_apart, why_not_visited
 from spraywindow.jobs.visits.driving import driving_minutes
 from spraywindow.jobs.visits.route import CrewDay, Job, route_of
+from spraywindow.site.flowers import last_day_of, main_flowering
 from spraywindow.site.site import Site, read_site, with_done
 from spraywindow.sources.files.read_file import read_weather
+from spraywindow.spray.catalogue import COPPER, OIL
 from tests.site_files import write_site, write_weather
 
 EVENING = pd.Timestamp("2026-01-08 16:00", tz="UTC")
@@ -49,8 +51,12 @@ def test_urgency_is_rounds_owed_over_chances_left() -> None:
 
 def test_the_season_ends_before_the_usual_first_flower(tmp_path: Path) -> None:
     north = _site(tmp_path, "north")
-    assert last_day_of(north, dt.date(2026, 1, 8)) == dt.date(2026, 2, 28)
-    assert last_day_of(north, dt.date(2025, 11, 8)) == dt.date(2026, 2, 28)
+    for day in (dt.date(2026, 1, 8), dt.date(2025, 11, 8)):
+        found = main_flowering(north, day)
+        assert found.day == dt.date(2026, 3, 1)
+        assert last_day_of(COPPER, found) == dt.date(2026, 2, 28)
+        # oil goes up to bud burst: ten days before the flowers its last stage is over (P)
+        assert last_day_of(OIL, found) == dt.date(2026, 2, 18)
 
 
 def test_an_assumed_end_gives_way_to_buds_that_were_seen(tmp_path: Path) -> None:
@@ -58,14 +64,15 @@ def test_an_assumed_end_gives_way_to_buds_that_were_seen(tmp_path: Path) -> None
     text = path.read_text().replace('usual_first_flower = "1 Mar"\n', "")
     path.write_text(text)
     march = dt.date(2026, 3, 12)
-    assumed = read_site(path)
-    assert end_is_assumed(assumed)
-    assert not end_is_assumed(_site(tmp_path, "B"))
+    assumed = main_flowering(read_site(path), march)
+    assert assumed.assumed
+    assert not main_flowering(_site(tmp_path, "B"), march).assumed
     # dormant on 2 January: in flower in mid-February all the same
-    assert last_day_of(assumed, march) == dt.date(2026, 2, 14)
+    assert assumed.day == dt.date(2026, 2, 15)
     path.write_text(text.replace("2026-01-02", "2026-03-10"))
-    assert last_day_of(read_site(path), march) == dt.date(2026, 4, 6)
-    assert last_day_of(read_site(path), dt.date(2026, 3, 9)) == dt.date(2026, 2, 14)  # not seen yet
+    assert main_flowering(read_site(path), march).day == dt.date(2026, 4, 7)
+    before = main_flowering(read_site(path), dt.date(2026, 3, 9))  # not seen yet
+    assert before.day == dt.date(2026, 2, 15)
 
 
 def test_the_plan_says_whether_the_end_is_assumed(tmp_path: Path, weather: pd.DataFrame) -> None:
@@ -116,9 +123,12 @@ def test_mornings_after_the_first_flower_are_no_chances(
 ) -> None:
     path = write_site(tmp_path / "A.toml")
     early = tmp_path / "early.toml"
-    early.write_text(path.read_text().replace('"1 Mar"', '"11 Jan"'))
+    # of buds that were dormant in early December nothing else follows
+    text = path.read_text().replace("2026-01-02", "2025-12-05")
+    early.write_text(text.replace('"1 Mar"', '"11 Jan"'))
     late_plan, plan = _plan([read_site(path)], weather), _plan([read_site(early)], weather)
-    assert [choice.urgency.known for choice in plan.choices[0]] == [2, 2]  # 9 and 10 January
+    known = {choice.material: choice.urgency.known for choice in plan.choices[0]}
+    assert known == {"oil": 0, "copper": 2}  # 9 and 10 January, too late for oil
     assert all(choice.urgency.known > 2 for choice in late_plan.choices[0])
 
 

@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from spraywindow.sources.coarse import settle_totals
 from spraywindow.sources.files.on_hours import (
     directions,
     held_maxima,
     instants,
-    settle_totals,
     within_hour,
 )
 from spraywindow.sources.files.steps import usual_step
@@ -22,15 +22,14 @@ def grid(hours: int) -> np.ndarray:
 
 
 def settle(rain: list[float], totals: dict[int, float], length_h: int) -> tuple[np.ndarray, ...]:
-    start = np.array(sorted(totals), dtype=np.int64) * 60
+    first = np.array(sorted(totals), dtype=np.int64)
     values = np.array([totals[hour] for hour in sorted(totals)], dtype=float)
     rain_mm, periods, _ = settle_totals(
-        grid(len(rain)),
         np.array(rain, float),
         np.full((3, len(rain)), NO),
-        start,
+        first,
         values,
-        length_h * 60,
+        length_h,
     )
     return rain_mm, periods
 

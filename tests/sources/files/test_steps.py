@@ -190,3 +190,19 @@ def test_the_far_days_of_an_export_are_judged(tmp_path: Path) -> None:
         tmp_path / "w.csv", columns | {"time": {"column": "time"}, "rain_mm": rain}
     )
     assert score_hours(table, PLACE, OIL)["verdict"].iloc[NOON] == "go"
+
+
+def test_a_calms_code_of_direction_turns_no_hour_between(tmp_path: Path) -> None:
+    # WMO-No. 306: a calm is reported as direction 0, which is no wind from the north (360)
+    whole = fortnight(gust_ms=None, rain_chance=None, wind_from_deg=270.0, cloud=None)
+    reports = whole.iloc[::3].copy()
+    reports.iloc[4, reports.columns.get_indexer(["wind_from_deg", "wind_ms"])] = 0.0
+    reports.to_csv(tmp_path / "w.csv")
+    instants = {"temp_c": "degC", "dew_point_c": "degC", "wind_ms": "m/s", "wind_from_deg": "deg"}
+    columns = {name: {"column": name, "unit": unit} for name, unit in instants.items()}
+    rain = {"column": "rain_mm", "unit": "mm", "covers": "step"}
+    told = read_weather(
+        tmp_path / "w.csv", columns | {"time": {"column": "time"}, "rain_mm": rain}
+    )["wind_from_deg"]
+    assert np.flatnonzero(told.isna()).tolist() == [10, 11, 12, 13, 14]
+    assert set(told.dropna().round(6)) == {270.0}

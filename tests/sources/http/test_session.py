@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import socket
 import time
 from collections.abc import Iterator
@@ -349,7 +350,7 @@ def test_a_deprecated_service_is_read_and_named(http: CachedSession) -> None:
 
 def test_blocks_and_numbers() -> None:
     assert numbers([1, None], service="s", where="w")[0] == 1.0
-    wrong: list[object] = [{}, [[]], ["x"]]
+    wrong: list[object] = [{}, [[]], ["x"], ["0_0"], ["1"], [True], [1.0, False], [-math.inf]]
     for bad in wrong:
         with pytest.raises(SourceError, match="w is not a list of numbers"):
             numbers(bad, service="s", where="w")

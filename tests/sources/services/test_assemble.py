@@ -42,10 +42,33 @@ def test_what_tells_nothing_leaves_the_hours_unknown(told: RainTotal) -> None:
     assert rain_columns(HOURS, [told]).isna().all(axis=None)
 
 
-def test_the_finer_total_wins_and_the_number_counts_from_the_start_of_the_period() -> None:
-    out = rain_columns(HOURS, [total(-2, 6, 3.0), total(0, 1, 0.5), total(1, 1, 0.0)])
-    assert out["rain_mm"].iloc[:2].tolist() == [0.5, 0.0]
-    assert out["rain_total_hour"].iloc[2:4].tolist() == [4, 5]
+def test_the_finer_total_wins_and_what_is_left_belongs_to_the_other_hours() -> None:
+    out = rain_columns(HOURS, [total(-2, 6, 3.0), total(2, 1, 0.5), total(3, 1, 0.0)])
+    assert out["rain_mm"].iloc[2:4].tolist() == [0.5, 0.0]
+    assert out["rain_total_mm"].iloc[:2].tolist() == [2.5, 2.5]
+    assert out["rain_total_hour"].iloc[:2].tolist() == [2, 3]  # two hours lie before the table
+    # the rest of a total that is parted by told hours stays unknown, as in a file
+    out = rain_columns(HOURS, [total(0, 6, 3.0), total(2, 1, 0.5)])
+    assert out["rain_mm"].iloc[:6].notna().tolist() == [False, False, True, False, False, False]
+    assert out["rain_total_mm"].isna().all()
+
+
+def test_a_total_of_more_than_its_hours_makes_the_dry_ones_unknown() -> None:
+    hourly = [total(hour, 1, mm) for hour, mm in enumerate([0.5, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0])]
+    out = rain_columns(HOURS, [*hourly, total(0, 6, 2.6)])
+    assert out["rain_mm"].iloc[:2].tolist() == [0.5, 1.0]
+    assert out["rain_mm"].iloc[2:6].isna().all()
+    assert out["rain_total_mm"].iloc[2:6].tolist() == pytest.approx([1.1] * 4)
+    assert out["rain_mm"].iloc[6] == 0.0
+    assert "4 hours said to be dry" in out.attrs["notes"][0]
+    # another total that sees much more than the first leaves nothing known of those hours
+    out = rain_columns(HOURS, [*hourly, total(0, 6, 2.6), total(1, 6, 9.0)])
+    assert out[["rain_mm", "rain_total_mm"]].iloc[2:7].isna().all(axis=None)
+    out = rain_columns(HOURS, [total(0, 6, 5.0), total(6, 6, 5.0), total(0, 12, 10.0)])
+    assert out["rain_total_mm"].iloc[:12].eq(5.0).all()  # two that make up the third
+    rounded = rain_columns(HOURS, [*hourly, total(0, 6, 1.9)])
+    assert rounded["rain_mm"].iloc[:7].notna().all()
+    assert not rounded.attrs["notes"]
 
 
 @given(st.lists(st.tuples(st.integers(-12, 23), st.integers(1, 24), st.floats(0, 50))))

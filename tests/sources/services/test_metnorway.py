@@ -293,3 +293,28 @@ def test_recorded_compact(name: str, hourly: int, steps: int) -> None:
     assert out["dew_point_c"].isna().all()  # only in "complete"
     # "compact" has no extremes: nothing between the stamps of the long steps
     assert out["temp_c"].notna().sum() == steps
+
+
+@needs_records
+def test_recorded_nordic_hours_hide_no_rain_and_have_their_chance() -> None:
+    payload = recorded("metno_complete_nordic_59N10E_2022-05-18.json")
+    out = metnorway.parse(payload)
+    six = slice("2022-05-19 18:00", "2022-05-19 23:00")  # 2.6 mm, and 0.5 and 1 mm by the hour
+    assert out["rain_mm"].loc[six].tolist()[3:5] == [0.5, 1.0]
+    assert out["rain_mm"].loc["2022-05-19 17:00":"2022-05-19 20:00"].isna().all()
+    assert out["rain_mm"].loc["2022-05-19 23:00":"2022-05-20 02:00"].isna().all()
+    assert "hide rain" in out.attrs["notes"][0]
+    steps = {pd.Timestamp(step["time"]): step["data"] for step in steps_of(payload)}
+    for at, data in steps.items():
+        if "next_1_hours" in data:
+            told = data["next_1_hours"]["details"]["probability_of_precipitation"]
+            assert out.loc[at, "rain_chance"] == pytest.approx(told / 100)
+        elif "next_6_hours" in data:
+            told = data["next_6_hours"]["details"]["probability_of_precipitation"]
+            hours = out["rain_chance"].loc[at : at + pd.Timedelta(hours=5)]
+            assert hours.tolist() == pytest.approx([told / 100] * 6)
+    assert np.isnan(out["rain_chance"].iloc[-1])
+
+
+def test_outside_the_nordic_area_there_is_no_chance_of_rain() -> None:
+    assert "rain_chance" not in metnorway.parse(reply())

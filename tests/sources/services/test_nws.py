@@ -15,6 +15,8 @@ from spraywindow.place import Place
 from spraywindow.sources.http.session import polite_session
 from spraywindow.sources.services import nws
 from spraywindow.sources.services.nws import OutsideServiceArea
+from spraywindow.spray.catalogue import COPPER, OIL
+from spraywindow.spray.hours import score_hours
 from tests.conftest import SHARED, needs_records
 from tests.loopback import Loopback, Reply
 
@@ -88,6 +90,20 @@ def test_a_hole_in_a_layer_is_unknown() -> None:
     out = nws.parse(reply(temperature=layer("degC", (0, "PT1H", 1), (3, "PT1H", None))))
     assert out["temp_c"].iloc[0] == 1
     assert out["temp_c"].iloc[1:].isna().all()
+
+
+def test_intervals_that_contradict_each_other_leave_their_hours_unknown() -> None:
+    twice = layer("degC", (0, "PT6H", 10), (4, "PT4H", 12), (8, "PT2H", 9), (8, "PT2H", 9))
+    dry_first = layer("mm", (0, "PT6H", 0), (0, "PT6H", 3), (6, "PT1H", 0), (6, "PT6H", 0.4))
+    out = nws.parse(reply(temperature=twice, quantitativePrecipitation=dry_first))
+    assert out["temp_c"].iloc[:4].tolist() == [10] * 4
+    assert out["temp_c"].iloc[4:6].isna().all()
+    assert out["temp_c"].iloc[6:10].tolist() == [12, 12, 9, 9]  # the same thing twice is one thing
+    assert out[["rain_mm", "rain_total_mm"]].iloc[:12].isna().all(axis=None)
+    assert out.attrs["notes"] == [
+        "temperature: 2 hours are told more than one thing and are unknown",
+        "quantitativePrecipitation: 12 hours are told more than one thing and are unknown",
+    ]
 
 
 def test_an_interval_that_is_not_of_whole_hours_tells_nothing() -> None:
@@ -254,3 +270,36 @@ def test_recorded_points_lead_to_their_grid(tmp_path: Path, name: str) -> None:
     now = pd.Timestamp.now("UTC")
     _, asked = served(tmp_path, now, Reply(point), Reply(reply(now.floor("h"))))
     assert point["properties"]["forecastGridData"].endswith(asked[1].path)
+
+
+@needs_records
+@pytest.mark.parametrize("first", [True, False])
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [(nws.RAIN, 0.0), ("temperature", 12.0), ("dewpoint", 2.0), ("windSpeed", 9.0),
+     ("windGust", 12.0), ("skyCover", 80.0), ("probabilityOfPrecipitation", 0.0)],
+)  # fmt: skip
+def test_a_second_kinder_word_on_an_interval_makes_no_hour_go(
+    name: str, value: float, first: bool
+) -> None:
+    path = SHARED / "payloads" / "nws" / "pynws_gridpoint_TAE_58_65_2022-02-04.json"
+    payload = json.loads(path.read_text("utf-8"))
+    place = Place(30.4, -84.3, 50, "America/New_York")
+
+    def go_hours() -> dict[str, pd.Series]:
+        table = nws.parse(payload)
+        table.attrs = {}
+        return {m.name: score_hours(table, place, m, 0)["go"] for m in (COPPER, OIL)}
+
+    before = go_hours()
+    layer = payload["properties"][name]
+    layer["values"] = [
+        entry
+        for told in layer["values"]
+        for entry in (
+            [{**told, "value": value}, told] if first else [told, {**told, "value": value}]
+        )
+    ]
+    for material, after in go_hours().items():
+        assert before[material].any()
+        assert not (after & ~before[material].reindex(after.index)).any(), material

@@ -1,0 +1,89 @@
+"""What steps longer than an hour tell of its hours: one rule for files, services and members."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+ROUNDING_MM = 0.5
+"""A total may exceed the sum of its known hours by this much [mm]: six hours rounded to 0.1 mm
+or 0.01 in; P: common practice, no source."""
+LONGEST_TOTAL_H = 12
+"""Rain totals over more hours than this stay unknown, unless they are zero."""
+LONGEST_PLAIN_STEP_H = 3
+"""Over a longer step the temperature between the stamps is unknown without the step's extremes:
+interpolated ones were seen 2.3 degC above a service's own minimum [h]."""
+
+
+def settle_totals(
+    rain_mm: Floats, periods: Floats, first: Integers, totals_mm: Floats, hours: int
+) -> tuple[Floats, Floats, list[str]]:
+    """Bring rain totals over several hours to the hours whose own rain is not known.
+
+    A total of zero settles all its hours. Hours that are known already count first: what is
+    left of the total belongs to the others (to the dry ones, where all are known and the total
+    is clearly more than their sum). Totals over more than `LONGEST_TOTAL_H` hours,
+    totals that overlap an earlier one, and totals smaller than the known hours in them leave
+    their hours unknown. One that is clearly more than what its hours and the earlier totals in
+    it hold leaves the dry ones and those of these totals unknown.
+
+    Parameters
+    ----------
+    rain_mm : array, shape (hours,)
+        Hourly rain, NaN where unknown.
+    periods : array, shape (3, hours)
+        Totals that are there already (of a shorter length), in the order of
+        `spraywindow.weather.table.PERIOD_COLUMNS`; NaN where there is none.
+    first : integer array, shape (n,)
+        The row at which each total starts, ascending; all its hours are rows of the arrays.
+    totals_mm : array, shape (n,)
+        NaN is unknown.
+    hours : int
+        Length of the totals [h].
+
+    Returns
+    -------
+    rain_mm, periods : arrays
+        As given, completed.
+    notes : list of str
+        How many totals could not be used.
+    """
+    rain, periods = rain_mm.copy(), periods.copy()
+    left_out = 0
+    for row in first[totals_mm == 0.0]:
+        dry = row + np.flatnonzero(np.isnan(rain[row : row + hours]))
+        if np.nansum(rain[row : row + hours]) > 0 or not np.isnan(periods[1, dry]).all():
+            left_out += 1  # another total says that it rained
+        else:
+            rain[dry] = 0.0
+    for row, total in zip(first[totals_mm > 0], totals_mm[totals_mm > 0], strict=True):
+        within = rain[row : row + hours]
+        lacking, dry = (row + np.flatnonzero(rows) for rows in (np.isnan(within), within == 0.0))
+        rest = round(total - np.nansum(within), 6)
+        # of each earlier total in it one hour; NaN where none tells of an hour
+        one = np.unique(lacking - periods[2, lacking], return_index=True)[1]
+        earlier = periods[0, lacking[one]]
+        if rest > ROUNDING_MM + earlier.sum():
+            # Hours said to be dry hide rain: they are known no longer.
+            rain[dry] = np.nan
+            lacking = np.concatenate([lacking, dry])
+            if earlier.size:
+                periods[:, lacking] = np.nan
+                left_out += 1
+                continue
+        if not lacking.size:
+            continue
+        start, count = int(lacking[0]), int(lacking.size)
+        parted = int(lacking[-1]) - start + 1 != count
+        if hours > LONGEST_TOTAL_H or parted or rest < 0 or not np.isnan(periods[1, lacking]).all():
+            left_out += 1
+        elif count == 1 or rest == 0:
+            rain[lacking] = rest
+        else:
+            periods[:, lacking] = np.array(
+                [np.full(count, rest), np.full(count, count), np.arange(count)]
+            )
+    notes = [f"{left_out} rain totals could not be used; their hours are unknown"] * bool(left_out)
+    return rain, periods, notes
