@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from spraywindow.program.states import Integers
 from spraywindow.program.targets import Nearness
-from spraywindow.program.worth import Moves, Terms, climate_value, worth
+from spraywindow.program.worth import Moves, Terms, Worth, climate_value, worth
 
 Floats = npt.NDArray[np.float64]
 
@@ -68,6 +68,91 @@ class Decided:
         return visits, self.moves.states.made(self.moves.plain(state))
 
 
+@dataclass(frozen=True, eq=False)
+class OtherWinters:
+    """What past winters offered their evenings, and how wrong their ends were forecast.
+
+    Attributes
+    ----------
+    offers : array [day, material, winter]
+        Chance that a round on a day holds, as the evening before saw it; NaN where nobody would
+        have been sent.
+    last_day_actual : array [material, winter]
+        Last usable day as it turned out; nothing after it counts.
+    near : array [day, material, winter] or None
+        How near each day was to where the rounds belong.
+    """
+
+    offers: Floats
+    last_day_actual: Floats
+    near: Floats | None = None
+
+    @property
+    def ends(self) -> Integers:
+        """Last usable day of any material, per winter."""
+        return _end(self.last_day_actual, len(self.offers))
+
+    def values(self, moves: Moves, terms: Terms, *, leave_each_out: bool = False) -> Floats:
+        """What `climate_value` gives of these winters, each moved to end on the last day."""
+        days = len(self.offers)
+        inside = np.arange(days)[:, None, None] <= self.last_day_actual
+        offers = np.where(inside, self.offers, np.nan)
+        later = days - 1 - self.ends
+        near = None if self.near is None else _later(self.near, later)
+        return climate_value(
+            _later(offers, later), moves, terms, near, leave_each_out=leave_each_out
+        )
+
+
+def tonight(
+    known: Floats,
+    last_day: Floats,
+    others: OtherWinters,
+    last_day_then: Floats,
+    moves: Moves,
+    terms: Terms,
+    nearness: Floats | None = None,
+    *,
+    day: int = 0,
+) -> Worth:
+    """Give what acting tomorrow and waiting are worth on one evening of a winter at hand.
+
+    Parameters
+    ----------
+    known : array [morning, material]
+        Chance that a round holds on each of the mornings ahead that a chance is earned for,
+        tomorrow first; NaN where there is nothing to be made.
+    last_day : array [material]
+        Last usable day of this winter as forecast tonight.
+    others : OtherWinters
+        None of them this winter.
+    last_day_then : array [material, winter]
+        Last usable day of each of them as forecast on the same evening.
+    nearness : array [morning, material], optional
+        As forecast tonight.
+    day : int
+        Tomorrow, counted from the calendars' day 0.
+
+    Returns
+    -------
+    Worth
+        Of one calendar.
+    """
+    days = len(others.offers)
+    last = min(days, day + len(known))
+    ahead = np.arange(day, last)[:, None]
+    within = np.where(ahead <= last_day, known[: last - day], np.nan)
+    end = _end(last_day[:, None], days)
+    values = others.values(moves, terms)[None]
+    winters = others.offers.shape[2]
+    share = np.full((1, winters), 1.0 / max(winters, 1))
+    wrong_d = _end(last_day_then, days) - others.ends
+    later = _beyond(values, last + days - 1 - end, wrong_d, share)
+    later = np.where(end >= last, later, 0.0)
+    near = None if nearness is None else nearness[: last - day, :, None]
+    return worth(within[..., None], later, moves, terms, near)
+
+
 def decide_evenings(
     chances: Floats,
     last_day_actual: Floats,
@@ -83,7 +168,7 @@ def decide_evenings(
     chances : array [day, morning, material, winter]
         Chance that a round holds on each of the mornings that the evening before a day knows,
         tomorrow first; NaN where there is nothing to be made. Tomorrow's are offers: NaN where
-        nobody would be sent.
+        nobody would be sent. Mornings that no evening has a chance for are beyond those known.
     last_day_actual : array [material, winter]
         Last usable day as it turned out.
     last_day_forecast : array [day, material, winter]
@@ -98,14 +183,13 @@ def decide_evenings(
     as wrong as each other winter's was forecast on the same day. A season that is forecast to be
     over holds nothing beyond.
     """
-    days, mornings, _, winters = chances.shape
-    every = np.arange(days)[:, None, None]
-    offers = np.where(every <= last_day_actual, chances[:, 0], np.nan)
-    ends = _end(last_day_actual, days)
-    to_go = days - 1 - ends
-    nearness = None if near is None else _later(near.actual, to_go)
-    beyond = climate_value(_later(offers, to_go), moves, terms, nearness, leave_each_out=True)
+    days, _, _, winters = chances.shape
+    told = np.flatnonzero(np.isfinite(chances).any(axis=(0, 2, 3)))
+    mornings = int(told.max(initial=0)) + 1
+    past = OtherWinters(chances[:, 0], last_day_actual, None if near is None else near.actual)
+    beyond = past.values(moves, terms, leave_each_out=True)
     by_winter = np.ascontiguousarray(np.moveaxis(beyond, 2, 0))
+    share = np.where(np.eye(winters, dtype=bool), 0.0, 1.0 / max(winters - 1, 1))
     visits = np.full((days, moves.count, winters), len(moves.outcomes), dtype=np.int8)
     for day in range(days):
         last = min(days, day + mornings)
@@ -114,7 +198,7 @@ def decide_evenings(
         if not np.isfinite(known[0]).any():
             continue
         ends_then = _end(last_day_forecast[day], days)
-        later = _beyond(by_winter, last + days - 1 - ends_then, ends_then - ends)
+        later = _beyond(by_winter, last + days - 1 - ends_then, ends_then - past.ends, share)
         later = np.where(ends_then >= last, later, 0.0)
         nearness = None if near is None else near.ahead(day, last)
         visits[day] = worth(known, later, moves, terms, nearness).chosen()
@@ -122,20 +206,19 @@ def decide_evenings(
     return Decided(moves, np.take_along_axis(left, visits.astype(np.int64), axis=1), beyond)
 
 
-def _beyond(values: Floats, rows: Integers, wrong_d: Integers) -> Floats:
-    """Mean value beyond the known mornings, [state, winter], over how wrong the others' ends were.
+def _beyond(values: Floats, rows: Integers, wrong_d: Integers, share: Floats) -> Floats:
+    """Mean value beyond the known mornings, [state, winter], over how wrong others' ends were.
 
     `values` is [winter, day + 1, state]; `rows` are each winter's by its own forecast, `wrong_d`
-    the days by which each was too late.
+    the days by which each of the others was too late, `share` [winter, other] its part.
     """
-    winters = len(rows)
     each = np.clip(rows[:, None] + wrong_d, 0, values.shape[1] - 1)  # (winter, other)
-    others = np.where(np.eye(winters, dtype=bool), 0.0, 1.0 / max(winters - 1, 1))
-    out = np.empty((values.shape[2], winters))
-    for winter, (row, share) in enumerate(zip(each, others, strict=True)):
-        first = row.min()
-        spread = np.bincount(row - first, weights=share)
-        out[:, winter] = spread @ values[winter, first : first + len(spread)]
+    out = np.zeros((values.shape[2], len(rows)))
+    for winter, (row, part) in enumerate(zip(each, share, strict=True)):
+        if len(row):
+            first = row.min()
+            spread = np.bincount(row - first, weights=part)
+            out[:, winter] = spread @ values[winter, first : first + len(spread)]
     return out
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from spraywindow.program.entry import MaterialRounds
-from spraywindow.program.evenings import Decided, decide_evenings
+from spraywindow.program.evenings import Decided, OtherWinters, decide_evenings, tonight
 from spraywindow.program.planner import plan_many
 from spraywindow.program.program import Program
 from spraywindow.program.targets import Nearness
@@ -210,3 +210,29 @@ def test_without_other_winters_only_the_known_mornings_count(winters: int) -> No
     found = decided(told(calendar))
     assert not found.beyond.any()
     assert rounds(found).shape == (DAYS, 2, winters)
+
+
+@pytest.mark.parametrize("day", [0, 17, 40, 52, 58])
+def test_tonight_is_what_a_replayed_evening_decides(day: int) -> None:
+    rng = np.random.default_rng(11)
+    chances = told(calendars(10, 0.4))
+    ends = 45.0 + rng.integers(0, 14, (2, WINTERS))
+    then = ends + rng.integers(-4, 5, (DAYS, 2, WINTERS))
+    aims = np.full((1, WINTERS), 30.0)
+    seen = np.broadcast_to(aims[:, None], (1, DAYS, WINTERS))
+    near = Nearness(DAYS, (aims, aims), (seen, seen))
+    found = decided(chances, ends, then, near=near, owed_again=(0.3, 0.1))
+    terms = Terms.of(PROGRAM, owed_again=(0.3, 0.1))
+    others = OtherWinters(chances[:, 0, :, 1:], ends[:, 1:], near.actual[..., 1:])
+    here = tonight(
+        chances[day, ..., 0], then[day, :, 0], others, then[day, :, 1:], found.moves, terms,
+        near.ahead(day, min(DAYS, day + KNOWN))[..., 0], day=day,
+    )  # fmt: skip
+    left = found.moves.states.left_of_visits(ends, DAYS)[day, :, 0]
+    np.testing.assert_array_equal(left[here.chosen()[:, 0]], found.visits[day, :, 0])
+
+
+def test_mornings_without_a_chance_at_the_end_are_beyond_those_known() -> None:
+    chances = told(calendars(12))
+    longer = np.concatenate([chances, np.full_like(chances, np.nan)], axis=1)
+    np.testing.assert_array_equal(decided(chances).visits, decided(longer).visits)

@@ -9,9 +9,11 @@ import pandas as pd
 import pytest
 
 from spraywindow.program.states import program_states
+from spraywindow.program.worth import Terms, Worth, climate_value, program_moves, worth
 from spraywindow.sources.demo.samples import DEMO_PLACE
 from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_as_it_comes
 from spraywindow.winters.outlook import season_outlook
+from spraywindow.winters.past import past_season
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM
 from tests.season_winters import many_winters
 
@@ -44,6 +46,32 @@ def test_one_start_takes_less_than_all_of_them(benchmark) -> None:  # type: igno
     np.testing.assert_array_equal(rounds, follow(every, np.arange(1))[1][:, 0])
     one = _seconds(rounds_as_it_comes, chances, ends, then, states)
     assert one < _seconds(as_it_comes, chances, ends, then, states)
+
+
+def test_an_evening_beside_scoring_the_winters(  # type: ignore[no-untyped-def]
+    benchmark, capsys: pytest.CaptureFixture[str]
+) -> None:
+    days, count = 150, 30
+    rng = np.random.default_rng(4)
+    chances = np.where(rng.random((days, 2, count)) < 0.5, rng.random((days, 2, count)), np.nan)
+    terms = Terms.of(PROGRAM, owed_again=(0.3, 0.1))
+    moves = program_moves(PROGRAM, days, terms)
+
+    def evening() -> Worth:
+        beyond = climate_value(chances, moves, terms)
+        return worth(chances[:5, ..., :1], beyond[5][:, None], moves, terms)
+
+    assert benchmark(evening).values[0, 0, 0] > 5
+    table = many_winters(count)
+    scoring = _seconds(
+        lambda: past_season(
+            table, DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED, access=ACCESS
+        )
+    )
+    ratio = _seconds(evening) / scoring
+    with capsys.disabled():
+        print(f"\nan evening's value takes {ratio:.3f} of scoring thirty winters")
+    assert ratio < 0.1
 
 
 def _seconds(function, *arguments) -> float:  # type: ignore[no-untyped-def]
