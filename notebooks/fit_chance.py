@@ -200,16 +200,22 @@ def cases(folder: Path) -> tuple[dict, pd.DataFrame]:
     return {"regressions": regressions, "members": members}, pd.concat(rows, ignore_index=True)
 
 
-def regress(x: np.ndarray, y: np.ndarray, falling: bool, ridge: float = RIDGE) -> np.ndarray:
-    """Logistic regression by likelihood; what tells of the weather may only raise the chance."""
+def regress(
+    x: np.ndarray, y: np.ndarray, rising: int | None = None, ridge: float = RIDGE
+) -> np.ndarray:
+    """Logistic regression by likelihood.
+
+    What tells of the weather may only raise the chance: the terms after the first two, or so many
+    of them.
+    """
 
     def loss(b: np.ndarray) -> tuple[float, np.ndarray]:
         score = x @ b
         value = (np.logaddexp(0, -score) * y + np.logaddexp(0, score) * (1 - y)).mean()
         return value + ridge * b @ b / 2, x.T @ (logistic(score) - y) / len(y) + ridge * b
 
-    free = 2 if falling else x.shape[1]
-    bounds = [(None, None)] * free + [(0, None)] * (x.shape[1] - free)
+    up = x.shape[1] - 2 if rising is None else rising
+    bounds = [(None, None)] * 2 + [(0, None)] * up + [(None, None)] * (x.shape[1] - 2 - up)
     return minimize(loss, np.zeros(x.shape[1]), jac=True, method="L-BFGS-B", bounds=bounds).x
 
 
@@ -219,7 +225,7 @@ def fit(data: dict, jobs: pd.DataFrame, without: int | None = None) -> tuple[dic
     for name, (x, y, group) in data["regressions"].items():
         # a winter left out keeps its other months, as a later year would
         use = ~np.isnan(y) & (group != (without or 0) * 10 + 1)
-        limits[name] = FIXED.get(name) or regress(x[use].astype(float), y[use], True)
+        limits[name] = FIXED.get(name) or regress(x[use].astype(float), y[use])
     chance = np.empty(len(jobs))
     plain = np.empty(len(jobs))
     for part, at in jobs.groupby("part").indices.items():
@@ -234,15 +240,24 @@ def fit(data: dict, jobs: pd.DataFrame, without: int | None = None) -> tuple[dic
                 x = data["regressions"][name][0][first : first + len(at)]
                 alone[family].append(logistic(x.astype(float) @ limits[name]))
             into[at] = joined(alone)
-    use = jobs.cold.to_numpy() & jobs.held.notna().to_numpy()
+    use = jobs.cold & jobs.held.notna()
     if without:
-        use &= (jobs.winter != without).to_numpy()
-    both = [calibration_terms(each, jobs.lead_h.to_numpy()) for each in (chance, plain)]
+        use &= jobs.winter != without
+    terms = [calibration_terms(each, jobs.lead_h.to_numpy()) for each in (chance, plain)]
+    # what is said is said of the likeliest job of a morning
+    chosen = [
+        jobs[use].assign(chance=each[use]).sort_values("chance").groupby(
+            ["what", "evening", "day", "length"], sort=False
+        ).tail(1).index
+        for each in (chance, plain)
+    ]  # fmt: skip
     calibration = regress(
-        np.concatenate([each[use] for each in both]), np.tile(jobs.held.to_numpy()[use], 2),
-        False, 1e-5,
+        np.concatenate([each[at] for each, at in zip(terms, chosen, strict=True)]),
+        np.concatenate([jobs.held.to_numpy()[at] for at in chosen]), 2, 1e-5,
     )  # fmt: skip
-    return {"limits": limits, "calibration": calibration}, [logistic(b @ calibration) for b in both]
+    return {"limits": limits, "calibration": calibration}, [
+        logistic(b @ calibration) for b in terms
+    ]
 
 
 def best(jobs: pd.DataFrame, chance: str) -> pd.DataFrame:

@@ -14,7 +14,8 @@ logistic regression on the forecast rain of 24, 48 and 72 hours, the wind and th
 Effective: the dry hours that the material wants surely followed. "In limits": and no hour of the
 job was outside a hard limit, which the first dry-looking day never asks. That rule knows the rain
 of 24 hours as it came; "as forecast" is the same by the replay. Each round that was washed off
-before it was rainfast is owed again by "expected rounds"; the other rules do not look back.
+before it was rainfast is owed again by "expected rounds" and "by chances as told", which weighs
+the package's own chances, fitted to real forecasts, as they stand; other rules do not look back.
 """
 
 from __future__ import annotations
@@ -33,8 +34,8 @@ from spraywindow.place import Place
 from spraywindow.program import Program, Terms, plan_many, program_states
 from spraywindow.sources.files.read_file import read_weather
 from spraywindow.spray.catalogue import COPPER, OIL
+from spraywindow.trees import Need
 from spraywindow.trees.cultivar_groups import cultivar_group
-from spraywindow.trees.dormancy import Need
 from spraywindow.weather.rain import Rain
 from spraywindow.winters.as_it_comes import as_it_comes, follow
 from spraywindow.winters.evenings import Seen, advised, rounds_of, seen_mornings
@@ -180,7 +181,7 @@ def rules_first(season: PastWinters, seen: Seen) -> tuple[np.ndarray, np.ndarray
     )  # fmt: skip
     visits, _ = follow(coming, np.zeros(1, dtype=np.int64))
     made = rounds_of(states, visits[:, 0])
-    return made, np.where(made, seen.start[:days], -1)
+    return made, np.where(made, seen.start[:days, 0], -1)
 
 
 def at_station(folder: Path, name: str, place: Place) -> Iterator[tuple[str, str, Row]]:
@@ -203,10 +204,13 @@ def at_station(folder: Path, name: str, place: Place) -> Iterator[tuple[str, str
         habit = habit_rows(season)
         for replay, each, chances, kept in zip(replays, seen, told, figures, strict=True):
             dry = in_turn(season, PROGRAM, (kept[:days, 0, :, 0] < 0.254) & (habit >= 0))
-            advice = advised(season, PROGRAM, chances[:days], each.starts[:days], terms)
+            begins = each.starts[:days]
+            advice = advised(season, PROGRAM, chances[:days], begins, terms)
+            plain = advised(season, PROGRAM, each.chances[:days], begins, terms)
             for rule, found in (
                 ("rounds first", rules_first(season, each)),
                 ("expected rounds", advice),
+                ("by chances as told", plain),
                 ("first dry day as forecast", (dry, np.where(dry, habit[:, None], -1))),
             ):
                 rows.setdefault(f"{rule}, {replay.name}", Row()).add(season, *found)

@@ -18,9 +18,12 @@ from .sources.demo import demo_forecast as demo_forecast
 from .sources.demo import demo_winters as demo_winters
 from .sources.demo import sample_path as sample_path
 from .sources.files import read_weather as read_weather
+from .sources.members import Members as Members
+from .sources.members import read_members as read_members
 from .spray import COPPER as COPPER
 from .spray import OIL as OIL
 from .spray import Access as Access
+from .spray import Learned as Learned
 from .spray import Limit as Limit
 from .spray import Material as Material
 from .spray import Rainfast as Rainfast
@@ -30,6 +33,7 @@ from .spray import day_chances as day_chances
 from .spray import day_margins as day_margins
 from .spray import find_slots as find_slots
 from .spray import score_hours as score_hours
+from .spray import score_members as score_members
 from .trees import Need as Need
 from .trees import Requirement as Requirement
 from .trees import Stage as Stage

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -183,17 +183,24 @@ class Call:
         site, today, path = self.bare_site, self.today, self.record_path
         if path is None or (self.record_file is None and not path.exists()):
             return site, []
-        from spraywindow.record import current, open_record, season_rounds, with_rounds
+        from spraywindow.record import (
+            current,
+            learned_at,
+            open_record,
+            season_rounds,
+            with_rounds,
+        )
 
         with open_record(path, read_only=True) as opened:
             rows = current(opened, site.name)
+            learned = learned_at(opened, site.name, today)
         rounds = season_rounds(rows, site, today)
         done, lines = with_rounds(site, rounds)
         days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
         self.tell(f"From the record {path}: {days} of work this season.")
         for line in lines:
             self.tell(f"! {line}")
-        return done, rows
+        return replace(done, learned=learned), rows
 
     @property
     def site(self) -> Site:

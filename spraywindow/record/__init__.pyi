@@ -10,6 +10,11 @@ from .export import row_of as row_of  # One row as plain values
 from .file import Kept as Kept  # A row of the record: an entry, and when entered
 from .file import Record as Record  # An open record; close it, or use it in a ``with`` statement
 from .file import open_record as open_record  # Open the application record
+from .outcomes import Outcome as Outcome  # A chance that was said, and what came of it
+from .outcomes import keep_outcomes as keep_outcomes  # Keep what came of receipts
+from .outcomes import learned_at as learned_at  # What a site's own answers teach
+from .outcomes import outcomes as outcomes  # What came of every receipt judged
+from .outcomes import receipt_hash as receipt_hash  # The hash by which a receipt is known
 from .record import EXACT as EXACT  # Decimals of a share of a round: three thirds make a whole
 from .record import current as current  # Give the entries that hold
 from .rules import RULES as RULES  # Record-keeping rules by name

@@ -16,8 +16,9 @@ from typing import ClassVar
 
 from spraywindow.errors import SprayWindowError
 from spraywindow.record.entry import Application
-from spraywindow.record.file import SCHEMA_VERSION, STATEMENTS, Kept, open_record
-from spraywindow.record.record import LAST_NUMBER, history
+from spraywindow.record.file import SCHEMA_VERSION, Kept, Record, open_record, schema_of, statements
+from spraywindow.record.outcomes import OUTCOMES_SINCE, outcomes
+from spraywindow.record.record import history, last_number
 from spraywindow.record.rules import DERIVED, RULES, derived, missing_for
 
 _ABOUT = ("id", "entered", "kind", "corrects", "why", "receipt_hash")
@@ -51,7 +52,7 @@ def row_of(kept: Kept) -> dict[str, object]:
 
 
 def export_json(rows: Sequence[Kept]) -> str:
-    """Give rows as JSON: ``{"schema": 1, "entries": [{..., "missing": {rule: [names]}}]}``."""
+    """Give rows as JSON: ``{"schema": 2, "entries": [{..., "missing": {rule: [names]}}]}``."""
     entries = [
         row_of(kept) | {"missing": {rule: missing_for(kept.entry, rule) for rule in RULES}}
         for kept in rows
@@ -97,9 +98,12 @@ def check_record(path: str | os.PathLike[str]) -> Check:
     with open_record(path, read_only=True) as record:
         problems: list[str] = []
         try:
-            problems += _file_problems(record.connection)
-            problems += _gone(record.connection)
+            problems += _file_problems(record)
+            problems += _gone(record.connection, "entries", "entry")
+            if schema_of(record) >= OUTCOMES_SINCE:
+                problems += _gone(record.connection, "outcomes", "outcome")
             rows = history(record)
+            outcomes(record)  # each is held to its digest
             problems += _receipt_problems(record.connection)
             count = len(rows)
         except (sqlite3.Error, SprayWindowError) as error:
@@ -108,7 +112,8 @@ def check_record(path: str | os.PathLike[str]) -> Check:
         return Check(Path(path), count, tuple(problems))
 
 
-def _file_problems(connection: sqlite3.Connection) -> list[str]:
+def _file_problems(record: Record) -> list[str]:
+    connection = record.connection
     problems = [
         f"file: {row[0]}"
         for row in connection.execute("PRAGMA integrity_check(20)")
@@ -120,7 +125,7 @@ def _file_problems(connection: sqlite3.Connection) -> list[str]:
             "SELECT name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
         )
     }
-    wanted = {name: " ".join(text.split()) for name, text in STATEMENTS.items()}
+    wanted = {name: " ".join(text.split()) for name, text in statements(schema_of(record)).items()}
     problems += [
         f"schema: {name} is {'changed' if name in found and name in wanted else 'gone or added'}"
         for name in sorted(found.keys() | wanted.keys())
@@ -130,19 +135,25 @@ def _file_problems(connection: sqlite3.Connection) -> list[str]:
         f"entry {row[1]}: points at {row[2]}, which is not there"
         for row in connection.execute(
             "SELECT 0, entries.rowid, entries.corrects FROM pragma_foreign_key_check AS broken"
-            " JOIN entries ON entries.rowid = broken.rowid"
+            " JOIN entries ON entries.rowid = broken.rowid WHERE broken.\"table\" = 'entries'"
+        )
+    ]
+    problems += [
+        f"outcome {row[0]}: its receipt is gone"
+        for row in connection.execute(
+            "SELECT rowid FROM pragma_foreign_key_check WHERE \"table\" = 'outcomes'"
         )
     ]
     return problems
 
 
-def _gone(connection: sqlite3.Connection) -> list[str]:
-    """Entries that were made and are not there: numbers are given in order, and never again."""
-    there = [number for (number,) in connection.execute("SELECT id FROM entries ORDER BY id")]
-    made = connection.execute(LAST_NUMBER).fetchone()[0]
+def _gone(connection: sqlite3.Connection, table: str, one_of_them: str) -> list[str]:
+    """Rows that were made and are not there: numbers are given in order, and never again."""
+    there = [number for (number,) in connection.execute(f"SELECT id FROM {table} ORDER BY id")]
+    made = last_number(connection, table)
     gaps = [(one + 1, other - 1) for one, other in pairwise([0, *there, made + 1])]
     return [
-        f"entry {first} is gone" if first == last else f"entries {first} to {last} are gone"
+        f"{one_of_them} {first} is gone" if first == last else f"{table} {first} to {last} are gone"
         for first, last in gaps
         if first <= last
     ]

@@ -27,7 +27,7 @@ from typing import Self
 from spraywindow.errors import RecordError
 from spraywindow.record.entry import Application
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 APPLICATION_ID = 0x53505257  # "SPRW"
 BUSY_MS = 15_000
 _SWITCH_TRIES, _SWITCH_PAUSE_S = 100, 0.02
@@ -47,12 +47,29 @@ STATEMENTS: dict[str, str] = {
         digest TEXT NOT NULL,
         CHECK ((kind = 'application') = (corrects IS NULL)),
         CHECK (corrects IS NULL OR corrects < id))""",
+    "outcomes": """CREATE TABLE outcomes (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        judged TEXT NOT NULL,
+        receipt TEXT NOT NULL REFERENCES receipts (hash),
+        body TEXT NOT NULL,
+        digest TEXT NOT NULL)""",
 } | {
     f"{table}_no_{action}": f"""CREATE TRIGGER {table}_no_{action} BEFORE {action.upper()}
         ON {table} BEGIN SELECT RAISE(ABORT, 'the record is only added to'); END"""
-    for table in ("entries", "receipts")
+    for table in ("entries", "receipts", "outcomes")
     for action in ("update", "delete")
 }
+_ADDED = {"outcomes": 2}
+"""Tables by the schema version that they came with, where it is not the first."""
+
+
+def statements(version: int) -> dict[str, str]:
+    """What makes a file of a schema version, by the name of what is made."""
+    return {
+        name: text
+        for name, text in STATEMENTS.items()
+        if _ADDED.get(name.partition("_")[0], 1) <= version
+    }
 
 
 @dataclass(frozen=True)
@@ -188,6 +205,21 @@ def _header(connection: sqlite3.Connection) -> tuple[int, int, int]:
     return read[0], read[1], read[2]
 
 
+def schema_of(record: Record) -> int:
+    """The schema version of the file."""
+    with told(record.path, "read"):
+        return _header(record.connection)[1]
+
+
+def bring_up(record: Record) -> None:
+    """Add what a file of an older schema lacks, within the transaction that needs it."""
+    there = statements(_header(record.connection)[1])
+    for name, statement in STATEMENTS.items():
+        if name not in there:
+            record.connection.execute(statement)
+    record.connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+
+
 def _is_empty(connection: sqlite3.Connection) -> bool:
     return _header(connection) == (0, 0, 0)
 
@@ -195,10 +227,8 @@ def _is_empty(connection: sqlite3.Connection) -> bool:
 def _create(record: Record) -> None:
     with transaction(record, "created"):
         if _is_empty(record.connection):  # another program may have been first
-            for statement in STATEMENTS.values():
-                record.connection.execute(statement)
+            bring_up(record)
             record.connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            record.connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
 
 def _use_log(connection: sqlite3.Connection) -> None:

@@ -20,9 +20,6 @@ from spraywindow.record.file import Kept, Record, open_record, told, transaction
 EXACT = 6
 """Decimals of a share of a round: three thirds make a whole."""
 ROW_COLUMNS = "id, entered, kind, corrects, why, body, receipt, digest"
-LAST_NUMBER = """SELECT max(coalesce((SELECT max(id) FROM entries), 0),
-    coalesce((SELECT seq FROM sqlite_sequence WHERE name = 'entries'), 0))"""
-"""The greatest number that an entry was ever given; it outlives the entry."""
 
 
 class Round(NamedTuple):
@@ -126,6 +123,15 @@ def receipt_of(record: Record, entry_id: int) -> str | None:
             f"damaged: the receipt of entry {row.id} is changed or gone", where=str(record.path)
         )
     return str(found[0])
+
+
+def last_number(connection: sqlite3.Connection, table: str) -> int:
+    """The greatest number that a row of a table was ever given; it outlives the row."""
+    found = connection.execute(
+        f"""SELECT max(coalesce((SELECT max(id) FROM {table}), 0),
+            coalesce((SELECT seq FROM sqlite_sequence WHERE name = '{table}'), 0))"""
+    ).fetchone()
+    return int(found[0])
 
 
 def digest_of(before: str, *parts: object) -> str:
@@ -311,11 +317,11 @@ def _insert(
         connection.execute("INSERT OR IGNORE INTO receipts VALUES (?, ?)", (key, receipt))
     last = connection.execute("SELECT digest FROM entries ORDER BY id DESC LIMIT 1").fetchone()
     before = last[0] if last else ""
-    number = connection.execute(LAST_NUMBER).fetchone()[0] + 1  # a removed row leaves its gap
+    number = last_number(connection, "entries") + 1  # a removed row leaves its gap
     entered = now.astimezone(UTC).isoformat(timespec="seconds")
     values = (number, entered, kind, corrects, why, body, key)
     connection.execute(
         f"INSERT INTO entries ({ROW_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
         (*values, digest_of(before, *values)),
     )
-    return int(number)
+    return number

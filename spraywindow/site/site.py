@@ -39,7 +39,7 @@ from spraywindow.site.tables import (
     SprayerFields,
     Units,
 )
-from spraywindow.spray import CATALOGUE, Access, Material, Setting
+from spraywindow.spray import CATALOGUE, GENERAL, Access, Learned, Material, Setting
 from spraywindow.trees import Flowering
 
 
@@ -74,6 +74,8 @@ class Site:
         The tables for the rest of the year and for mixing; None where the file has none.
     flowers : mapping of str to Flowering
         First flower by block, as a record of past winters has it; empty without one.
+    learned : Learned
+        What the site's own answers teach of its chances; by default nothing.
     """
 
     name: str
@@ -97,6 +99,7 @@ class Site:
     mix: Mapping[str, MixFields]
     copper: CopperFields
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
+    learned: Learned = GENERAL
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""

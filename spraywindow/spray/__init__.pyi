@@ -32,6 +32,10 @@ from .kernel import GO as GO  # Code of the verdict go
 from .kernel import NO_GO as NO_GO  # Code of the verdict no-go
 from .kernel import Scores as Scores  # Scored hours as arrays, time on the first axis
 from .kernel import score_arrays as score_arrays  # Score a block of hours
+from .learned import FEWEST as FEWEST  # Cases of a site below which nothing is shifted
+from .learned import GENERAL as GENERAL  # Of a site that has not taught anything yet
+from .learned import Learned as Learned  # What a site's own answers teach of its chances
+from .learned import learn as learn  # Fit what a site's own answers teach
 from .material import BOUNDS as BOUNDS  # All bounds that a limit can have
 from .material import KINDS as KINDS  # All kinds that a limit can have
 from .material import STAGE as STAGE  # Name of the limit on the growth stage, and of its column
@@ -41,6 +45,7 @@ from .material import Limit as Limit  # One condition on one quantity of the wea
 from .material import Material as Material  # A spray material: its limits and facts
 from .material import Rainfast as Rainfast  # How long a material must stay dry to hold
 from .material import season_order as season_order  # Order BBCH stages from leaf fall on
+from .members import score_members as score_members  # Score each hour of each member
 from .quantities import QUANTITIES as QUANTITIES  # What limits may ask for, by name
 from .quantities import SUN_ON_WOOD_K_M2_W as SUN_ON_WOOD_K_M2_W  # Bark above air per W/m2 [K]
 from .slots import FAR_END as FAR_END  # What closes a slot where the data end

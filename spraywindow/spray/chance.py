@@ -10,7 +10,8 @@ more forecast rain or less knowledge never raises a chance:
    window enters as square roots [1]_ [2]_, with the chances of rain and the share of wet hours.
 2. Limits that fail for one cause (wind and gusts; cold and frost; rain in 24 and in 72 hours) are
    one family, half as if they always failed together and half as if never; families multiply.
-3. What comes out is calibrated on whole jobs by a second logistic regression.
+3. What comes out is calibrated by a second logistic regression, on the likeliest job of each
+   morning: the best of several is less likely than it looks.
 
 The coefficients, the leads that they were earned at, and the record of what came true are data:
 `chance.json`, made by ``notebooks/fit_chance.py``, which names its period and its source.
@@ -252,10 +253,15 @@ def joined(alone: Mapping[str, list[Array]]) -> Array:
 
 
 def calibration_terms(chance: Array, lead_h: Array) -> Array:
-    """Terms [job, term] of the last regression: a constant, the lead, the log odds and both."""
+    """Terms [job, term] of the last regression.
+
+    A constant, the lead, the logarithms of the chance and (less) of its complement, whose sum would
+    be the log odds, and what of the first changes with the lead.
+    """
     kept = np.clip(chance, LEAST, MOST)
-    odds, lead_d = np.log(kept / (1.0 - kept)), lead_h / 24.0
-    return np.stack([np.ones_like(odds), lead_d, odds, odds * lead_d], axis=1)
+    holds, lead_d = np.log(kept), lead_h / 24.0
+    constant = np.ones_like(holds)
+    return np.stack([constant, lead_d, holds, -np.log(1.0 - kept), holds * lead_d], axis=1)
 
 
 def logistic(score: Array) -> Array:
@@ -305,6 +311,12 @@ def most_lead_d() -> int:
     return int(fitted()["most_lead_d"])
 
 
+def most_chance(lead_h: Array) -> Array:
+    """The highest chance that is earned so many hours ahead [0-1]."""
+    most = np.array(fitted()["most"])
+    return np.asarray(most[np.clip(lead_h / 24.0, 0, len(most) - 1).astype(int)])
+
+
 def job_chances(
     conditions: Conditions,
     material: Material,
@@ -342,5 +354,4 @@ def job_chances(
     if not alone:
         return np.full(len(jobs.lead_h), np.nan)
     raw = calibration_terms(joined(alone), jobs.lead_h) @ np.array(fit["calibration"])
-    most = np.array(fit["most"])[np.minimum(jobs.lead_h / 24.0, len(fit["most"]) - 1).astype(int)]
-    return np.where(known, np.minimum(logistic(raw), most), np.nan)
+    return np.where(known, np.minimum(logistic(raw), most_chance(jobs.lead_h)), np.nan)

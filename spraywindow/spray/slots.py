@@ -28,6 +28,7 @@ from spraywindow.spray.chance import Jobs, job_chances, wants_more
 from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.hours import Background
 from spraywindow.spray.kernel import VERDICTS
+from spraywindow.spray.learned import GENERAL, Learned
 from spraywindow.spray.material import Material
 from spraywindow.weather import Array
 
@@ -38,7 +39,8 @@ class Day:
 
     `margin` is that limit's margin in the best stretch, NaN where unknown, and `start` its
     beginning; `best_start` and the chances (as of a `Slot`) are those of the best go stretch, on a
-    day without one of the likeliest.
+    day without one of the likeliest; `general` is its chance before what the site's own answers
+    teach.
     """
 
     date: dt.date
@@ -49,6 +51,7 @@ class Day:
     best_start: pd.Timestamp | None = None
     chance: float | None = None
     chance_dry: float | None = None
+    general: float | None = None
 
 
 def day_margins(
@@ -135,6 +138,8 @@ class Stretches:
     chance, chance_dry : array [stretch]
         That it holds, and that the dry hours wanted follow too; NaN where nothing earns a
         figure.
+    general : array [stretch]
+        The chance that it holds before what the site's own answers teach.
     """
 
     need: int
@@ -145,6 +150,7 @@ class Stretches:
     margin: Array
     chance: Array
     chance_dry: Array
+    general: Array
 
     @classmethod
     def of(
@@ -181,7 +187,9 @@ class Stretches:
         least = np.fmin.reduce(values, axis=0) if need else values
         least = np.where(rank == 1, np.nan, least)
         held = np.array([1.0, np.nan, 0.0])[rank]
-        return cls(need, first, tuple(columns), day[(first, *columns)], rank, least, held, held)
+        return cls(
+            need, first, tuple(columns), day[(first, *columns)], rank, least, held, held, held
+        )
 
     def weighed(
         self,
@@ -191,6 +199,7 @@ class Stretches:
         stage: int | None = None,
         *,
         first_row: int = 0,
+        learned: Learned = GENERAL,
     ) -> Stretches:
         """The same with a forecast's chances, where a stretch is not over when it was issued.
 
@@ -203,6 +212,8 @@ class Stretches:
             Hours from the issue to each hour; negative is record.
         stage : int, optional
         first_row : int
+        learned : Learned, optional
+            What the site's own answers teach; both chances follow it.
         """
         ahead = lead_h[self.first + self.need - 1] >= 0.0
         rows = self.first[ahead]
@@ -211,15 +222,22 @@ class Stretches:
             tuple(column[ahead] for column in self.columns),
             np.maximum(lead_h[rows], 0.0),
         )
-        chances: list[Array] = []
-        for dry in (False, True):
-            if dry and not wants_more(material):
-                chances.append(chances[0])
-                continue
-            chance = self.chance.copy()
-            chance[ahead] = job_chances(conditions, material, jobs, stage, dry=dry)
-            chances.append(chance)
-        return replace(self, chance=chances[0], chance_dry=chances[1])
+        general = job_chances(conditions, material, jobs, stage)
+        dry = general
+        if wants_more(material):
+            dry = job_chances(conditions, material, jobs, stage, dry=True)
+
+        def with_those(values: Array) -> Array:
+            all_of_them = self.chance.copy()
+            all_of_them[ahead] = values
+            return all_of_them
+
+        return replace(
+            self,
+            chance=with_those(learned.chance(general, jobs.lead_h)),
+            chance_dry=with_those(learned.chance(dry, jobs.lead_h)),
+            general=with_those(general),
+        )
 
     def best(self, of: NDArray[np.int64], *, by_verdict: bool = True) -> NDArray[np.int64]:
         """The best stretch for each value of `of` [stretch], in their order.
@@ -245,12 +263,13 @@ def stretches(
     *,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
+    learned: Learned = GENERAL,
 ) -> Stretches:
     """Find every stretch of job length, with its verdict, margin and chance.
 
     Parameters
     ----------
-    hours, duration_h, access, now
+    hours, duration_h, access, now, learned
         As for `find_slots`.
     """
     need = job_hours(duration_h)
@@ -270,8 +289,9 @@ def stretches(
     first = int(pd.DatetimeIndex(background.daylight.index).searchsorted(index[0]))
     lead_h = np.asarray((index - issued) / pd.Timedelta(hours=1), dtype=float)
     return found.weighed(
-        background.conditions, background.material, lead_h, background.stage, first_row=first
-    )
+        background.conditions, background.material, lead_h, background.stage,
+        first_row=first, learned=learned,
+    )  # fmt: skip
 
 
 def day_chances(
@@ -279,12 +299,13 @@ def day_chances(
     duration_h: float = DURATION_H,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
+    learned: Learned = GENERAL,
 ) -> pd.DataFrame:
     """The likeliest stretch of every local day, go or not, and its chance to hold.
 
     Parameters
     ----------
-    hours, duration_h, access, now
+    hours, duration_h, access, now, learned
         As for `find_slots`.
 
     Returns
@@ -296,7 +317,7 @@ def day_chances(
         the material wants follow), both 0-1, NaN where nothing earns a figure, and ``verdict``
         of that stretch. A day with a slot can have a likelier stretch just outside the limits.
     """
-    found = stretches(hours, duration_h, access=access, now=now)
+    found = stretches(hours, duration_h, access=access, now=now, learned=learned)
     best = found.best(found.day, by_verdict=False)
     times = pd.DatetimeIndex(hours.index)[found.first[best]]
     return pd.DataFrame(
@@ -316,12 +337,13 @@ def day_answers(
     *,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
+    learned: Learned = GENERAL,
 ) -> list[Day]:
     """Say of each local day whether it has a slot, and if not, which limit is nearest.
 
     Parameters
     ----------
-    hours, duration_h, access, now
+    hours, duration_h, access, now, learned
         As for `find_slots`.
 
     Returns
@@ -331,7 +353,7 @@ def day_answers(
         an unknown one; else "no-go". Days without a workable stretch are "no-go" by
         ``"access hours"``.
     """
-    found = stretches(hours, duration_h, access=access, now=now)
+    found = stretches(hours, duration_h, access=access, now=now, learned=learned)
     background = background_of(hours)
     index = pd.DatetimeIndex(hours.index)
     margin = hours["margin"].to_numpy(dtype=float)
@@ -364,6 +386,7 @@ def day_answers(
                 index[found.first[likely]].tz_convert(background.place.timezone),
                 figure(found.chance[likely]),
                 figure(found.chance_dry[likely]),
+                figure(found.general[likely]),
             )
         )
     return answers
@@ -430,6 +453,7 @@ def find_slots(
     *,
     access: Access | None = None,
     now: pd.Timestamp | None = None,
+    learned: Learned = GENERAL,
 ) -> list[Slot]:
     """Find the runs of go hours that are long enough for the job, the likeliest first.
 
@@ -443,6 +467,8 @@ def find_slots(
         Default: daylight.
     now : Timestamp, optional
         Hours that have begun before it are left out.
+    learned : Learned, optional
+        What the site's own answers teach of its chances.
 
     Returns
     -------
@@ -454,7 +480,7 @@ def find_slots(
     InputError
         If `duration_h` is out of range.
     """
-    found = stretches(hours, duration_h, access=access, now=now)
+    found = stretches(hours, duration_h, access=access, now=now, learned=learned)
     background = background_of(hours)
     index = pd.DatetimeIndex(hours.index)
     may = open_hours(hours, access)

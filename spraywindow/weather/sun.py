@@ -17,6 +17,11 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
+from importlib import import_module
+from importlib.util import find_spec, module_from_spec, spec_from_file_location
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -101,10 +106,29 @@ def _hour_angle_h(seconds: Array, slow_angle_deg: Array, place: Place) -> Array:
     return np.asarray(angle % 24.0 - 12.0)
 
 
+@cache
+def solar_position_algorithm() -> Any:
+    """pvlib's module `pvlib.spa` by itself.
+
+    The package around it loads some 650 modules, most of a cold start, and the module needs none of
+    them. Should it come to need them, it is imported with the package.
+    """
+    package = find_spec("pvlib")
+    for folder in (package and package.submodule_search_locations) or ():
+        spec = spec_from_file_location("pvlib.spa", Path(folder) / "spa.py")
+        if spec is not None and spec.loader is not None:
+            module = module_from_spec(spec)
+            try:
+                spec.loader.exec_module(module)
+            except (ImportError, OSError):
+                break
+            return module
+    return import_module("pvlib.spa")
+
+
 def _slow_terms(times: pd.DatetimeIndex) -> tuple[Array, Array, Array, Array]:
     """Seconds of the epoch, daily nodes [s], slow hour angle [deg] and declination [rad] there."""
-    from pvlib import spa
-
+    spa = solar_position_algorithm()
     seconds = times.tz_convert("UTC").tz_localize(None).as_unit("s").asi8.astype(float)
     day = 86400.0
     first = np.floor(seconds.min() / day) if len(seconds) else 0.0

@@ -36,6 +36,7 @@ from .rules import spoiled_of as spoiled_of  # Share of a material's rounds with
 from .rules import washed as washed  # Rounds that were washed off
 from .share import Counts as Counts  # How often answers and what came agreed
 from .share import Share as Share  # A share of winters with its 95 % interval (Wilson 1927)
+from .share import brier_score as brier_score  # Mean squared error of chances
 from .share import false_go_ratio as false_go_ratio  # Share of the go answers that were wrong
 from .share import mean_known as mean_known  # Mean of what is not NaN; NaN where all is
 from .share import missed_go_rate as missed_go_rate  # Share of the good times called no-go

@@ -40,6 +40,19 @@ def test_position_against_pvlib(latitude: float, year: int) -> None:
     assert error.max() < 0.15  # the arcsine is steep at the zenith and the nadir
 
 
+def test_the_algorithm_by_itself_is_that_of_the_package(monkeypatch: pytest.MonkeyPatch) -> None:
+    alone = sun.solar_position_algorithm()
+    assert alone is not pvlib.spa
+    asked = np.array([1.0e9]), 38.0, 22.5, 60.0, 1013.25, 12.0, 67.0, 0.5667
+    ours, theirs = (each.solar_position_numpy(*asked, None) for each in (alone, pvlib.spa))
+    np.testing.assert_array_equal(np.asarray(ours), np.asarray(theirs))
+    # a release without that file, or whose file needs its package, is imported whole
+    sun.solar_position_algorithm.cache_clear()
+    monkeypatch.setattr(sun, "find_spec", lambda name: None)
+    assert sun.solar_position_algorithm() is pvlib.spa
+    sun.solar_position_algorithm.cache_clear()
+
+
 def test_an_instant_has_one_answer_in_every_table() -> None:
     place = Place(38.0, 22.5, 0.0, "UTC")
     long, short = hours("2003-01-01", 90), hours("2003-02-11", 3)

@@ -30,7 +30,7 @@ from spraywindow.jobs.log.shared import (
 )
 
 if TYPE_CHECKING:
-    from spraywindow.record import Application
+    from spraywindow.record import Application, Outcome
 
 
 def advice(
@@ -87,27 +87,34 @@ def judge(
     now: NowOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Hold the advice that was given against the weather that came."""
+    """Hold the advice that was given against the weather that came; the record keeps the result."""
     from spraywindow.errors import RecordError
     from spraywindow.jobs.log.judge import judge_all, judge_text
     from spraywindow.jobs.slots import refuse_other_site
+    from spraywindow.record import keep_outcomes, outcomes
     from spraywindow.record import record as records
     from spraywindow.show import to_json
 
     call = Call(site, weather, columns, now, record)
     the, at = call.bare_site, call.now
     texts: list[tuple[str, str]] = []
+    kept: list[Outcome] = []
+    path = call.record_path
+    there = path is not None and path.exists()
     if receipt:
-        texts = [(str(path), read_text(path, "receipt")) for path in receipt]
-    else:
+        texts = [(str(each), read_text(each, "receipt")) for each in receipt]
+    if there or not receipt:
         with opened(call) as the_record:
-            rows = records.current(the_record, None if site is None else the.name)
+            kept = outcomes(the_record, the.name)
+            rows = (
+                [] if receipt else records.current(the_record, None if site is None else the.name)
+            )
             chosen = rows if number is None else [holding(rows, number)]
             for row in chosen:
                 text = records.receipt_of(the_record, row.id)
                 if text is not None:
                     texts.append((str(row.id), text))
-        if not texts:
+        if not texts and (number is not None or not kept):
             raise RecordError(
                 "no receipt to judge",
                 cure="keep one with `slots --receipt FILE`, `log add --receipt FILE`",
@@ -115,7 +122,20 @@ def judge(
     if receipt or number is not None:  # one that is asked for by name
         for name, text in texts:
             refuse_other_site(text, the.name, where=name if receipt else f"receipt of entry {name}")
-    answer = judge_all(texts, the, call.weather, now=at.to_pydatetime())
+    answer = judge_all(
+        texts, the, call.weather, now=at.to_pydatetime(), kept=kept,
+        anew=bool(receipt) or number is not None,
+    )  # fmt: skip
+    pairs = zip(answer.receipts, texts, strict=True)
+    found = [(outcome, text) for each, (_, text) in pairs for outcome in each.outcomes]
+    if there and any(outcome not in kept for outcome, _ in found):
+        try:
+            with records.open_record(record_file(call)) as the_record:
+                keep_outcomes(the_record, found, now=at.to_pydatetime())
+        except RecordError as error:  # the answer stands all the same
+            call.tell(f"What came of the chances is not kept: {error}")
+    elif found and not there:
+        call.tell("What came of the chances is not kept: there is no record yet.")
     call.say(to_json(answer) if json else judge_text(answer))
 
 

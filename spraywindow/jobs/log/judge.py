@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError
-from spraywindow.jobs.slots import hourless, limits_of, read_receipt, setting_of
-from spraywindow.record import came, extremes_between, rain_between
+from spraywindow.jobs.log.reliability import Reliability, reliability_text
+from spraywindow.jobs.slots import hourless, limits_of, read_receipt, said_jobs, setting_of
+from spraywindow.record import Outcome, came, extremes_between, rain_between, receipt_hash
 from spraywindow.show import (
     System,
     can_show,
@@ -87,7 +88,8 @@ class Judgement:
 class JudgedReceipt:
     """A receipt by its name; `about` says what it is where it cannot be judged here.
 
-    That is one which advised no hours, or is of another site.
+    That is one which advised no hours, or is of another site. `outcomes` is what came of the
+    chances that it gives, go or not, as far as that is told.
     """
 
     json_keys: ClassVar = ("of", "judged", "judgement:all*", "about*")
@@ -95,6 +97,7 @@ class JudgedReceipt:
     of: str
     judgement: Judgement | None
     about: dict[str, Any] = field(default_factory=dict)
+    outcomes: tuple[Outcome, ...] = ()
 
     @property
     def judged(self) -> bool:
@@ -117,13 +120,20 @@ class GoHeld:
 
 @dataclass(frozen=True)
 class JudgedReceipts:
-    """Receipts of a site beside what came."""
+    """Receipts of a site beside what came; `kept` are outcomes that the record holds already."""
 
-    json_keys: ClassVar = ("site=site.name", "now", "receipts", "go", "errors")
+    json_keys: ClassVar = ("site=site.name", "now", "receipts", "go", "errors", "reliability")
 
     site: Site
     now: datetime
     receipts: tuple[JudgedReceipt, ...]
+    kept: tuple[Outcome, ...] = ()
+
+    @property
+    def reliability(self) -> Reliability:
+        """Whether the chances said at the site came true: of those kept, and of these receipts."""
+        told = [*self.kept, *(each for receipt in self.receipts for each in receipt.outcomes)]
+        return Reliability.of(list({each.key: each for each in told}.values()))
 
     @property
     def judgements(self) -> tuple[Judgement, ...]:
@@ -151,9 +161,17 @@ class JudgedReceipts:
 
 
 def judge_all(
-    texts: Sequence[tuple[str, str]], site: Site, weather: pd.DataFrame, *, now: datetime
+    texts: Sequence[tuple[str, str]],
+    site: Site,
+    weather: pd.DataFrame,
+    *,
+    now: datetime,
+    kept: Sequence[Outcome] = (),
+    anew: bool = False,
 ) -> JudgedReceipts:
     """Judge receipts, given as (name, JSON text).
+
+    Chances whose outcomes are `kept` are judged again only if `anew`.
 
     Raises
     ------
@@ -161,19 +179,57 @@ def judge_all(
         If a receipt cannot be read; the message names it.
     """
     out = []
+    done = frozenset() if anew else frozenset(each.key for each in kept)
     for name, text in texts:
         try:
             values = hourless(text)
+            advised = values is None
             if values is None:
                 values = read_receipt(text)
-                if values["site"] == site.name:
-                    out.append(JudgedReceipt(name, judge(values, site, weather, now=now)))
-                    continue
+            own = values["site"] == site.name
+            found = outcomes_of(text, site, weather, now=now, done=done) if own else ()
+            if own and advised:
+                judgement = judge(values, site, weather, now=now)
+                out.append(JudgedReceipt(name, judgement, outcomes=found))
+                continue
         except InputError as error:
             raise InputError(f"receipt of {name}: {error}") from error
         about = {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
-        out.append(JudgedReceipt(name, None, about))
-    return JudgedReceipts(site, now, tuple(out))
+        out.append(JudgedReceipt(name, None, about, found))
+    return JudgedReceipts(site, now, tuple(out), tuple(kept))
+
+
+def outcomes_of(
+    text: str,
+    site: Site,
+    weather: pd.DataFrame,
+    *,
+    now: datetime,
+    done: frozenset[tuple[str, datetime]] = frozenset(),
+) -> tuple[Outcome, ...]:
+    """What came of the chances that a receipt of the site gives, go or not.
+
+    Without those that the weather does not tell (yet), and those whose key is `done`.
+    """
+    past, receipt, out = came(weather, now), receipt_hash(text), []
+    for job in said_jobs(text):
+        issued, start, end = (datetime.fromisoformat(job[key]) for key in ("now", "start", "end"))
+        if end > now or (receipt, start) in done:
+            continue
+        scored, _, dark = _scored(job, site, past)
+        held = _all_held(scored, dark)
+        if held is not None:
+            out.append(Outcome(receipt, site.name, str(job["material"]), issued, start,
+                               float(job["chance"]), float(job["general"]), held))  # fmt: skip
+    return tuple(out)
+
+
+def _all_held(scored: pd.DataFrame, dark: list[str]) -> bool | None:
+    """Whether every hour was within every hard limit; None where it cannot be told."""
+    verdicts = set(scored["verdict"])
+    if "no-go" in verdicts:
+        return False
+    return None if dark or "unknown" in verdicts else True
 
 
 def judge(
@@ -215,10 +271,7 @@ def judge(
         lows[key], highs[key] = (None if math.isnan(value) else value for value in (low, high))
     scored, not_judged, dark = _scored(values, site, past)
     counts = scored["verdict"].value_counts()
-    held: bool | None = None
-    if values["verdict"] == "go":
-        told = counts.get("unknown", 0) == 0 and not dark
-        held = False if counts.get("no-go", 0) else True if told else None
+    held = _all_held(scored, dark) if values["verdict"] == "go" else None
     worst = scored[scored["verdict"] == "no-go"].sort_values("margin")
     return Judgement(
         **{key: values[key] for key in ("site", "material", "now", "start", "end", "verdict")},
@@ -310,17 +363,17 @@ def judge_text(answer: JudgedReceipts) -> str:
         for name, each in answer.errors.items()
     ]
     rows = [_row(each, answer.site) for each in answer.receipts]
-    return "\n\n".join(
-        [
-            paragraph(_first_line(answer)),
-            table_text(["held", "advised", "material", "what came"], rows),
-            "\n".join(map(paragraph, foot)),
-        ]
-    )
+    parts = [paragraph(_first_line(answer))]
+    if rows:
+        table = table_text(["held", "advised", "material", "what came"], rows)
+        parts += [table, "\n".join(map(paragraph, foot))]
+    return "\n\n".join(filter(None, [*parts, reliability_text(answer.reliability)]))
 
 
 def _first_line(answer: JudgedReceipts) -> str:
     name, go = answer.site.name, answer.go
+    if not answer.receipts:
+        return f"{name}: no entry carries a receipt; what was judged before:"
     if not go.judged:
         return f"{name}: no go answer can be judged yet."
     return (

@@ -18,6 +18,7 @@ from .receipt import hourless as hourless  # What a readable receipt without hou
 from .receipt import limits_of as limits_of  # The limits that a receipt carries
 from .receipt import read_receipt as read_receipt  # Read a receipt and check what the judge needs
 from .receipt import refuse_other_site as refuse_other_site  # Refuse another's receipt
+from .receipt import said_jobs as said_jobs  # A receipt for each job that it gives a chance of
 from .receipt import setting_of as setting_of  # The site as it was judged: from the receipt
 from .text import evening_text as evening_text  # The whole answer as the terminal shows it
 from .tracks import conditions_of as conditions_of  # Quantities derived at a site

@@ -58,7 +58,8 @@ class DayAnswer:
     where no limit of the weather decides (stages, spacing, the end of the weather). `early`: it
     is unknown because the weather known does not reach far enough. `best_start` and the chances
     are those of the day's likeliest stretch, go or not (`spraywindow.spray.Slot`); None on days
-    without one, and on those that trees or spacing close.
+    without one, and on those that trees or spacing close. `general` is the chance before what the
+    site's own answers teach.
     """
 
     json_keys: ClassVar = (
@@ -76,6 +77,7 @@ class DayAnswer:
     best_start: pd.Timestamp | None = None
     chance: float | None = None
     chance_dry: float | None = None
+    general: float | None = None
 
     @property
     def best_margin(self) -> float:
@@ -129,7 +131,7 @@ def site_week(
     job_h, access = site.job_h, site.access
     slots = [
         slot
-        for slot in find_slots(hours, job_h, access=access, now=now)
+        for slot in find_slots(hours, job_h, access=access, now=now, learned=site.learned)
         if slot.start.date() <= last
     ]
     cut_day = _cut_day(hours, site)
@@ -137,7 +139,7 @@ def site_week(
         beyond(day.date)
         if day.date == cut_day and day.verdict == "no-go" and day.held_by not in (SPACING, STAGE)
         else _answer(day, slots, {SPACING: spacing, STAGE: trees}, hours.attrs["known_until"])
-        for day in day_answers(hours, job_h, access=access, now=now)
+        for day in day_answers(hours, job_h, access=access, now=now, learned=site.learned)
         if day.date <= last
         # what is left of an afternoon after working hours is no day of its own
         and (now.hour < NOON_H or day.date != today or day.held_by != NO_ACCESS)
@@ -172,7 +174,7 @@ def _answer(
     early = known_until is None or (day.start is not None and day.start > known_until)
     early = early and day.verdict == "unknown" and not why
     closed = day.held_by in held and day.verdict == "no-go"
-    likely = (None, None, None) if closed else (day.best_start, day.chance, day.chance_dry)
+    likely = () if closed else (day.best_start, day.chance, day.chance_dry, day.general)
     return DayAnswer(day.date, day.verdict, slot, day.held_by, day.margin, why, early, *likely)
 
 
@@ -251,7 +253,7 @@ class Evening:
         "site=site.name", "material=material.name", "now", "known_until", "source", "not_judged",
         "today?", "tomorrow", "slots",
         "days=answers(date verdict held_by~ reason! best_start chance:3 chance_dry:3)",
-        "blocks", "chance_known", "cautions!",
+        "blocks", "chance_known", "chance_from=site.learned", "cautions!",
     )  # fmt: skip
 
     site: Site
@@ -275,11 +277,11 @@ class Evening:
 
     @property
     def chance_known(self) -> CameTrue | None:
-        """How chances like that of the first answer came true; None where it has none."""
+        """How general chances like that of the first answer came true; None where it has none."""
         first = self.first
-        if first.chance is None:
+        if first.general is None:
             return None
-        return came_true(first.chance, max((first.date - self.now.date()).days, 1))
+        return came_true(first.general, max((first.date - self.now.date()).days, 1))
 
     @property
     def known_until(self) -> pd.Timestamp | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
@@ -33,10 +34,23 @@ class ReceiptHour:
 
 
 @dataclass(frozen=True)
+class SaidChance:
+    """The chance of one job to hold, as said and before what the site's own answers teach."""
+
+    json_keys: ClassVar = ("start", "end", "chance:3", "general:6")
+
+    start: pd.Timestamp
+    end: pd.Timestamp
+    chance: float
+    general: float
+
+
+@dataclass(frozen=True)
 class Receipt:
     """What was advised, from what: limits with values and sources, and the hours of its day.
 
-    `input_sha256` is of the weather table; `start`, `end` and `chance` are None without a slot.
+    `input_sha256` is of the weather table; `start` and `end` are None without a slot. `chances`
+    are of the likeliest job of each day ahead, go or not, `chance` is that of the first.
     """
 
     json_keys: ClassVar = (
@@ -46,12 +60,22 @@ class Receipt:
         "source=evening.source", "input_sha256", "setting=evening.site.setting:all",
         "limits=evening.material.limits:all"
         "(name quantity bound value width unit kind hours source)",
-        "chance=evening.first.slot.chance:3", "hours",
+        "chance=evening.first.chance:3", "chances", "hours",
     )  # fmt: skip
 
     evening: Evening
     input_sha256: str
     hours: tuple[ReceiptHour, ...]
+
+    @property
+    def chances(self) -> tuple[SaidChance, ...]:
+        """What was said of the days that have a figure."""
+        job = pd.Timedelta(hours=math.ceil(self.evening.site.job_h))
+        return tuple(
+            SaidChance(day.best_start, day.best_start + job, day.chance, day.general)
+            for day in self.evening.answers
+            if day.best_start is not None and day.chance is not None and day.general is not None
+        )
 
 
 def make_receipt(evening: Evening, weather: pd.DataFrame) -> Receipt:
@@ -118,6 +142,28 @@ def hourless(text: str) -> dict[str, Any] | None:
     if not stays or values.get("start") is not None:
         return None
     return {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
+
+
+def said_jobs(text: str) -> list[dict[str, Any]]:
+    """A readable receipt for each job that it gives a chance of, with the job's hours as advised.
+
+    Each has ``chance`` and ``general``; a receipt of before gave none.
+
+    Raises
+    ------
+    InputError
+        If a chance cannot be judged; all problems of a job at once.
+    """
+    values = json.loads(text)
+    jobs = values.get("chances") or []
+    if not _are_tables(jobs, "start", str):
+        raise InputError("not a list of jobs with their start", where="receipt: chances")
+    for job in jobs:
+        said = job.get("chance"), job.get("general")
+        if not all(_is_number(each) and 0.0 <= each <= 1.0 for each in said):
+            raise InputError("not a chance", where="receipt: chances", expected="0 to 1", got=said)
+    names = ("start", "end", "chance", "general")
+    return [read_receipt(values | {name: job.get(name) for name in names}) for job in jobs]
 
 
 def refuse_other_site(text: str, site: str, *, where: str) -> None:

@@ -24,6 +24,7 @@ from spraywindow.site import BlockState
 from spraywindow.spray import (
     CATALOGUE,
     FAR_END,
+    FEWEST,
     NO_ACCESS,
     NO_WORK,
     STAGE,
@@ -269,11 +270,23 @@ def how_known(evening: Evening) -> str:
     known = evening.chance_known
     over = f"no number is put on mornings more than {most_lead_d()} days ahead"
     if known is None:
-        return f"Chances: {over}"
+        return f"Chances: {over}{_own_words(evening)}"
     said = f"{100 * known.low:.0f}-{100 * known.high:.0f} %"
     came = f"{known.held} of {known.cases} jobs held" if known.cases else "no job was judged"
     return (f"Chances: where {said} was said so far ahead, {came} ({known.over}; "
-            f"{known.mornings} mornings in all); {over}")  # fmt: skip
+            f"{known.mornings} mornings in all){_own_words(evening)}; {over}")  # fmt: skip
+
+
+def _own_words(evening: Evening) -> str:
+    """What the site's own answers have to do with it, once there are any."""
+    learned = evening.site.learned
+    if not learned.cases:
+        return ""
+    if not learned.weight:
+        return (f"; {learned.cases} of this site's own answers judged so far, they count from "
+                f"{FEWEST} on")  # fmt: skip
+    return (f"; drawn to this site's own {learned.cases} answers, which weigh "
+            f"{100 * learned.weight:.0f} %")  # fmt: skip
 
 
 def held_words(answer: DayAnswer, evening: Evening) -> str:

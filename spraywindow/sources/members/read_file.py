@@ -160,7 +160,7 @@ def _in_our_unit(name: str, frame: pd.DataFrame, unit: str | None, path: Path) -
 
 def _hours(times: Any, path: Path) -> pd.DatetimeIndex:
     try:
-        index = pd.DatetimeIndex(pd.to_datetime(times, utc=True), name="time")
+        index = pd.DatetimeIndex(pd.to_datetime(times, utc=True, format="ISO8601"), name="time")
     except (ValueError, TypeError) as error:
         raise WeatherError(f"{path.name}: a stamp is not a time") from error
     if not len(index) or index.hasnans or (index != index.floor("h")).any():

@@ -147,9 +147,9 @@ def test_shell_completion(words: str, offered: str) -> None:
     assert offered in shown.stdout.split()
 
 
-def test_a_cold_start_loads_nothing_that_only_pictures_pages_and_calendars_use() -> None:
+def test_a_cold_start_loads_nothing_that_only_other_answers_use() -> None:
     code = (
-        "import sys; heavy = {'matplotlib', 'jinja2', 'icalendar'}\n"
+        "import sys; heavy = {'matplotlib', 'jinja2', 'icalendar', 'pvlib', 'scipy'}\n"
         "from spraywindow.main import run; sys.argv = ['spraywindow', 'slots']\n"
         "try: run()\n"
         "except SystemExit: print('loaded:', heavy & {*sys.modules})"
