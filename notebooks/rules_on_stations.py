@@ -37,18 +37,18 @@ from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.trees import Need
 from spraywindow.trees.cultivar_groups import cultivar_group
 from spraywindow.weather.rain import Rain
-from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_of, within
-from spraywindow.winters.evenings import Seen, seen_mornings
+from spraywindow.winters.as_it_comes import as_it_comes, follow
+from spraywindow.winters.evenings import Seen, advised, rounds_of, seen_mornings
 from spraywindow.winters.other_rules import (
     first_dry_day,
     fixed_calendar,
     habit_rows,
     in_turn,
+    most_effective,
     outcomes_after,
 )
-from spraywindow.winters.past import PastWinters, past_season
+from spraywindow.winters.past import PastWinters, past_season, within
 from spraywindow.winters.replays import ErrorModel
-from spraywindow.winters.rules import advised, most_effective
 from spraywindow.winters.share import chance_by_others
 
 COLUMNS: dict[str, Any] = {
@@ -119,8 +119,8 @@ def fitted_chances(season: PastWinters, seen: Seen, figures: np.ndarray) -> np.n
     """
     days, materials, winters = season.chances.shape
     out = np.full((days, MORNINGS, materials, winters), np.nan)
-    offered = np.isfinite(seen.margin[:, 0])
-    came = outcomes_after(season, offered, np.where(offered, seen.start[:, 0], -1))
+    offered = seen.offered
+    came = outcomes_after(season, offered, seen.starts)
     held = came.effective & ~came.outside
     for which in range(materials):
         for morning in range(MORNINGS):
@@ -204,10 +204,9 @@ def at_station(folder: Path, name: str, place: Place) -> Iterator[tuple[str, str
         habit = habit_rows(season)
         for replay, each, chances, kept in zip(replays, seen, told, figures, strict=True):
             dry = in_turn(season, PROGRAM, (kept[:days, 0, :, 0] < 0.254) & (habit >= 0))
-            begins, as_told = each.start[:days, 0], each.chance_dry[:days].copy()
-            as_told[:, 0] = np.where(np.isfinite(each.margin[:days, 0]), as_told[:, 0], np.nan)
+            begins = each.starts[:days]
             advice = advised(season, PROGRAM, chances[:days], begins, terms)
-            plain = advised(season, PROGRAM, as_told, begins, terms)
+            plain = advised(season, PROGRAM, each.chances[:days], begins, terms)
             for rule, found in (
                 ("rounds first", rules_first(season, each)),
                 ("expected rounds", advice),

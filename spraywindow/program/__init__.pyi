@@ -1,6 +1,7 @@
 # What other folders may use of it, loaded when first used.
 
 from .entry import MaterialRounds as MaterialRounds  # One material of a program
+from .evenings import Decided as Decided  # What every evening of every winter decides
 from .evenings import decide_evenings as decide_evenings  # Past winters decided by evenings
 from .planner import may_spray as may_spray  # Tell on which days a material is free
 from .planner import plan_many as plan_many  # Give the best plan of many calendars at once

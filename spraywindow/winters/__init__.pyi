@@ -2,6 +2,7 @@
 
 from .copper import copper_residue as copper_residue  # Share left after so much rain
 from .other_rules import AFTER_H as AFTER_H  # Hours after a round looked at [h]
+from .other_rules import CAUSES as CAUSES  # Why a round was outside the limits
 from .outlook import FEWEST_FOR_START as FEWEST_FOR_START  # Fewest winters for a latest start
 from .outlook import FIVE_WEEKS_D as FIVE_WEEKS_D  # Five weeks [days]
 from .outlook import WEEK_D as WEEK_D  # A week [days]
@@ -15,19 +16,24 @@ from .past import past_season as past_season  # Put past winters side by side
 from .replays import ErrorModel as ErrorModel  # The coming days with errors of the usual size
 from .replays import ForecastReplay as ForecastReplay  # Forecasts as they were or might be
 from .replays import Foresight as Foresight  # The coming days as they turned out
+from .rules import Against as Against  # What a rule has more than another
 from .rules import Figure as Figure  # Works out one figure of a rule
 from .rules import RuleResult as RuleResult  # What a rule did in every winter
 from .rules import RuleRow as RuleRow  # What came of a rule
 from .rules import Runs as Runs  # The runs of one rule
 from .rules import backtest as backtest  # Replay every winter by each rule
+from .rules import effective_of as effective_of  # Rounds of a material that held
 from .rules import false_go as false_go  # Share of the go days that were none
 from .rules import finished as finished  # Winters with all rounds made
 from .rules import median_span as median_span  # Days from first to last round
 from .rules import missed_go as missed_go  # Share of the usable days that were missed
+from .rules import outside_of as outside_of  # Rounds outside a hard limit
+from .rules import per_winter as per_winter  # Mean of some rounds a winter
 from .rules import rule_row as rule_row  # Work out the figures of a rule's runs
 from .rules import runs_of as runs_of  # Put the runs of each rule together, in order
 from .rules import spoiled as spoiled  # Share of rounds with rain after
 from .rules import spoiled_of as spoiled_of  # Share of a material's rounds with rain after
+from .rules import washed as washed  # Rounds that were washed off
 from .share import Counts as Counts  # How often answers and what came agreed
 from .share import Share as Share  # A share of winters with its 95 % interval (Wilson 1927)
 from .share import brier_score as brier_score  # Mean squared error of chances

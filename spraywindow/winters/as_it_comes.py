@@ -22,6 +22,7 @@ from spraywindow.program import (
     visit_gains,
 )
 from spraywindow.weather import Array
+from spraywindow.winters.past import within
 
 KNOWN_MORNINGS = 4
 """Mornings that a week's forecast answers when three dry days are wanted after each; P."""
@@ -44,12 +45,6 @@ class Policy:
     policy: NDArray[np.int8]
     value: Integers
     states: ProgramStates
-
-
-def within(chances: Array, last: Array) -> Array:
-    """Chances [day, material, winter] up to each material's last day [material, winter]."""
-    days = np.arange(len(chances))[:, None, None]
-    return np.where(days <= last, chances, np.nan)
 
 
 def as_it_comes(

@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 from spraywindow.spray import Access, Conditions, Material, Scores, best_of_day
 from spraywindow.weather import Array
-from spraywindow.winters.as_it_comes import within
 from spraywindow.winters.block import HourBlock
-from spraywindow.winters.past import PastWinters
+from spraywindow.winters.past import PastWinters, within
 from spraywindow.winters.share import Share
 
 DRY_SPELLS_H = (24.0, 48.0, 72.0, 96.0)

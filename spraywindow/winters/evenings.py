@@ -1,4 +1,7 @@
-"""What each evening of each past winter saw of the mornings ahead, the evening as an array axis."""
+"""What each evening of each past winter saw of the mornings ahead, and what acting on it makes.
+
+The evening is an array axis.
+"""
 
 from __future__ import annotations
 
@@ -10,10 +13,20 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from spraywindow.errors import InputError
 from spraywindow.place import Place
+from spraywindow.program import (
+    Decided,
+    Program,
+    ProgramStates,
+    Terms,
+    decide_evenings,
+    program_moves,
+)
 from spraywindow.spray import Conditions, Material, Stretches
 from spraywindow.weather import Array, Sun
 from spraywindow.winters.block import HourBlock, score_block, winter_block
+from spraywindow.winters.other_rules import washed_off
 from spraywindow.winters.past import PastWinters
 from spraywindow.winters.replays import ForecastReplay
 
@@ -34,16 +47,43 @@ class Seen:
     margin : array [day, morning, material, winter]
         Its margin where it is go, on the mornings ahead of the evening before each day; else NaN.
     start : int array [day, morning, material, winter]
-        Row in the season's block at which it begins; -1 without any.
+        Row in the season's block at which it begins, on a morning without a go stretch its
+        likeliest one; -1 without any.
     chance, chance_dry : array [day, morning, material, winter]
-        That it holds, and that the dry hours wanted follow too; of a morning without a go stretch
-        those of its likeliest one; NaN where nothing earns a figure.
+        That this stretch holds, and that the dry hours wanted follow too; NaN where nothing earns
+        a figure.
+    known : bool array [day, morning, material, winter]
+        Whether the forecast told go or no-go.
     """
 
     margin: Array
     start: NDArray[np.int64]
     chance: Array
     chance_dry: Array
+    known: NDArray[np.bool_]
+
+    @classmethod
+    def nothing(cls, *shape: int) -> Seen:
+        """Of evenings that saw no morning."""
+        margin, chance, dry = np.full((3, *shape), np.nan)
+        none = np.full(shape, -1, dtype=np.int64)
+        return cls(margin, none, chance, dry, np.zeros(shape, dtype=bool))
+
+    @property
+    def offered(self) -> NDArray[np.bool_]:
+        """Where somebody would be sent tomorrow, [day, material, winter]: it is go."""
+        return np.isfinite(self.margin[:, 0])
+
+    @property
+    def chances(self) -> Array:
+        """`chance_dry`, of tomorrow only where it is offered."""
+        tomorrow = np.where(self.offered, self.chance_dry[:, 0], np.nan)
+        return np.concatenate([tomorrow[:, None], self.chance_dry[:, 1:]], axis=1)
+
+    @property
+    def starts(self) -> NDArray[np.int64]:
+        """Row of the block at which tomorrow's round would begin, -1 where none is offered."""
+        return np.where(self.offered, self.start[:, 0], -1)
 
 
 def seen_mornings(
@@ -80,14 +120,7 @@ def seen_mornings(
     evening on are forecast, so frost is judged with a forecast's uncertainty.
     """
     days, materials, winters = season.chances.shape
-    seen = [
-        Seen(
-            np.full((days, mornings, materials, winters), np.nan),
-            np.full((days, mornings, materials, winters), -1, dtype=np.int64),
-            *np.full((2, days, mornings, materials, winters), np.nan),
-        )
-        for _ in replays
-    ]
+    seen = [Seen.nothing(days, mornings, materials, winters) for _ in replays]
     for column, number in enumerate(season.used):
         truth = _evenings(season, weather, place, mornings, column)
         evenings = len(truth.starts)
@@ -95,10 +128,8 @@ def seen_mornings(
             known = _known(truth, replay)
             for which, material in enumerate(season.materials):
                 one = _one(season, known, material, number)
-                each.margin[:evenings, :, which, column] = one.margin
-                each.start[:evenings, :, which, column] = one.start
-                each.chance[:evenings, :, which, column] = one.chance
-                each.chance_dry[:evenings, :, which, column] = one.chance_dry
+                for name, part in vars(one).items():
+                    getattr(each, name)[:evenings, :, which, column] = part
         if progress is not None:
             progress(column + 1, winters)
     return seen
@@ -119,11 +150,12 @@ def _one(season: PastWinters, evening: HourBlock, material: Material, number: in
     best, likeliest = found.best(morning), found.best(morning, by_verdict=False)
     likely = np.where(found.verdict[best] == 0, best, likeliest)
     at = day[best], found.day[best]
-    shape = evening.day.shape[1], evening.days
-    seen = Seen(np.full(shape, np.nan), np.full(shape, -1), *np.full((2, *shape), np.nan))
+    seen = Seen.nothing(evening.day.shape[1], evening.days)
     seen.margin[at] = np.where(found.verdict[best] == 0, found.margin[best], np.nan)
-    seen.start[at] = found.first[best] + mornings.epoch_h[day[best]] - season.block.epoch_h[number]
+    epoch_h = found.first[likely] + mornings.epoch_h[day[likely]]
+    seen.start[at] = epoch_h - season.block.epoch_h[number]
     seen.chance[at], seen.chance_dry[at] = found.chance[likely], found.chance_dry[likely]
+    seen.known[at] = found.verdict[best] != 1
     return seen
 
 
@@ -199,3 +231,86 @@ def _known(truth: HourBlock, replay: ForecastReplay) -> HourBlock:
         pressure_kpa=old.pressure_kpa,
     )
     return replace(truth, conditions=conditions)
+
+
+def mornings_told(replay: ForecastReplay, materials: Sequence[Material]) -> int:
+    """How many mornings, tomorrow first, a forecast tells with the dry spell after each."""
+    longest = max(material.dry_spell_h for material in materials)
+    mornings = replay.days - int(np.ceil(longest / 24.0))
+    if mornings < 1:
+        raise InputError(
+            f"a forecast of {replay.days} days never tells {longest:g} rain-free hours "
+            "after tomorrow's job",
+            expected=f"at least {replay.days + 1 - mornings} days",
+        )
+    return mornings
+
+
+def decided(
+    season: PastWinters,
+    program: Program,
+    chances: Array,
+    terms: Terms,
+    *,
+    ends_later_d: float = 0.0,
+) -> Decided:
+    """What each evening of every winter decides.
+
+    Parameters
+    ----------
+    season : PastWinters
+    program : Program
+    chances : array [day, morning, material, winter]
+        Chance that a round holds on each of the mornings that the evening before a day knows;
+        tomorrow's NaN where nobody would be sent (`Seen.chances`).
+    terms : Terms
+    ends_later_d : float
+        Days by which every season ends later than the flowering model has it.
+    """
+    days = len(season.chances)
+    ahead = np.minimum(np.arange(days)[:, None] + np.arange(chances.shape[1]), days - 1)
+    return decide_evenings(
+        np.where(season.free[ahead][..., None], chances, np.nan),  # what is done bars the others
+        season.ending.actual + ends_later_d,
+        season.ending.forecast,
+        program_moves(program, days, terms),
+        terms,
+        season.near,
+    )
+
+
+def advised(
+    season: PastWinters,
+    program: Program,
+    chances: Array,
+    start: NDArray[np.int64],
+    terms: Terms,
+) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """What acting on each evening's advice makes of every winter.
+
+    Parameters
+    ----------
+    season, program, chances, terms
+        As for `decided`.
+    start : int array [day, material, winter]
+        Row of the block at which tomorrow's round would begin; -1 without one.
+
+    Returns
+    -------
+    made : bool array [day, material, winter]
+        Every round that went out. One that was washed off is owed again.
+    start : int array [day, material, winter]
+        -1 without one.
+    """
+    coming = decided(season, program, chances, terms)
+    visits, _ = coming.follow(np.zeros(1, dtype=np.int64), washed_off(season, start))
+    made = rounds_of(coming.moves.states, visits[:, 0])
+    return made, np.where(made, start, -1)
+
+
+def rounds_of(states: ProgramStates, visits: NDArray[np.int8]) -> NDArray[np.bool_]:
+    """Turn visits [day, winter] into rounds, bool array [day, material, winter]."""
+    holds = np.zeros((len(states.visits), len(states.materials)), dtype=bool)  # (visit, material)
+    for number, members in enumerate(states.visits):
+        holds[number, list(members)] = True
+    return np.moveaxis(holds[visits], 2, 1)  # from (day, winter, material)

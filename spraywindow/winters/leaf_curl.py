@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraywindow.weather import LEAF_CURL, Array, infection_risk, spread_rain, wet_from_store
-from spraywindow.winters.as_it_comes import within
 from spraywindow.winters.copper import CopperLeft, best_rounds, covered_share, round_worth
-from spraywindow.winters.past import PastWinters
+from spraywindow.winters.past import PastWinters, within
 from spraywindow.winters.share import mean_known
 
 MOST_ROUNDS = 5

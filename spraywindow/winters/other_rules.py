@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from spraywindow.program import Program
-from spraywindow.spray import NO_GO
+from spraywindow.program import Program, plan_many
+from spraywindow.spray import GO, NO_GO, best_of_day
 from spraywindow.weather import MEASURABLE_MM, forward_highest, forward_lowest
-from spraywindow.winters.past import PastWinters
+from spraywindow.winters.past import PastWinters, within
 
 HABIT_H = 10
 """Clock hour from which the rules that do not look at hours begin; P: late morning."""
@@ -85,7 +85,31 @@ def in_turn(season: PastWinters, program: Program, fits: NDArray[np.bool_]) -> N
     return made
 
 
+def most_effective(
+    season: PastWinters, program: Program
+) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """What hindsight makes where only effective rounds count: made and start, as `advised`."""
+    block, used = season.block, list(season.used)
+    open_hours = block.workable(season.access)
+    chances, starts = [], []
+    for which, verdict in enumerate(season.verdicts):
+        fits = (verdict == GO) & open_hours & dry_after(season, which)[0]
+        best, rows = best_of_day(np.where(fits, 1.0, -np.inf), block.day, block.days, season.need_h)
+        chances.append(best[:, used])
+        starts.append(rows[:, used])
+    usable = np.where(season.free[..., None], np.stack(chances, axis=1), np.nan)
+    made = plan_many(
+        within(usable, season.ending.actual), program, nearness=season.near.actual
+    ).made
+    return made, np.where(made, np.stack(starts, axis=1), -1)
+
+
 AFTER_H = (24, 48, 72)
+CAUSES = {
+    "wet_wood": ("hours_dry",),
+    "drift": ("wind_at_top", "gust", "inversion", "degrees_off_downwind"),
+}
+"""Quantities whose hard limits say the same of a round."""
 HEAT_C = 32.2
 """Heat that burns fresh oil [degC] (UC IPM: above 90 degF)."""
 
@@ -110,6 +134,8 @@ class Outcomes:
         Whether they did is not known.
     outside : bool array
         An hour of the job surely was outside a hard limit: rain, wet wood, wind, frost, ...
+    outside_for : mapping of str to bool array
+        The same for each of `CAUSES` alone.
     lost : bool array
         Measurable rain surely fell before the material was rainfast: the round is owed again.
     """
@@ -121,7 +147,13 @@ class Outcomes:
     effective: NDArray[np.bool_]
     doubtful: NDArray[np.bool_]
     outside: NDArray[np.bool_]
+    outside_for: Mapping[str, NDArray[np.bool_]]
     lost: NDArray[np.bool_]
+
+    @property
+    def within_limits(self) -> NDArray[np.bool_]:
+        """The effective ones of which no hour was surely outside a hard limit."""
+        return self.effective & ~self.outside
 
     def share_spoiled(self, hours: int, made: NDArray[np.bool_]) -> float:
         """Share of the rounds with known weather after which it rained; NaN without any."""
@@ -188,13 +220,44 @@ def outcomes_after(
         effective=effective,
         doubtful=~effective & of_each([perhaps for _, perhaps in dry]),
         outside=of_each([_any_of(verdict == NO_GO, season.need_h) for verdict in season.verdicts]),
-        lost=of_each(
-            [
-                conditions.rain.ahead(int(np.ceil(material.rainfast.hours))).low >= MEASURABLE_MM
-                for material in season.materials
-            ]
-        ),
+        outside_for={
+            cause: of_each([_any_of(rows, season.need_h) for rows in _stopped(season, quantities)])
+            for cause, quantities in CAUSES.items()
+        },
+        lost=washed_off(season, np.where(made, start, -1)),
     )
+
+
+def washed_off(season: PastWinters, start: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Whether rounds that begin on these rows of the block are washed off; False where it is -1.
+
+    `start` is [day, material, winter].
+    """
+    rain, used = season.block.conditions.rain, list(season.used)
+    rows, column = np.maximum(start, 0), np.arange(start.shape[2])
+    gone = [
+        (rain.ahead(int(np.ceil(material.rainfast.hours))).low >= MEASURABLE_MM)[:, used][
+            rows[:, which], column
+        ]
+        for which, material in enumerate(season.materials)
+    ]
+    return np.asarray((start >= 0) & np.stack(gone, axis=1))
+
+
+def _stopped(season: PastWinters, quantities: Sequence[str]) -> list[NDArray[np.bool_]]:
+    """Hours of the block surely outside a hard limit on one of these, one array a material.
+
+    A forecast's uncertainty is in frost alone, so that `ahead_scores` tell it of the record.
+    """
+    out = []
+    for material, scores in zip(season.materials, season.ahead_scores, strict=True):
+        stopped = np.zeros(season.block.day.shape, dtype=bool)
+        for limit in material.limits:
+            if limit.kind == "hard" and limit.quantity in quantities:
+                margin = scores.margins.get(limit.name)
+                stopped |= False if margin is None else margin < 0.0
+        out.append(stopped)
+    return out
 
 
 def _any_of(rows: NDArray[np.bool_], hours: int) -> NDArray[np.bool_]:

@@ -24,13 +24,12 @@ from spraywindow.winters.as_it_comes import (
     follow,
     rounds_as_it_comes,
     rounds_of,
-    within,
 )
 from spraywindow.winters.block import midnight
 from spraywindow.winters.copper import copper_left
 from spraywindow.winters.easing import Ease, LimitCost, dry_spells, earlier_dew_off, limit_costs
 from spraywindow.winters.leaf_curl import CurlCover, curl_cover
-from spraywindow.winters.past import PastWinters, past_season
+from spraywindow.winters.past import PastWinters, past_season, within
 from spraywindow.winters.share import Share, mean_known
 
 FEWEST_FOR_START = 10

@@ -28,7 +28,6 @@ from spraywindow.trees import (
     winter_sums,
 )
 from spraywindow.weather import Array, check_hourly
-from spraywindow.winters.as_it_comes import within
 from spraywindow.winters.block import (
     HourBlock,
     best_jobs,
@@ -38,6 +37,12 @@ from spraywindow.winters.block import (
     winter_block,
 )
 from spraywindow.winters.left_out import why_left_out
+
+
+def within(chances: Array, last: Array) -> Array:
+    """Chances [day, material, winter] up to each material's last day [material, winter]."""
+    days = np.arange(len(chances))[:, None, None]
+    return np.where(days <= last, chances, np.nan)
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,32 +14,23 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError
 from spraywindow.place import Place
-from spraywindow.program import (
-    Program,
-    Terms,
-    all_made,
-    decide_evenings,
-    plan_many,
-    program_moves,
-    program_states,
-)
-from spraywindow.spray import GO, NO_GO, Material, best_of_day
+from spraywindow.program import Program, Terms, all_made, plan_many
+from spraywindow.spray import GO, NO_GO, best_of_day
 from spraywindow.weather import Array
-from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_of, within
-from spraywindow.winters.evenings import Seen, seen_mornings
+from spraywindow.winters.evenings import Seen, advised, mornings_told, seen_mornings
 from spraywindow.winters.other_rules import (
     AFTER_H,
+    CAUSES,
     Outcomes,
-    dry_after,
     first_dry_day,
     fixed_calendar,
     habit_rows,
+    most_effective,
     outcomes_after,
 )
 from spraywindow.winters.outlook import span_days
-from spraywindow.winters.past import PastWinters
+from spraywindow.winters.past import PastWinters, within
 from spraywindow.winters.replays import ForecastReplay, Foresight
 from spraywindow.winters.share import Counts, brier_score, count, false_go_ratio, missed_go_rate
 
@@ -83,6 +74,11 @@ class RuleResult:
         return np.asarray(self.made.sum(axis=(0, 1)))
 
     @property
+    def stand(self) -> NDArray[np.bool_]:
+        """Rounds that need not be made again: not washed off; [day, material, winter]."""
+        return self.made & ~self.outcomes.lost
+
+    @property
     def span_days(self) -> Array:
         """Days from the first round to the last, both counted, per winter; NaN without one."""
         return span_days(self.made)
@@ -115,8 +111,8 @@ def backtest(
     Returns
     -------
     list of RuleResult
-        Ours on each replay, then a fixed calendar, the first dry-looking day, the hindsight
-        optimum.
+        Ours on each replay: what each evening advises; then a fixed calendar, the first
+        dry-looking day, and hindsight for rounds and for effective rounds.
 
     Raises
     ------
@@ -124,13 +120,14 @@ def backtest(
         If a forecast does not reach far enough to tell the dry spell wanted.
     """
     mornings = [mornings_told(replay, season.materials) for replay in replays]
-    starts, good = as_turned_out(season)
     seen = seen_mornings(
         season, weather, place, replays, max(mornings, default=1), progress=progress
     )
+    covered = [_covered(season, replay) for replay in replays]
+    every = [each for each, which in zip(seen, covered, strict=True) if all(which)]
     results = [
-        _ours(season, program, replay, each, number, good)
-        for replay, each, number in zip(replays, seen, mornings, strict=True)
+        _ours(season, program, replay, each, every[0] if every else each, number, which)
+        for replay, each, number, which in zip(replays, seen, mornings, covered, strict=True)
     ]
     habit = habit_rows(season)
     best = plan_many(
@@ -139,103 +136,47 @@ def backtest(
     for name, made, rows in (
         ("fixed calendar", fixed_calendar(season, program, habit), habit[:, None]),
         ("first dry-looking day", first_dry_day(season, program, habit), habit[:, None]),
-        ("hindsight optimum", best, starts),
+        ("hindsight for rounds", best, season.starts),
+        ("hindsight for effective rounds", *most_effective(season, program)),
     ):
         start = np.where(made, rows, -1)
         results.append(RuleResult(name, season.labels, made, start, _after(season, made, start)))
     return results
 
 
-def advised(
-    season: PastWinters,
-    program: Program,
-    chances: Array,
-    start: NDArray[np.int64],
-    terms: Terms,
-) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
-    """What acting on each evening's advice makes of every winter.
+def as_turned_out(season: PastWinters, start: NDArray[np.int64]) -> tuple[Array, Array]:
+    """How jobs and days turned out, arrays [day, material, winter].
 
     Parameters
     ----------
     season : PastWinters
-    program : Program
-    chances : array [day, morning, material, winter]
-        Chance that a round holds on each of the mornings that the evening before a day knows;
-        tomorrow's NaN where nobody would be sent.
     start : int array [day, material, winter]
-        Row of the block at which tomorrow's round would begin; -1 without one.
-    terms : Terms
+        Row of the block at which each job begins; -1 without one.
 
     Returns
     -------
-    made : bool array [day, material, winter]
-        Every round that went out. One that was washed off is owed again.
-    start : int array [day, material, winter]
-        -1 without one.
-    """
-    moves = program_moves(program, len(season.chances), terms)
-    known = np.where(_free_ahead(season, chances.shape[1]), chances, np.nan)
-    coming = decide_evenings(
-        known, season.ending.actual, season.ending.forecast, moves, terms, season.near
-    )
-    lost = _after(season, start >= 0, start).lost
-    visits, _ = coming.follow(np.zeros(1, dtype=np.int64), lost)
-    made = rounds_of(moves.states, visits[:, 0])
-    return made, np.where(made, start, -1)
-
-
-def most_effective(
-    season: PastWinters, program: Program
-) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
-    """What hindsight makes where only effective rounds count: made and start, as `advised`."""
-    block, used = season.block, list(season.used)
-    open_hours = block.workable(season.access)
-    chances, starts = [], []
-    for which, verdict in enumerate(season.verdicts):
-        fits = (verdict == GO) & open_hours & dry_after(season, which)[0]
-        best, rows = best_of_day(np.where(fits, 1.0, -np.inf), block.day, block.days, season.need_h)
-        chances.append(best[:, used])
-        starts.append(rows[:, used])
-    usable = np.where(season.free[..., None], np.stack(chances, axis=1), np.nan)
-    made = plan_many(
-        within(usable, season.ending.actual), program, nearness=season.near.actual
-    ).made
-    return made, np.where(made, np.stack(starts, axis=1), -1)
-
-
-def mornings_told(replay: ForecastReplay, materials: Sequence[Material]) -> int:
-    """How many mornings, tomorrow first, a forecast tells with the dry spell after each."""
-    longest = max(material.dry_spell_h for material in materials)
-    mornings = replay.days - int(np.ceil(longest / 24.0))
-    if mornings < 1:
-        raise InputError(
-            f"a forecast of {replay.days} days never tells {longest:g} rain-free hours "
-            "after tomorrow's job",
-            expected=f"at least {replay.days + 1 - mornings} days",
-        )
-    return mornings
-
-
-def as_turned_out(season: PastWinters) -> tuple[NDArray[np.int64], Array]:
-    """How each day turned out, arrays [day, material, winter].
-
-    Returns
-    -------
-    starts : int array
-        First row of the day's best job; -1 for none.
+    held : array
+        1 where every hour of the job was within every hard limit, 0 where one surely was not,
+        NaN where the record cannot tell (rain within a longer total, missing values).
     good : array
-        1 where the day held a slot, 0 where it surely held none, NaN where the record cannot
-        tell: rain within a longer total, missing values.
+        1 where the day held a slot at all, 0 where it surely held none, NaN likewise.
     """
     block, used = season.block, list(season.used)
     open_hours = block.workable(season.access)
-    good = []
+    rows, column = np.maximum(start, 0)[..., None] + np.arange(season.need_h), np.array(used)
+    rows = np.minimum(rows, len(block.day) - 1)
+    held, good = [], []
     for number, verdict in enumerate(season.verdicts):
         maybe = np.where((verdict != NO_GO) & open_hours, 0.0, -np.inf)
         possible = np.isfinite(best_of_day(maybe, block.day, block.days, season.need_h)[0])[:, used]
         none = np.where(possible, np.nan, 0.0)
         good.append(np.where(season.starts[:, number] >= 0, 1.0, none))
-    return season.starts, np.stack(good, axis=1)
+        came = verdict[rows[:, number], column[:, None]]  # (day, winter, hour of the job)
+        sure = (came == GO).all(axis=-1)
+        out = (came == NO_GO).any(axis=-1)
+        told = np.where(sure, 1.0, np.where(out, 0.0, np.nan))
+        held.append(np.where(start[:, number] >= 0, told, np.nan))
+    return np.stack(held, axis=1), np.stack(good, axis=1)
 
 
 def _ours(
@@ -243,20 +184,17 @@ def _ours(
     program: Program,
     replay: ForecastReplay,
     seen: Seen,
+    elsewhere: Seen,
     mornings: int,
-    good: Array,
+    covered: Sequence[bool],
 ) -> RuleResult:
-    states = program_states(program, len(season.chances), max(len(season.labels), 1))
-    known = np.where(_free_ahead(season, mornings), seen.margin[:, :mornings], np.nan)
-    coming = as_it_comes(
-        season.foreseen, season.ending.actual, season.ending.forecast, states, mornings,
-        forecast_margin=known, near=season.near,
-    )  # fmt: skip
-    visits, _ = follow(coming, np.zeros(1, dtype=np.int64))
-    which = _covered(season, replay)
-    judged = _only(season, which)
-    made = rounds_of(states, visits[:, 0])[..., which]
-    start = np.where(made, seen.start[:, 0][..., which], -1)
+    """Our rule on one replay; `elsewhere` is what the evenings of winters not covered saw."""
+    chances = np.where(covered, seen.chances, elsewhere.chances)[:, :mornings]
+    terms = Terms.usual(program, season.materials)
+    made, start = advised(season, program, chances, seen.starts, terms)
+    which = np.flatnonzero(covered)
+    judged = _only(season, which.tolist())
+    made, start = made[..., which], start[..., which]
     result = RuleResult(
         f"this rule, {replay.name}", judged.labels, made, start,
         _after(judged, made, start), replay=replay.name,
@@ -264,30 +202,31 @@ def _ours(
     if not replay.measures:
         return result
     inside = np.arange(len(made))[:, None, None] <= judged.ending.actual
-    truth = good[..., which][inside]
+    held, good = (part[..., which][inside] for part in as_turned_out(season, seen.start[:, 0]))
+    go = seen.offered[..., which][inside]
+    told = np.where(seen.known[:, 0][..., which][inside], go, np.nan)
     chance = seen.chance[:, 0][..., which][inside]
-    go = np.isfinite(seen.margin[:, 0][..., which])[inside]
-    told = np.where(np.isnan(chance), np.nan, go)  # an evening that could not tell is no no-go
-    return replace(result, counts=count(told, truth), brier=brier_score(chance, truth))
+    # a go is judged at the hours advised, a no-go by whether the day held a slot at all
+    counts = count(told, np.where(go, held, good))
+    return replace(result, counts=counts, brier=brier_score(chance, held))
 
 
 def _after(season: PastWinters, made: NDArray[np.bool_], start: NDArray[np.int64]) -> Outcomes:
     """What came after the rounds, also of no winter at all."""
     if made.size:
         return outcomes_after(season, made, start)
-    none = dict.fromkeys(AFTER_H, made)
-    return Outcomes(none, none, made, made, made, made, made, made)
+    none, causes = dict.fromkeys(AFTER_H, made), dict.fromkeys(CAUSES, made)
+    return Outcomes(none, none, made, made, made, made, made, causes, made)
 
 
-def _covered(season: PastWinters, replay: ForecastReplay) -> list[int]:
-    """The winters whose whole season the replay has forecasts for."""
+def _covered(season: PastWinters, replay: ForecastReplay) -> list[bool]:
+    """Whether the replay has forecasts for the whole of each winter's season."""
     block, days = season.block, len(season.chances)
     out = []
     for column, number in enumerate(season.used):
         first = int(block.epoch_h[number] + np.argmax(block.day[:, number] >= 0))
         last = min(float(season.ending.actual[:, column].max()), days - 1.0)
-        if replay.covers(first, first + 24 * (int(last) + 1)):
-            out.append(column)
+        out.append(replay.covers(first, first + 24 * (int(last) + 1)))
     return out
 
 
@@ -307,13 +246,6 @@ def _only(season: PastWinters, columns: Sequence[int]) -> PastWinters:
             forecast=season.ending.forecast[..., picked],
         ),
     )  # fmt: skip
-
-
-def _free_ahead(season: PastWinters, mornings: int) -> NDArray[np.bool_]:
-    """Days that what is done leaves free, seen from each evening: [day, morning, material, 1]."""
-    days = len(season.free)
-    ahead = np.minimum(np.arange(days)[:, None] + np.arange(mornings), days - 1)
-    return np.asarray(season.free[ahead][..., None])
 
 
 Figure = Callable[[RuleResult], float]
@@ -383,16 +315,41 @@ def spoiled_of(which: int, hours: int) -> Figure:
     return share
 
 
+def effective_of(which: int) -> Figure:
+    """Rounds a winter of one material, by its number, that the wanted dry hours surely followed."""
+    return lambda result: per_winter(result, result.outcomes.effective[:, which])
+
+
+def outside_of(cause: str) -> Figure:
+    """Rounds a winter surely outside a hard limit: any, with "limits", or one of `CAUSES`."""
+
+    def rounds(result: RuleResult) -> float:
+        came = result.outcomes
+        return per_winter(result, came.outside if cause == "limits" else came.outside_for[cause])
+
+    return rounds
+
+
+def washed(result: RuleResult) -> float:
+    """Rounds a winter that were washed off."""
+    return per_winter(result, result.outcomes.lost)
+
+
+def per_winter(result: RuleResult, rounds: NDArray[np.bool_]) -> float:
+    """Mean of some of a rule's rounds a winter; NaN without a winter."""
+    return int(rounds.sum()) / len(result.labels) if result.labels else math.nan
+
+
 def finished(program: Program) -> Figure:
-    """Winters in which all rounds that the maxima allow were made."""
-    return lambda result: int(all_made(program, result.made.sum(axis=0)).sum())
+    """Winters in which all rounds that the maxima allow were made, none of them washed off."""
+    return lambda result: int(all_made(program, result.stand.sum(axis=0)).sum())
 
 
 def median_span(program: Program) -> Figure:
     """Days from first to last round, median of the winters that finished."""
 
     def span(result: RuleResult) -> float:
-        spans = result.span_days[all_made(program, result.made.sum(axis=0))]
+        spans = result.span_days[all_made(program, result.stand.sum(axis=0))]
         return float(np.median(spans)) if spans.size else math.nan
 
     return span
@@ -406,6 +363,52 @@ def false_go(result: RuleResult) -> float:
 def missed_go(result: RuleResult) -> float:
     """Share of the usable days that were missed; NaN where that cannot be measured."""
     return math.nan if result.counts is None else missed_go_rate(result.counts)
+
+
+@dataclass(frozen=True)
+class PairedMean:
+    """Mean over the winters of what one rule has more than another, and its standard error."""
+
+    mean: float
+    standard_error: float
+
+    @classmethod
+    def of(cls, more: Array) -> PairedMean:
+        """Of one difference a winter."""
+        if not more.size:
+            return cls(math.nan, math.nan)
+        error = float(more.std(ddof=1) / np.sqrt(more.size)) if more.size > 1 else math.nan
+        return cls(float(more.mean()), error)
+
+
+@dataclass(frozen=True)
+class Against:
+    """What a rule has more than another a winter, by pairs of the winters that both have."""
+
+    rounds: PairedMean
+    effective: PairedMean
+    effective_within_limits: PairedMean
+    rain_within_24_h: PairedMean
+
+    @classmethod
+    def of(cls, runs: Runs, other: Runs) -> Against:
+        """A rule's runs against another's; a winter is the mean of its runs."""
+        names = [name for name in runs.first.labels if name in other.first.labels]
+        mine, theirs = ([each.first.labels.index(name) for name in names] for each in (runs, other))
+
+        def more(rounds: Callable[[RuleResult], NDArray[np.bool_]]) -> PairedMean:
+            a, b = (
+                np.mean([rounds(run).sum(axis=(0, 1)) for run in each.results], axis=0)[columns]
+                for each, columns in ((runs, mine), (other, theirs))
+            )
+            return PairedMean.of(a - b)
+
+        return cls(
+            more(lambda run: run.made),
+            more(lambda run: run.outcomes.effective),
+            more(lambda run: run.outcomes.within_limits),
+            more(lambda run: run.outcomes.rain[AFTER_H[0]]),
+        )
 
 
 @dataclass(frozen=True)
@@ -435,6 +438,8 @@ class Figures:
     days: float
     finished: float
     days_first_to_last: float
+    effective_within_limits: float
+    washed_off: float
     frost_within_24_h: float
     heat_within_48_h: float
     false_go: float
@@ -456,6 +461,13 @@ class RuleRow:
         Share of the rounds that measurable rain followed, by hours.
     by_material : mapping of str to mapping of int to Spread
         The same of each material.
+    effective : mapping of str to Spread
+        Rounds a winter that the wanted dry hours surely followed, by material.
+    outside : mapping of str to Spread
+        Rounds a winter that surely had an hour outside a hard limit ("limits"), and for each of
+        `CAUSES`.
+    against : mapping of str to Against
+        What it has more than each of our rows, by their names; empty for ours.
     n, unknown : int or None
         Evenings whose answer for tomorrow was judged, and those that could not tell; None for a
         rule that knows no forecast.
@@ -463,7 +475,8 @@ class RuleRow:
 
     json_keys: ClassVar = (
         "name", "winters", "runs", "means*", "spoiled=mean_spoiled",
-        "spoiled_by_material=mean_by_material", "range", "n", "unknown",
+        "spoiled_by_material=mean_by_material", "effective=mean_effective", "outside=mean_outside",
+        "against", "range", "n", "unknown",
     )  # fmt: skip
 
     name: str
@@ -472,6 +485,9 @@ class RuleRow:
     figures: Mapping[str, Spread]
     spoiled: Mapping[int, Spread]
     by_material: Mapping[str, Mapping[int, Spread]]
+    effective: Mapping[str, Spread]
+    outside: Mapping[str, Spread]
+    against: Mapping[str, Against]
     n: int | None
     unknown: int | None
 
@@ -494,19 +510,36 @@ class RuleRow:
         }
 
     @property
+    def mean_effective(self) -> dict[str, float]:
+        """Means of `effective`."""
+        return {name: spread.mean for name, spread in self.effective.items()}
+
+    @property
+    def mean_outside(self) -> dict[str, float]:
+        """Means of `outside`."""
+        return {name: spread.mean for name, spread in self.outside.items()}
+
+    @property
     def range(self) -> dict[str, object]:
-        """Least and most of every figure, and of `spoiled`."""
+        """Least and most of every figure, of `spoiled` and of `effective`."""
         ends: dict[str, object] = {name: spread.ends for name, spread in self.figures.items()}
-        return ends | {"spoiled": {hours: spread.ends for hours, spread in self.spoiled.items()}}
+        return ends | {
+            "spoiled": {hours: spread.ends for hours, spread in self.spoiled.items()},
+            "effective": {name: spread.ends for name, spread in self.effective.items()},
+        }
 
 
-def rule_row(runs: Runs, program: Program, materials: Sequence[str]) -> RuleRow:
-    """Work out the figures of a rule's runs."""
+def rule_row(
+    runs: Runs, program: Program, materials: Sequence[str], ours: Sequence[Runs]
+) -> RuleRow:
+    """Work out the figures of a rule's runs, and hold them against those of `ours`."""
     figures: dict[str, Figure] = {
         "rounds": lambda result: int(result.rounds.sum()),
         "days": lambda result: int(result.made.any(axis=1).sum()),
         "finished": finished(program),
         "days_first_to_last": median_span(program),
+        "effective_within_limits": lambda result: int(result.outcomes.within_limits.sum()),
+        "washed_off": lambda result: int(result.outcomes.lost.sum()),
         "frost_within_24_h": lambda result: int(result.outcomes.frost.sum()),
         "heat_within_48_h": lambda result: int(result.outcomes.heat.sum()),
         "false_go": false_go,
@@ -524,6 +557,9 @@ def rule_row(runs: Runs, program: Program, materials: Sequence[str]) -> RuleRow:
             name: {hours: Spread.of(runs, spoiled_of(which, hours)) for hours in AFTER_H}
             for which, name in enumerate(materials)
         },
+        {name: Spread.of(runs, effective_of(which)) for which, name in enumerate(materials)},
+        {cause: Spread.of(runs, outside_of(cause)) for cause in ("limits", *CAUSES)},
+        {each.name: Against.of(runs, each) for each in ours if not runs.first.replay},
         None if counts is None else counts.n,
         None if counts is None else counts.unknown,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
@@ -37,8 +38,14 @@ def backtest(
     ] = 7,
     errors: Annotated[
         int,
-        typer.Option("--errors", min=0, max=20, help="Runs with forecast errors; 0 for none."),
-    ] = 2,
+        typer.Option(
+            "--errors", min=0, max=20, help="Runs with each kind of forecast error; 0 for none."
+        ),
+    ] = 1,
+    within: Annotated[
+        str | None,
+        typer.Option("--within", help='Close each season so long after leaf fall: "35 days".'),
+    ] = None,
     archived: Annotated[
         bool,
         typer.Option(
@@ -49,6 +56,9 @@ def backtest(
     ] = False,
     plot: PlotOption = None,
     json: JsonOption = False,
+    rounds: Annotated[
+        bool, typer.Option("--rounds", help="Also give every rule's rounds in the JSON.")
+    ] = False,
     csv: Annotated[
         bool, typer.Option("--csv", help="Print one row a rule, run and winter.")
     ] = False,
@@ -56,20 +66,24 @@ def backtest(
     """Replay past winters: rounds made, and the rain that came after them, beside other rules."""
     from spraywindow.errors import InputError
     from spraywindow.jobs.backtest.answer import replayed, usual_replays
+    from spraywindow.units import quantity
 
     if json and csv:
         raise InputError("--json and --csv together", cure="choose one")
+    if rounds and not json:
+        raise InputError("--rounds without --json", cure="add --json")
     check_picture(plot)
     call = Call(site, weather, columns, now)
     if archived and call.demo:
         raise InputError("--archived for the invented demo", cure="name your site with --site FILE")
     the, record, at, notes = call.bare_site, call.winters, call.now, call.winter_notes
+    within_d = None if within is None else math.ceil(quantity(within, "d", where="--within"))
     replays = usual_replays(days, errors)
     if archived:
         replays.append(_archived(call, notes))
     with bar("winters") as shown:
-        result = replayed(the, record, at, replays, progress=shown)
-    result = replace(result, source_notes=tuple(notes))
+        result = replayed(the, record, at, replays, within_d=within_d, progress=shown)
+    result = replace(result, source_notes=tuple(notes), tell_rounds=rounds)
     if plot is not None:
         from spraywindow.jobs.backtest.picture import save_backtest_picture
 
@@ -102,13 +116,19 @@ def _archived(call: Call, notes: list[str]) -> ForecastReplay:
 
 
 def backtest_csv(replayed: SiteBacktest) -> str:
-    """One row a rule, run and winter: rounds made, and how many rain, frost or heat followed."""
+    """One row a rule, run and winter: rounds made, how many held, and what came after them."""
     rows = []
     for runs in runs_of(replayed.results):
         for run, result in enumerate(runs.results, start=1):
             for column, row in enumerate(winter_rows(result)):
                 rows.append(
-                    {"rule": result.name, "run": run, "winter": row.winter, "rounds": row.rounds}
+                    {
+                        "rule": result.name,
+                        "run": run,
+                        "winter": row.winter,
+                        "rounds": row.rounds,
+                        "effective": row.effective,
+                    }
                     | {f"rain_within_{hours}_h": row.spoiled[hours] for hours in AFTER_H}
                     | {
                         "frost_within_24_h": int(result.outcomes.frost[:, :, column].sum()),

@@ -2,32 +2,44 @@
 
 from __future__ import annotations
 
-from spraywindow.jobs.backtest.answer import SiteBacktest
+from spraywindow.jobs.backtest.answer import SiteBacktest, winter_rows
 from spraywindow.show import FEW_WINTERS, Words, paragraph, source_line, table_text
 from spraywindow.winters import (
     AFTER_H,
+    CAUSES,
     FEWEST_FOR_START,
+    Against,
     Figure,
+    RuleResult,
     Runs,
+    effective_of,
     false_go,
     finished,
     median_span,
     missed_go,
+    outside_of,
+    per_winter,
     runs_of,
     spoiled,
     spoiled_of,
+    washed,
 )
 
-FORESIGHT = (
-    "Days known exactly show what a rule costs, not how good a forecast is: false and missed go "
-    "are measured only where a forecast can be wrong. The size of the usual errors is common "
-    "practice and they are one model of many: read the range of their runs as a sensitivity."
+ERRORS = (
+    "The size of the usual errors is common practice and they are one model of many; with wrong "
+    "rain, blocks of rain are wholly wrong or missing besides. Read the two as a sensitivity. Days "
+    "known exactly show what a rule costs, not how good a forecast is: false and missed go are "
+    "measured only where a forecast can be wrong."
 )
 DRY_LOOKING = (
     "The first dry-looking day knows the next 24 h of rain exactly, also beside forecasts that "
     "can be wrong."
 )
 SOON_H = 24
+HINDSIGHT = (
+    "Hindsight knows every day of a winter beforehand: within the limits no rule can make more "
+    "rounds, or more that hold."
+)
 _AFTER = [f"rain\n{hours} h" for hours in AFTER_H]
 
 
@@ -36,7 +48,8 @@ def backtest_text(replayed: SiteBacktest) -> str:
     season, runs = replayed.season, runs_of(replayed.results)
     parts = [_verdict(replayed, runs)]
     if season.labels:
-        parts += [_rules(replayed, runs), _materials(replayed, runs), _errors(runs)]
+        parts += [_rules(replayed, runs), _held(replayed, runs), _materials(replayed, runs)]
+        parts.append(_errors(runs))
         parts.append(_winters(replayed))
     foot = [
         *cautions(replayed),
@@ -57,7 +70,7 @@ def backtest_text(replayed: SiteBacktest) -> str:
 
 def cautions(replayed: SiteBacktest) -> list[str]:
     """How the figures are to be read."""
-    said = [FORESIGHT, DRY_LOOKING]
+    said = [ERRORS, DRY_LOOKING, HINDSIGHT]
     if len(replayed.season.labels) < FEWEST_FOR_START:
         said.append(FEW_WINTERS)
     return said
@@ -71,19 +84,27 @@ def _verdict(replayed: SiteBacktest, runs: list[Runs]) -> str:
     n, ours = len(replayed.season.labels), replayed.results[0]
     if n == 0:
         return paragraph(f"{replayed.site.name}: no winter of the record can be replayed.")
-    wanted, made = replayed.rounds_wanted, int(ours.rounds.sum())
-    materials = replayed.season.materials
-    which = max(range(len(materials)), key=lambda number: materials[number].dry_spell_h)
-    rained = spoiled_of(which, SOON_H)
-    errors = [each for each in runs if each.first.counts is not None and each.first.labels]
-    wrong = "".join(f", {_shares(each, rained)} with {each.replay}" for each in errors)
-    return paragraph(
-        f"{replayed.site.name}: in {_winter_count(n)} this rule made {made} of {n * wanted} rounds "
-        f"and finished {int(finished(replayed.program)(ours))} of {_winter_count(n)}, had each "
-        f"evening known the coming days exactly. Rain came within {SOON_H} h of "
-        f"{_shares(runs[0], rained)} of its {int(ours.made[:, which].sum())} "
-        f"{materials[which].name} rounds{wrong}. Seasons end by {replayed.need_name}."
+    best = _span(runs[-1], _effective, 1)
+    held = ", ".join(
+        f"{_span(each, _effective, 1)} with {each.replay}"
+        for each in runs
+        if each.first.replay and each.first.labels
     )
+    return paragraph(
+        f"{replayed.site.name}: by each evening's advice, {_span(runs[0], _made, 1)} of "
+        f"{replayed.rounds_wanted} rounds went out a winter and "
+        f"{int(finished(replayed.program)(ours))} of {_winter_count(n)} were finished. The dry "
+        f"hours wanted followed {held}; hindsight has {best}. Seasons end by {replayed.need_name}."
+    )
+
+
+def _made(result: RuleResult) -> float:
+    return per_winter(result, result.made)
+
+
+def _effective(result: RuleResult) -> float:
+    """Rounds a winter that the wanted dry hours surely followed."""
+    return per_winter(result, result.outcomes.effective)
 
 
 def _winter_count(n: int) -> str:
@@ -93,7 +114,8 @@ def _winter_count(n: int) -> str:
 def _rules(replayed: SiteBacktest, runs: list[Runs]) -> str:
     rows = [
         [
-            _span(each, lambda result: float(result.rounds.mean()), 1),
+            _span(each, _made, 1),
+            _span(each, _effective, 1),
             f"{_span(each, finished(replayed.program))}/{len(each.first.labels)}",
             _span(each, median_span(replayed.program)),
             *(_bare(each, spoiled(hours)) for hours in AFTER_H),
@@ -106,7 +128,8 @@ def _rules(replayed: SiteBacktest, runs: list[Runs]) -> str:
     ]
     head = [
         "rounds",
-        "winters\nfinished",
+        "held",
+        "all\nmade",
         "days",
         *_AFTER,
         "frost\n24 h",
@@ -114,11 +137,41 @@ def _rules(replayed: SiteBacktest, runs: list[Runs]) -> str:
         "rule",
     ]
     title = (
-        "Rounds a winter, winters finished, days from first to last round (middle of those "
-        "finished), share of rounds [%] with rain after, rounds with frost or heat after; a range "
-        "is over the runs"
+        "Rounds a winter, those that held (the dry hours wanted followed), winters with all made, "
+        "days from first to last round (middle of those), share of rounds [%] with rain after, "
+        "rounds with frost or heat after; a range is over the runs"
     )
-    return f"{paragraph(title, '')}\n{table_text(head, rows, right=tuple(range(8)))}"
+    return f"{paragraph(title, '')}\n{table_text(head, rows, right=tuple(range(9)))}"
+
+
+def _held(replayed: SiteBacktest, runs: list[Runs]) -> str:
+    """What of the rounds was lost or outside the limits, and the difference to our rule."""
+    ours = [each for each in runs if each.first.replay and each.first.labels]
+    rows = []
+    for each in runs:
+        if not each.first.labels:
+            continue
+        against = "ours" if each.first.replay else " ".join(_more(each, own) for own in ours)
+        figures = (washed, *map(outside_of, ("limits", *CAUSES)), _within_limits)
+        rows.append([*(_span(each, figure, 1) for figure in figures), against, each.name])
+    title = (
+        "Rounds a winter that were washed off, that had an hour outside a hard limit, on wet wood "
+        "and with drift; those that held within the limits, and how many more than ours with "
+        f"{' and with '.join(each.replay for each in ours)}, plus or minus a standard error over "
+        "the winters"
+    )
+    head = ["washed\noff", "outside\nlimits", "wet\nwood", "drift", "held\nwithin"]
+    head += ["more\nthan ours", "rule"]
+    return f"{paragraph(title, '')}\n{table_text(head, rows, right=(0, 1, 2, 3, 4))}"
+
+
+def _within_limits(result: RuleResult) -> float:
+    return per_winter(result, result.outcomes.within_limits)
+
+
+def _more(runs: Runs, ours: Runs) -> str:
+    more = Against.of(runs, ours).effective_within_limits
+    return f"{more.mean:+.1f}±{more.standard_error:.1f}"
 
 
 def _materials(replayed: SiteBacktest, runs: list[Runs]) -> str:
@@ -126,6 +179,7 @@ def _materials(replayed: SiteBacktest, runs: list[Runs]) -> str:
         [
             material.name,
             _span(each, lambda result, which=which: int(result.made[:, which].sum())),  # type: ignore[misc]  # mypy cannot infer a lambda with a default
+            _span(each, effective_of(which), 1),
             *(_bare(each, spoiled_of(which, hours)) for hours in AFTER_H),
             each.name,
         ]
@@ -133,9 +187,9 @@ def _materials(replayed: SiteBacktest, runs: list[Runs]) -> str:
         for each in runs
         if each.first.labels
     ]
-    return "By material: all rounds, share of them [%] with rain after\n" + table_text(
-        ["material", "rounds", *_AFTER, "rule"], rows, right=(1, 2, 3, 4)
-    )
+    title = "By material: all rounds, those held a winter, share of all [%] with rain after\n"
+    head = ["material", "rounds", "held", *_AFTER, "rule"]
+    return title + table_text(head, rows, right=(1, 2, 3, 4, 5))
 
 
 def _errors(runs: list[Runs]) -> str:
@@ -163,14 +217,15 @@ def _errors(runs: list[Runs]) -> str:
 
 def _winters(replayed: SiteBacktest) -> str:
     rows = []
-    best = replayed.results[-1].rounds
-    for row, most in zip([row for row in replayed.winters if row.usable], best, strict=True):
-        rows.append([row.winter, str(row.rounds), str(int(most)),
+    best = {row.winter: row.effective for row in winter_rows(replayed.results[-1])}
+    for row in winter_rows(replayed.results[0]):
+        rows.append([row.winter, str(row.rounds), str(row.effective), str(best[row.winter]),
                      *(str(row.spoiled[hours]) for hours in AFTER_H)])  # fmt: skip
-    head = ["winter", "rounds", "hindsight", *_AFTER]
+    head = ["winter", "rounds", "held", "hindsight", *_AFTER]
     return (
-        f"Winter by winter: rounds made of {replayed.rounds_wanted} with the days known, and how "
-        f"many of them\nrain came after\n{table_text(head, rows, right=tuple(range(1, 6)))}"
+        f"Winter by winter: rounds made of {replayed.rounds_wanted}, how many held (and most with\n"
+        f"hindsight), and how many of them rain came after\n"
+        f"{table_text(head, rows, right=tuple(range(1, 7)))}"
     )
 
 

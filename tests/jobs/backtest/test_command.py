@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 from pathlib import Path
 from typing import Any
@@ -34,25 +35,67 @@ def test_json_has_the_keys_that_are_promised() -> None:
         assert set(rule) >= {"name", "rounds", "spoiled", "false_go", "missed_go"}
         assert set(rule["spoiled"]) == {"24", "48", "72"}
         assert set(rule["spoiled_by_material"]) == {"oil", "copper"}
-    known, errors, *others = answer["rules"]
-    for rule in (known, *others):  # nothing that cannot be wrong has a false go: null, not zero
+    usual, wrong, *others = answer["rules"]
+    for rule in others:  # nothing that cannot be wrong has a false go: null, not zero
         assert rule["false_go"] is None
         assert rule["missed_go"] is None
         assert rule["brier"] is None
-    assert errors["runs"] == 2
+        assert rule["unknown"] is None
+        assert set(rule["against"]) == {usual["name"], wrong["name"]}
+        assert set(rule["against"][usual["name"]]["effective"]) == {"mean", "standard_error"}
+    assert usual["name"].endswith("usual errors")
+    assert wrong["name"].endswith("and wrong rain")
+    for rule in (usual, wrong):
+        assert 0 < rule["false_go"] < 0.5
+        assert rule["unknown"] >= 0
+        assert rule["against"] == {}
+        assert set(rule["effective"]) == {"oil", "copper"}
+        assert set(rule["outside"]) == {"limits", "wet_wood", "drift"}
+    held = sum(row["effective"] for row in answer["winters"])
+    assert 12 * sum(usual["effective"].values()) == pytest.approx(held, abs=0.01)
+
+
+def test_runs_of_other_random_numbers_are_a_range(few: Any) -> None:
+    usual, *_ = demo("backtest", *few, "--json", "--errors", "2").answer["rules"]
+    assert usual["runs"] == 2
     for key in ("rounds", "false_go", "missed_go", "brier"):
-        low, high = errors["range"][key]
-        assert low <= errors[key] <= high
-    assert errors["range"]["false_go"][0] < errors["range"]["false_go"][1]
-    assert 0 < errors["false_go"] < 0.5
-    assert errors["unknown"] >= 0
-    assert known["unknown"] is None
+        low, high = usual["range"][key]
+        assert low <= usual[key] <= high
+    assert usual["range"]["brier"][0] < usual["range"]["brier"][1]
+
+
+def test_the_rounds_of_every_rule_stand_in_the_winters(few: Any) -> None:
+    answer = demo("backtest", *few, "--json", "--rounds").answer
+    names = [rule["name"] for rule in answer["rules"]]
+    assert len(names) == 6
+    for row in answer["winters"]:
+        assert list(row["made"]) == names
+        ours = row["made"][names[0]]
+        assert len(ours) == row["rounds"]
+        for each in ours:
+            assert set(each) == {"date", "start", "material"}
+            assert each["start"].startswith(each["date"])
+            assert "08:00" <= each["start"][11:16] <= "15:00"  # 08:00 to 17:00, two hours
+    for rule in answer["rules"]:
+        made = [each for row in answer["winters"] for each in row["made"][rule["name"]]]
+        assert len(made) == rule["rounds"]
+    assert "made" not in demo("backtest", *few, "--json").answer["winters"][0]
+
+
+def test_a_season_of_five_weeks_holds_no_round_after_them(few: Any) -> None:
+    answer = demo("backtest", *few, "--json", "--rounds", "--within", "5 weeks").answer
+    for row in answer["winters"]:
+        first = dt.date(int(row["winter"][:4]), 12, 2)  # the site's leaf fall
+        for made in row["made"].values():
+            days = [(dt.date.fromisoformat(each["date"]) - first).days for each in made]
+            assert all(0 <= day < 35 for day in days)
+    assert 0 < answer["rules"][-1]["rounds"] <= 3 * 8
 
 
 def test_json_keeps_the_cautions_of_the_text(few: Any) -> None:
     answer = demo("backtest", *few, "--json").answer
     said = demo("backtest", *few).words
-    assert len(answer["cautions"]) == 3
+    assert len(answer["cautions"]) == 4
     assert all(caution in said for caution in answer["cautions"])
     assert "Fewer than ten winters" in answer["cautions"][-1]
     assert answer["notes"] == []
@@ -66,26 +109,27 @@ def test_the_dry_looking_day_is_said_to_know_a_day_of_rain(few: Any) -> None:
 def test_text_is_verdict_first_and_fits_the_screen() -> None:
     said = demo("backtest")
     assert said.code == 0
-    assert said.out.startswith("Varkessa Bank: in 12 winters this rule made")
+    assert said.out.startswith("Varkessa Bank: by each evening's advice, ")
     assert max(map(len, said.out.splitlines())) <= 80
     assert "nan" not in said.out
-    order = ["Rounds a winter", "By material", "Tomorrow's slot", "Winter by winter", "Days known"]
+    order = ["Rounds a winter", "By material", "Tomorrow's slot", "Winter by winter",
+             "The size of the usual errors"]  # fmt: skip
     places = [said.out.index(words) for words in order]
     assert places == sorted(places)
-    assert "usual errors, 2 runs" in said.words
+    assert "usual errors and wrong rain" in said.words
 
 
 def test_csv_has_a_row_for_each_rule_run_and_winter(few: Any) -> None:
     said = command("backtest", *few, "--csv")
     rows = list(csv.DictReader(io.StringIO(said.out)))
-    assert len(rows) == (1 + 2 + 3) * 3
-    assert {row["run"] for row in rows} == {"1", "2"}
+    assert len(rows) == (2 + 4) * 3
+    assert all(int(row["effective"]) <= int(row["rounds"]) for row in rows)
     assert all(int(row["rain_within_24_h"]) <= int(row["rounds"]) for row in rows)
 
 
 def test_the_picture_names_the_site_and_each_run(few: Any, tmp_path: Path) -> None:
     picture = tmp_path / "rules.svg"
-    assert command("backtest", *few, "--plot", picture).code == 0
+    assert command("backtest", *few, "--errors", "2", "--plot", picture).code == 0
     drawn = picture.read_text(encoding="utf-8")
     assert "Varkessa Bank: 3 past winters, 2013/14 to 2015/16" in drawn
     assert "usual errors (1)" in drawn
@@ -99,7 +143,7 @@ def test_a_record_after_now_holds_no_past_winter(few: Any) -> None:
 
 def test_without_errors_nothing_is_measured(few: Any) -> None:
     said = command("backtest", *few, "--errors", "0")
-    assert "false go" not in said.out.split("Days known exactly")[0]
+    assert "false go" not in said.out.split("The size of the usual errors")[0]
 
 
 def test_a_winter_that_has_not_ended_is_left_out(few: Any) -> None:
@@ -112,6 +156,8 @@ def test_a_winter_that_has_not_ended_is_left_out(few: Any) -> None:
     ("arguments", "words"),
     [
         (["--json", "--csv"], "--json and --csv together"),
+        (["--rounds"], "--rounds without --json"),
+        (["--within", "5 cups"], "--within"),
         (["--archived"], "--archived for the invented demo"),
         (["--days", "3"], "3 days never tells 72 rain-free hours"),
         (["--days", "40"], "--days"),
