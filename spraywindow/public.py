@@ -62,7 +62,9 @@ class Site(SiteValue):
     site file that lacks what a question needs, is a `SprayWindowError`.
     """
 
-    def tonight(self, weather: pd.DataFrame, now: pd.Timestamp) -> Answer[tuple[Evening, ...]]:
+    def tonight(
+        self, weather: pd.DataFrame, now: pd.Timestamp, *, winters: pd.DataFrame | None = None
+    ) -> Answer[tuple[Evening, ...]]:
         """Say where to be tomorrow, as ``spraywindow slots`` does.
 
         Parameters
@@ -70,6 +72,9 @@ class Site(SiteValue):
         weather : DataFrame
             Hourly table that holds `now`; what is after it counts as forecast.
         now : Timestamp
+        winters : DataFrame, optional
+            Hourly record of past winters; without it the mornings beyond the forecast are taken
+            as they are at large.
 
         Returns
         -------
@@ -77,7 +82,7 @@ class Site(SiteValue):
             Of an `Evening` for each material of the program, the one to go out with first;
             `to_dict` gives that first one.
         """
-        evenings = tonight(self, check_hourly(weather), zoned(now))
+        evenings = tonight(self, check_hourly(weather), zoned(now), winters=winters)
         return Answer(tuple(evenings), _evenings_text, _first_evening)
 
     def season(

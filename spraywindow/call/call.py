@@ -212,13 +212,20 @@ class Call:
 
     def with_winters(self, site: Site) -> Site:
         """The site with the days of flowering that the record of past winters tells, if any."""
-        if self.winters_file is None:
+        if self.winters_file is None or self.told_winters is None:
             return site
         from spraywindow.site import with_flowers
-        from spraywindow.sources.files import read_weather
 
-        past = read_weather(self.winters_file, columns=self.winters_columns)
-        return with_flowers(site, past, self.now, self.weather)
+        return with_flowers(site, self.told_winters, self.now, self.weather)
+
+    @cached_property
+    def told_winters(self) -> pd.DataFrame | None:
+        """The past winters that are named, or the demo's own; None where there are none."""
+        if self.winters_file is not None:
+            from spraywindow.sources.files import read_weather
+
+            return read_weather(self.winters_file, columns=self.winters_columns)
+        return self.winters if self.demo_weather else None
 
     @property
     def rows(self) -> list[Kept]:

@@ -1,5 +1,10 @@
 # What other folders may use of it, loaded when first used.
 
+from .beyond import FEWEST_WINTERS as FEWEST_WINTERS  # Fewest past winters to go by
+from .beyond import USUAL_CHANCE as USUAL_CHANCE  # That a round on a usable morning holds
+from .beyond import Beyond as Beyond  # What each later morning of a season may offer
+from .beyond import at_large as at_large  # What mornings at large offer
+from .beyond import usual_share_of as usual_share_of  # Share of later mornings that are usable
 from .entry import MaterialRounds as MaterialRounds  # One material of a program
 from .evenings import Decided as Decided  # What every evening of every winter decides
 from .evenings import decide_evenings as decide_evenings  # Past winters decided by evenings
@@ -19,5 +24,10 @@ from .values import NEVER as NEVER  # Gain of a visit that is barred
 from .values import best_values as best_values  # `value_to_go` from the visits' gains
 from .values import value_to_go as value_to_go  # The best still to be reached
 from .values import visit_gains as visit_gains  # Give what each visit is worth on each day
+from .worth import Moves as Moves  # The states and where visits lead, those lost as well
 from .worth import Terms as Terms  # What the value counts
+from .worth import Worth as Worth  # What an evening's decisions are worth
+from .worth import best_of as best_of  # The best visit of those worth something
+from .worth import climate_value as climate_value  # What is still to be expected of each state
 from .worth import program_moves as program_moves  # Give the states and where visits lead
+from .worth import worth as worth  # What acting on the known mornings is worth, and waiting

@@ -422,6 +422,23 @@ class Worth:
         """The best visit of the first morning in every state, array [state, calendar]."""
         return best_of(self.of_visits(0, np.arange(self.moves.count)[:, None]))
 
+    def expected(self, morning: int, visit: Integers, later: Floats) -> Floats:
+        """What some value of the next morning's states is expected to be after visits.
+
+        `visit` and `later` are [state, calendar], and so is what is given.
+        """
+        states, calendar = np.arange(self.moves.count), np.arange(later.shape[1])
+        out = later[self.moves.rest]
+        for number, (each, outcomes) in enumerate(
+            zip(self.stakes, self.moves.outcomes, strict=True)
+        ):
+            value = sum(
+                part * later[outcome.after[states][:, None], calendar]
+                for outcome, part in zip(outcomes, each.chance[:, morning], strict=True)
+            )
+            out = np.where(visit == number, value, out)
+        return out
+
     def aims(self, state: npt.ArrayLike) -> tuple[Integers, Integers]:
         """What waiting aims at: the next known morning with a visit, and that visit.
 

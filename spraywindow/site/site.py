@@ -61,6 +61,8 @@ class Site:
     people : int
     job_h : float
         The crew, and how long its job takes [h].
+    visit_worth : float
+        What a visit costs, in rounds that hold.
     blocks : tuple of Block
     dates : SeasonFields
         The dormant season's dates, as far as they are known.
@@ -87,6 +89,7 @@ class Site:
     access: Access
     people: int
     job_h: float
+    visit_worth: float
     blocks: tuple[Block, ...]
     dates: SeasonFields
     program: Program
@@ -163,6 +166,7 @@ class SiteFields(Table):
             access=Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed)),
             people=self.crew.people,
             job_h=self.crew.job,
+            visit_worth=self.crew.visit_worth,
             blocks=self.blocks,
             dates=self.season,
             program=program,

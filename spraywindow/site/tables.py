@@ -143,11 +143,17 @@ class AccessFields(Table):
         return self
 
 
+VISIT_WORTH = 0.3
+"""What a visit costs (crew, product), in rounds that hold: as much as a round is worth that it
+rains on, so that nobody drives out to a sure failure; P."""
+
+
 class CrewFields(Table):
     """Who does the work, and how long the job takes."""
 
     people: Count = 1
     job: Annotated[float, measured("h", 0, DAY_H, above=True)] = DURATION_H
+    visit_worth: Annotated[float, Field(strict=True, ge=0, le=2)] = VISIT_WORTH
 
 
 class Block(Table):

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from spraywindow.errors import InputError
 from spraywindow.place import Place
 from spraywindow.program import (
+    Beyond,
     Decided,
     Program,
     ProgramStates,
@@ -28,7 +29,7 @@ from spraywindow.weather import Array, Sun
 from spraywindow.winters.block import HourBlock, score_block, winter_block
 from spraywindow.winters.other_rules import washed_off
 from spraywindow.winters.past import PastWinters
-from spraywindow.winters.replays import ForecastReplay
+from spraywindow.winters.replays import ErrorModel, ForecastReplay
 
 EVENING_H = 18
 """Local clock hour at which the next day is decided; P."""
@@ -133,6 +134,32 @@ def seen_mornings(
         if progress is not None:
             progress(column + 1, winters)
     return seen
+
+
+def winters_beyond(
+    season: PastWinters,
+    weather: pd.DataFrame,
+    place: Place,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+) -> Beyond:
+    """What past winters offer: of each evening the chance of its go morning, with usual errors.
+
+    Parameters
+    ----------
+    season : PastWinters
+        From the first day that is to be decided on.
+    weather : DataFrame
+        The checked record behind it.
+    place : Place
+    progress : callable, optional
+        Told after each winter how many are done, and of how many.
+    """
+    (seen,) = seen_mornings(season, weather, place, [ErrorModel()], 1, progress=progress)
+    days = np.arange(len(season.chances))[:, None, None]
+    may = np.isfinite(seen.margin[:, 0]) & season.free[..., None] & (days <= season.ending.actual)
+    chance = np.where(may, seen.chance_dry[:, 0], np.nan)
+    return Beyond(season.first, chance, season.near.actual, len(season.labels))
 
 
 def _one(season: PastWinters, evening: HourBlock, material: Material, number: int) -> Seen:

@@ -92,7 +92,7 @@ def _page(
     answer = None if past is None else prospect(site, past, call.now, forecast=call.weather)
     if answer is not None:
         site = replace(site, flowers=answer.flowers)
-    evenings = tonight(site, call.weather, call.now)
+    evenings = tonight(site, call.weather, call.now, winters=past)
     note = "Invented demo orchard." if call.demo else ""
     return evenings, page_html(evenings, call.weather, answer, note=note)
 

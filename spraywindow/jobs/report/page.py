@@ -26,7 +26,10 @@ from spraywindow.jobs.slots import (
     chance_figure,
     chance_words,
     closing_words,
+    decision_line,
     draw_week,
+    later_words,
+    more_words,
     opening_words,
     planned_slots,
     reason,
@@ -61,7 +64,11 @@ def verdict(
         "material": evening.material.name,
         "title": _capital(evening.material.title),
         "blocks": blocks_line(evening.blocks),
-        "lines": [*_instead_lines(evening, evenings, planned), *untold_lines(evening)],
+        "lines": [
+            *([told] if (told := decision_line(evening)) and evening is evenings[0] else []),
+            *_instead_lines(evening, evenings, planned),
+            *untold_lines(evening),
+        ],
         "answers": [
             {
                 "when": "today" if answer.date == evening.now.date() else "tomorrow",
@@ -102,11 +109,17 @@ def _answer(answer: DayAnswer, evening: Evening) -> dict[str, str]:
         why = _capital(reason(answer, evening))
         return {"verdict": answer.verdict, "hours": "", "chance": "", "why": why}
     words = f"{opening_words(slot, evening)}; {closing_words(slot, evening)}"
+    why = f"{_capital(words)}; best from {clock(slot.best_start)}"
+    decision = answer.decision
+    if decision is not None and decision.advice in ("wait", "either"):
+        wait = decision.advice == "wait"
+        more = more_words(decision) if wait else "worth about as much"
+        why = f"{'Better' if wait else 'Or'}: {later_words(decision)}, {more}. {why}"
     return {
-        "verdict": "go",
+        "verdict": "go" if decision is None else decision.word,
         "hours": hours_words(slot.start, slot.end),
         "chance": chance_words(slot),
-        "why": f"{_capital(words)}; best from {clock(slot.best_start)}",
+        "why": why,
     }
 
 

@@ -29,7 +29,10 @@ from .words import cautions as cautions  # The cautions of this answer
 from .words import chance_figure as chance_figure  # The chance of a slot for its column: "48 %"
 from .words import chance_words as chance_words  # How likely a slot is to hold
 from .words import closing_words as closing_words  # What closes a slot: "after: too windy"
+from .words import decision_line as decision_line  # What letting the morning pass costs
+from .words import later_words as later_words  # What waiting aims at
 from .words import limit_words as limit_words  # Growers' words for a limit that holds an hour
+from .words import more_words as more_words  # What waiting is worth more than going
 from .words import opening_words as opening_words  # What opens a slot: "before: wet wood"
 from .words import reason as reason  # Why a day is as it is
 from .words import untold_lines as untold_lines  # What the weather does not tell

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 import pandas as pd
@@ -44,6 +44,9 @@ from spraywindow.spray import (
 )
 from spraywindow.weather import AHEAD_H, Hole, WeatherSource, holes, known_at, weather_source
 
+if TYPE_CHECKING:
+    from spraywindow.jobs.slots.decision import Decision
+
 WEEK_D = 7
 NOON_H = 12
 SPACING = "spacing"
@@ -59,12 +62,15 @@ class DayAnswer:
     is unknown because the weather known does not reach far enough. `best_start` and the chances
     are those of the day's likeliest stretch, go or not (`spraywindow.spray.Slot`); None on days
     without one, and on those that trees or spacing close. `general` is the chance before what the
-    site's own answers teach.
+    site's own answers teach. `decision` says whether to go or to wait; it is made of all the
+    program's evenings together, where they are at hand.
     """
 
     json_keys: ClassVar = (
         "date", "verdict", "start=slot.start", "end=slot.end", "margin=best_margin", "reason!",
-        "best_start", "chance:3", "chance_dry:3",
+        "best_start", "chance:3", "chance_dry:3", "advice=decision.advice",
+        "worth_now=decision.worth_now:2", "worth_waiting=decision.worth_waiting:2",
+        "wait_for=decision.wait_for",
     )  # fmt: skip
 
     date: dt.date
@@ -78,6 +84,7 @@ class DayAnswer:
     chance: float | None = None
     chance_dry: float | None = None
     general: float | None = None
+    decision: Decision | None = None
 
     @property
     def best_margin(self) -> float:
@@ -253,7 +260,8 @@ class Evening:
         "site=site.name", "material=material.name", "now", "known_until", "source", "not_judged",
         "today?", "tomorrow", "slots",
         "days=answers(date verdict held_by~ reason! best_start chance:3 chance_dry:3)",
-        "blocks", "chance_known", "chance_from=site.learned", "cautions!",
+        "blocks", "basis=first.decision.basis", "skip=first.decision.skip",
+        "plan=first.decision.plan", "chance_known", "chance_from=site.learned", "cautions!",
     )  # fmt: skip
 
     site: Site

@@ -14,6 +14,8 @@ from spraywindow.call import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    PastColumnsOption,
+    PastOption,
     PlotOption,
     RecordOption,
     SitesOption,
@@ -31,7 +33,8 @@ from spraywindow.spray import Slot
 
 RECEIPT_MARK = ("{", '"input_sha256"')
 """By which a receipt of ours is known: how it begins, and what it holds."""
-EXIT_CODES = {"go": 0, "no-go": 1, "unknown": 3}
+EXIT_CODES = {"spray": 0, "either": 0, "go": 0, "wait": 1, "no-go": 1, "unknown": 3}
+"""By the advice, else by the verdict: go where no round is owed."""
 
 
 def slots(
@@ -43,6 +46,8 @@ def slots(
         str | None, typer.Option("--material", help="Such as oil or copper. Default: next due.")
     ] = None,
     record: RecordOption = None,
+    winters: PastOption = None,
+    winters_columns: PastColumnsOption = None,
     service: Annotated[
         str | None,
         typer.Option(
@@ -68,12 +73,12 @@ def slots(
         bool,
         typer.Option(
             "--exit-code",
-            help="Exit 0 for go, 1 for no-go, 3 for unknown; of several sites the worst: 3 if any "
-            "is unknown, else 1 if any is no-go.",
+            help="Exit 0 for spray or either, 1 for wait or no-go, 3 for unknown; of several sites "
+            "the worst: 3 if any is unknown, else 1 if any is to wait.",
         ),
     ] = False,
 ) -> None:
-    """Say where to be tomorrow: go or no-go, from when to when, and why.
+    """Say where to be tomorrow: spray, wait or no-go, from when to when, and why.
 
     Several sites are answered one after the other; their JSON is a list.
     """
@@ -82,7 +87,11 @@ def slots(
 
     if json and csv:
         raise InputError("--json and --csv together", cure="choose one")
-    calls = [Call(file, weather, columns, now, record, service) for file in sites or (None,)]
+    calls = [
+        Call(file, weather, columns, now, record, service,
+             winters_file=winters, winters_columns=winters_columns)
+        for file in sites or (None,)
+    ]  # fmt: skip
     of_one = {"--receipt": receipt, "--plot": plot, "--ics": ics, "--csv": csv or None}
     given = [option for option, value in of_one.items() if value is not None]
     if given and len(calls) > 1:
@@ -103,7 +112,7 @@ def slots(
     else:
         say_each([evening_text(first, rest, with_hours=hours) for first, *rest in every])
     if exit_code:
-        worst = max(EXIT_CODES[first.first.verdict] for first, *_ in every)
+        worst = max(EXIT_CODES[advice_word(first)] for first, *_ in every)
         raise typer.Exit(worst)
 
 
@@ -113,7 +122,13 @@ def _evenings(call: Call, material: str | None) -> list[Evening]:
 
     if material:
         call.site.material(material)  # an unknown one is refused before anything is fetched
-    return tonight(call.site, call.weather, call.now, material)
+    return tonight(call.site, call.weather, call.now, material, winters=call.told_winters)
+
+
+def advice_word(evening: Evening) -> str:
+    """The advice of an evening's first answer, else its verdict."""
+    decision = evening.first.decision
+    return evening.first.verdict if decision is None else decision.word
 
 
 def _write(

@@ -1,4 +1,4 @@
-"""Which of the week's slots the program would use, which material first, and how urgent it is.
+"""The evenings of a program decided together, which stands first, and how urgent each is.
 
 Urgency is what is owed over what the season still holds.
 """
@@ -7,20 +7,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-import numpy as np
 import pandas as pd
 
-from spraywindow.jobs.slots.answer import Evening, default_material, evening
-from spraywindow.program import plan_rounds
+from spraywindow.jobs.slots.answer import DayAnswer, Evening, default_material, evening
+from spraywindow.jobs.slots.decision import beyond_at_large, beyond_winters, decide
+from spraywindow.program import Beyond, usual_share_of
 from spraywindow.site import Site, last_day_of, main_flowering, spacing_finding
 from spraywindow.spray import Material, Slot, hardest, working_day
-
-USUAL_SHARE, USUAL_SHARE_SHORT = 0.25, 0.5
-"""Share of mornings beyond the forecast that are expected to be usable, for materials that want
-days of dry weather afterwards (oil), and for those that want up to `SHORT_SPELL_H` (copper); P."""
-SHORT_SPELL_H = 24
 
 
 @dataclass(frozen=True)
@@ -60,11 +55,6 @@ class Urgency:
     def value(self) -> float:
         """Rounds owed for each of them; 0 when nothing is owed."""
         return self.owed / max(self.chances, 1.0)
-
-
-def usual_share_of(material: Material) -> float:
-    """Share of later mornings that are expected to be usable for a material [0-1]."""
-    return USUAL_SHARE_SHORT if material.dry_spell_h <= SHORT_SPELL_H else USUAL_SHARE
 
 
 def urgency(evening: Evening, day: dt.date, share: float | None = None) -> Urgency | None:
@@ -108,62 +98,75 @@ def _open(site: Site, material: Material, day: dt.date) -> bool:
 
 
 def planned_slots(evenings: Sequence[Evening]) -> list[Slot]:
-    """Slots of the planned rounds, in order of time.
+    """Slots of the planned rounds, in order of time: those of the decision's own path.
 
     Parameters
     ----------
     evenings : sequence of Evening
-        One for every material of the site's program.
+        From `tonight`, the one that the decision is about first.
 
     Returns
     -------
     list of Slot
-        At most one a material and day: the day's likeliest. Most rounds come first, then the
-        more urgent materials (rounds owed for each chance left), then the likeliest slots.
+        At most one a material and day: the day's likeliest.
     """
-    best: dict[tuple[pd.Timestamp, str], Slot] = {}
-    for each in evenings:
-        for slot in each.slots:  # the likeliest first
-            day = pd.Timestamp(slot.start.date())
-            best.setdefault((day, each.material.name), slot)
-    if not best:
-        return []
-    program = evenings[0].site.program
-    days = pd.date_range(min(day for day, _ in best), max(day for day, _ in best))
-    chances = pd.DataFrame(np.nan, index=days, columns=list(program.materials))
-    for (day, name), slot in best.items():
-        if name in chances.columns:
-            chances.loc[day, name] = slot.chance or 0.0  # without a figure: last
-    first = min(days).date()
-    urgent = {each.material.name: urgency(each, first) for each in evenings}
-    values = {name: 0.0 if found is None else found.value for name, found in urgent.items()}
-    most = max(values.values()) or 1.0
-    near = {name: values.get(name, 0.0) / most for name in program.materials}
-    plan = plan_rounds(chances, program, nearness=pd.DataFrame(near, index=days))
-    return [best[day, name] for day, name in zip(plan["date"], plan["material"], strict=True)]
-
-
-def planned_first(evenings: Sequence[Evening]) -> list[Evening]:
-    """The evenings with the one first that the plan would go out with, else as they stand."""
-    planned = planned_slots(evenings)
-    lead = next((e for e in evenings if e.first.slot is not None and e.first.slot in planned), None)
-    return list(evenings) if lead is None else [lead, *(e for e in evenings if e is not lead)]
+    decision = evenings[0].first.decision
+    slots = {
+        (slot.start.date(), each.material.name): slot
+        for each in evenings
+        for slot in reversed(each.slots)  # the likeliest last, so that it stays
+    }
+    return [slots[step] for step in (decision.plan if decision else ()) if step in slots]
 
 
 def tonight(
-    site: Site, weather: pd.DataFrame, now: pd.Timestamp, material: str | None = None
+    site: Site,
+    weather: pd.DataFrame,
+    now: pd.Timestamp,
+    material: str | None = None,
+    *,
+    winters: pd.DataFrame | None = None,
 ) -> list[Evening]:
-    """The evening of every material of the program, the one to go out with first.
+    """The evening of every material of the program, decided, the one to go out with first.
 
     Parameters
     ----------
     site, weather, now
         As for `evening`.
     material : str, optional
-        Stands first, also one outside the program. Default: the one that the plan would go out
-        with, else the next due.
+        Stands first, also one outside the program, and is decided on alone. Default: the one that
+        the decision is about, else the next due.
+    winters : DataFrame, optional
+        Hourly record of past winters; without it the mornings beyond the forecast are taken as
+        they are at large.
     """
     due = material or default_material(site, now.tz_convert(site.place.timezone).date())
     names = dict.fromkeys([due, *site.program.materials])
     evenings = [evening(site, weather, now, name) for name in names]
-    return evenings if material else planned_first(evenings)
+    if winters is None:
+        beyond = beyond_at_large(site, now)
+    else:
+        beyond = beyond_winters(site, winters, now, weather)
+    whole = decide(evenings, beyond, only=material)
+    about = whole.materials or (
+        (whole.wait_for.material.split(" + ")[0],) if whole.wait_for else ()
+    )
+    lead = next((each for each in evenings if each.material.name in about), evenings[0])
+    lead = evenings[0] if material else lead
+    rest = [each for each in evenings if each is not lead]
+    return [
+        _decided(lead, evenings, beyond, material),
+        *(_decided(each, evenings, beyond, each.material.name) for each in rest),
+    ]
+
+
+def _decided(
+    evening: Evening, evenings: Sequence[Evening], beyond: Beyond, only: str | None
+) -> Evening:
+    """An evening with what is decided for its first answer, and for tomorrow."""
+
+    def with_decision(answer: DayAnswer) -> DayAnswer:
+        return replace(answer, decision=decide(evenings, beyond, day=answer.date, only=only))
+
+    today = None if evening.today is None else with_decision(evening.today)
+    return replace(evening, today=today, tomorrow=with_decision(evening.tomorrow))

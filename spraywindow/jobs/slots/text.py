@@ -10,6 +10,7 @@ from spraywindow.jobs.slots.words import (
     blocks_line,
     cautions,
     closes_words,
+    decision_line,
     dew_line,
     headline,
     how_known,
@@ -31,6 +32,8 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     lines = [paragraph(f"{evening.site.name}: {headline(evening)}.")]
     if evening.today is not None:
         lines.append(paragraph(f"{headline(evening, evening.tomorrow)}."))
+    if told := decision_line(evening):
+        lines.append(paragraph(f"{told}."))
     parts = ["\n".join(lines)]
     lines = [paragraph(f"{blocks_line(evening.blocks)}.")]
     if rounds := rounds_line(evening):

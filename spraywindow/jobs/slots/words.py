@@ -9,6 +9,7 @@ import pandas as pd
 
 from spraywindow.days import day_words
 from spraywindow.jobs.slots.answer import SPACING, DayAnswer, Evening
+from spraywindow.jobs.slots.decision import Decision
 from spraywindow.show import (
     EARLY,
     LABEL,
@@ -145,20 +146,80 @@ def opening_and_closing(slot: Slot, evening: Evening) -> str:
 
 
 def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
-    """An answer in one line: verdict, hours, day, material, what closes it or what stops it.
+    """An answer in one line: the advice, else the verdict; hours, day, material, what closes it.
 
     `answer` is the evening's first by default.
     """
     answer = answer or evening.first
-    name = evening.material.name
+    decision = answer.decision
     when = "today" if answer.date == evening.now.date() else "tomorrow"
-    day = f"{when} ({day_words(answer.date)}), {name}"
-    if answer.verdict == "go" and answer.slot is not None:
-        slot = answer.slot
-        hours = f"{clock(slot.start)}-{clock(slot.end)}"
-        hold = chance_words(slot).replace("\u00a0", " ")
-        return f"go {hours} {day}, {hold}; {opening_and_closing(slot, evening)}"
-    return f"{answer.verdict} {day}: {reason(answer, evening)}"
+    day = f"{when} ({day_words(answer.date)})"
+    slot = answer.slot
+    if answer.verdict != "go" or slot is None:
+        line = f"{answer.verdict} {day}, {evening.material.name}: {reason(answer, evening)}"
+        aim = "" if decision is None else next_chance(decision)
+        return f"{line}; {aim}" if aim else line
+    hours = f"{clock(slot.start)}-{clock(slot.end)}"
+    hold = chance_words(slot).replace("\u00a0", " ")
+    told = f"{hours} {day}, {hold}; {opening_and_closing(slot, evening)}"
+    if decision is None or decision.advice is None:
+        return f"go {hours} {day}, {evening.material.name}, {hold}; " + (
+            f"{opening_and_closing(slot, evening)}"
+        )
+    what = " and ".join(decision.materials)
+    if decision.advice == "spray":
+        return f"spray {what} {told}"
+    if decision.advice == "either":
+        return f"either: {what} {told}; or {later_words(decision)}, worth about as much"
+    return f"wait: {later_words(decision)}, {more_words(decision)}; {what} could go {told}"
+
+
+def later_words(decision: Decision) -> str:
+    """What waiting aims at: "copper on Thu 15 Jan 09:00-12:00 (80 %)", or later mornings."""
+    aim = decision.wait_for
+    if aim is None:
+        return "mornings beyond the forecast"
+    hours = f"{clock(aim.start)}-{clock(aim.end)}"
+    return f"{aim.material} on {day_words(aim.date)} {hours} ({100 * aim.chance:.0f} %)"
+
+
+def more_words(decision: Decision) -> str:
+    """What waiting is worth more than going: "worth 0.3 of a round more"."""
+    if decision.worth_now is None or decision.worth_waiting is None:
+        return ""
+    more = decision.worth_waiting - decision.worth_now
+    return f"worth {rounds_words(more)} more"
+
+
+def rounds_words(rounds: float) -> str:
+    """An amount of rounds: "0.3 of a round", "1.2 rounds"."""
+    return f"{rounds:.2g} of a round" if rounds < 0.995 else f"{rounds:.2g} rounds"
+
+
+def next_chance(decision: Decision) -> str:
+    """The next chance after a morning on which nothing goes; empty where none is in sight."""
+    return f"next chance: {later_words(decision)}" if decision.wait_for else ""
+
+
+def decision_line(evening: Evening) -> str:
+    """What it costs to let the first morning pass, and what that goes by; empty where nothing is.
+
+    The mornings left are those that are usable for any material asked for, as expected.
+    """
+    decision = evening.first.decision
+    if decision is None or not decision.owed:
+        return ""
+    left = f"about {decision.left} usable mornings are left after it, by {decision.basis}"
+    skip = decision.skip
+    if skip is None or decision.advice is None:
+        return left[:1].upper() + left[1:]
+    cost = f"Letting it pass costs {rounds_words(skip.rounds)}"
+    if skip.rounds < 0.005:
+        cost = "Letting it pass costs nothing"
+    if skip.finish_now is not None and skip.finish_waiting is not None:
+        cost += (f"; the chance to finish the program is {100 * skip.finish_now:.0f} % with it and "
+                 f"{100 * skip.finish_waiting:.0f} % without")  # fmt: skip
+    return f"{cost}; {left}"
 
 
 def blocks_line(blocks: list[BlockState]) -> str:
