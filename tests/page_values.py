@@ -9,7 +9,8 @@ from typing import Any
 import pandas as pd
 
 from spraywindow.jobs.season.answer import SeasonAnswer, prospect
-from spraywindow.jobs.slots.answer import Evening, evening
+from spraywindow.jobs.slots.answer import Evening
+from spraywindow.jobs.slots.first import tonight
 from spraywindow.site.site import Site, site_of
 from spraywindow.sources.demo.samples import DEMO_NOW, demo_forecast, demo_winters, sample_path
 
@@ -43,7 +44,7 @@ def three_site() -> Site:
 
 
 def evenings_of(site: Site, now: pd.Timestamp = DEMO_NOW) -> list[Evening]:
-    return [evening(site, demo_forecast(), now, name) for name in site.program.materials]
+    return tonight(site, demo_forecast(), now, winters=demo_winters())
 
 
 @cache

@@ -26,7 +26,7 @@ def site() -> sw.Site:
 def answers() -> dict[str, sw.Answer[Any]]:
     forecast, winters = sw.demo_forecast(), sw.demo_winters()
     return {
-        "slots": site().tonight(forecast, sw.DEMO_NOW),
+        "slots": site().tonight(forecast, sw.DEMO_NOW, winters=winters),
         "season": site().season(winters, sw.DEMO_NOW, forecast=forecast),
         "backtest": site().backtest(winters),
     }
@@ -47,13 +47,13 @@ def test_a_notebook_shows_the_text_as_text() -> None:
     assert shown.endswith("</pre>")
     site_of_markup = sw.Site(**(vars(site()) | {"name": "<b>Bank</b>"}))
     shown = site_of_markup.tonight(sw.demo_forecast(), sw.DEMO_NOW)._repr_html_()
-    assert shown.startswith("<pre>&lt;b&gt;Bank&lt;/b&gt;: go ")
+    assert shown.startswith("<pre>&lt;b&gt;Bank&lt;/b&gt;: spray ")
 
 
 @pytest.mark.parametrize("now", ["2026-01-12 18:00", "2026-01-13 07:00", "2026-01-14 12:00"])
 def test_every_material_has_its_evening_the_first_as_the_command_has_it(now: str) -> None:
     at = pd.Timestamp(now, tz=site().place.timezone)
-    answer = site().tonight(sw.demo_forecast(), at)
+    answer = site().tonight(sw.demo_forecast(), at, winters=sw.demo_winters())
     assert sorted(each.material.name for each in answer.found) == sorted(MATERIALS)
     assert answer.to_dict() == demo("slots", "--now", now, "--json").answer
 

@@ -28,6 +28,5 @@ from .worth import Moves as Moves  # The states and where visits lead, those los
 from .worth import Terms as Terms  # What the value counts
 from .worth import Worth as Worth  # What an evening's decisions are worth
 from .worth import best_of as best_of  # The best visit of those worth something
-from .worth import climate_value as climate_value  # What is still to be expected of each state
 from .worth import program_moves as program_moves  # Give the states and where visits lead
 from .worth import worth as worth  # What acting on the known mornings is worth, and waiting

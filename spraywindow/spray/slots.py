@@ -430,7 +430,7 @@ class Slot:
 
     json_keys: ClassVar = (
         "start", "end", "best_start", "duration_h", "margin", "chance:3", "chance_dry:3", "opens!",
-        "closes!", "dry_h_after:1",
+        "closes!", "dry_h_after:1", "material",
     )  # fmt: skip
 
     start: pd.Timestamp

@@ -39,14 +39,20 @@ def mix(
     """Say what to mix for one job, and how long it takes; with --weather, when it fits."""
     from spraywindow.jobs.mix.answer import mix_site
     from spraywindow.jobs.mix.text import MIX_WORDS, mix_text
-    from spraywindow.jobs.slots import default_material
+    from spraywindow.jobs.slots import default_material, tonight
     from spraywindow.show import to_json
 
     call = Call(site, weather, columns, now, record)
-    name = material or default_material(call.site, call.today)
+    looked_at = call.demo or weather is not None or columns is not None
+    if material is None and looked_at:
+        # what the evening would go out with
+        lead, *_ = tonight(call.site, call.weather, call.now, winters=call.told_winters)
+        name = lead.material.name
+    else:
+        name = material or default_material(call.site, call.today)
     entries = [row.entry for row in call.rows]
     answer = mix_site(call.site, call.now, name, blocks=block or (), recorded=entries)
-    if call.demo or weather is not None or columns is not None:
+    if looked_at:
         answer = replace(answer, looked_at=True, next_slot=_next_slot(call, answer))
     call.say(to_json(answer, MIX_WORDS) if json else mix_text(answer))
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
 
 from spraywindow.days import local_dates
+from spraywindow.jobs.slots.advice import Decision
 from spraywindow.jobs.slots.thirst import thirsty
 from spraywindow.reasons import Reason
 from spraywindow.site import (
@@ -43,9 +44,6 @@ from spraywindow.spray import (
     season_order,
 )
 from spraywindow.weather import AHEAD_H, Hole, WeatherSource, holes, known_at, weather_source
-
-if TYPE_CHECKING:
-    from spraywindow.jobs.slots.decision import Decision
 
 WEEK_D = 7
 NOON_H = 12

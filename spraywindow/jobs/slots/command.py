@@ -122,7 +122,8 @@ def _evenings(call: Call, material: str | None) -> list[Evening]:
 
     if material:
         call.site.material(material)  # an unknown one is refused before anything is fetched
-    return tonight(call.site, call.weather, call.now, material, winters=call.told_winters)
+    site = call.with_winters(call.site)
+    return tonight(site, call.weather, call.now, material, winters=call.told_winters)
 
 
 def advice_word(evening: Evening) -> str:

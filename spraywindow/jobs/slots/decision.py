@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import ClassVar
 
 import numpy as np
 import pandas as pd
 
+from spraywindow.jobs.slots.advice import Aim, Decision, Skip, Step
 from spraywindow.jobs.slots.answer import DayAnswer, Evening
 from spraywindow.program import (
     FEWEST_WINTERS,
@@ -37,101 +36,12 @@ from spraywindow.site import (
     season_leaf_fall,
     season_start,
 )
-from spraywindow.spray import Slot, working_day
+from spraywindow.spray import working_day
 from spraywindow.weather import Array
 
 CLOSE = 0.05
 """Values in rounds that differ by less are said to be equal: a twentieth of a round is within
 what the chances are known to; P."""
-
-
-@dataclass(frozen=True)
-class Aim:
-    """The morning that waiting aims at: its likeliest hours, and the chance that a round holds.
-
-    `go` tells whether the forecast calls it go today.
-    """
-
-    json_keys: ClassVar = ("date", "start", "end", "material", "chance:3")
-
-    date: dt.date
-    start: pd.Timestamp
-    end: pd.Timestamp
-    material: str
-    chance: float
-    go: bool
-
-
-@dataclass(frozen=True)
-class Skip:
-    """What it costs to let the morning pass.
-
-    `rounds` is the drop in expected effective rounds; `finish_now` and `finish_waiting` are the
-    chances to finish the program, None where no past winter tells.
-    """
-
-    json_keys: ClassVar = ("rounds:2", "finish_now:3", "finish_waiting:3")
-
-    rounds: float
-    finish_now: float | None
-    finish_waiting: float | None
-
-
-@dataclass(frozen=True)
-class Decision:
-    """What to do on one morning.
-
-    Attributes
-    ----------
-    date : date
-    verdict : str
-        "go" where a material that is owed may go out, else "unknown" or "no-go".
-    advice : str or None
-        "spray", "wait" or "either"; None for no-go and unknown, and where nothing is owed.
-    materials : tuple of str
-        What to go out with, should anything go out: one material, or a tank mix or several passes.
-    slots : tuple of Slot
-        Their hours.
-    worth_now, worth_waiting : float or None
-        Expected effective rounds of the season.
-    wait_for : Aim or None
-        What waiting aims at; None beyond the mornings that are known.
-    skip : Skip or None
-        None unless something may go out.
-    left : int
-        Usable mornings left in the season, after this one, as expected.
-    basis : str
-        What the mornings beyond the forecast go by.
-    owed : bool
-        Whether any round is owed of what is asked for.
-    plan : tuple of (date, str)
-        Days of the known mornings and the materials to go out with on each, should nothing be lost
-        on the way: the best path from this decision on.
-    """
-
-    date: dt.date
-    verdict: str
-    advice: str | None
-    materials: tuple[str, ...]
-    slots: tuple[Slot, ...]
-    worth_now: float | None
-    worth_waiting: float | None
-    wait_for: Aim | None
-    skip: Skip | None
-    left: int
-    basis: str
-    owed: bool = True
-    plan: tuple[tuple[dt.date, str], ...] = ()
-
-    @property
-    def word(self) -> str:
-        """The advice, else the verdict."""
-        return self.advice or self.verdict
-
-    @property
-    def material(self) -> str | None:
-        """The material to go out with; of several all of them; None where none may."""
-        return " + ".join(self.materials) or None
 
 
 def decide(
@@ -184,7 +94,7 @@ def decide(
     may = [name in asked and _answer(by_name[name], first).verdict == "go" for name in names]
     tomorrow = np.where(may, known[0], np.nan)
     near = beyond.from_day(first)[1]
-    near = None if near is None else np.nanmean(_padded(near, len(known)), axis=2)
+    near = None if near is None else _mean(_padded(near, len(known)))
     found = worth(
         np.concatenate([tomorrow[None], known[1:]])[..., None], later[:, None], moves, terms,
         None if near is None else near[..., None],
@@ -279,6 +189,12 @@ def _padded(values: Array, rows: int) -> Array:
     return np.concatenate([values[:rows], none])
 
 
+def _mean(values: Array) -> Array:
+    """Mean over the last axis of what is known there; 0 where nothing is."""
+    known = np.isfinite(values)
+    return np.asarray(np.nan_to_num(values).sum(axis=-1) / np.maximum(known.sum(axis=-1), 1))
+
+
 def _usual(offers: Array) -> Array:
     """The mean chance of each day with the days that offer none at 0; NaN where none ever does."""
     mean = np.nan_to_num(offers).mean(axis=2)
@@ -304,9 +220,7 @@ def _aim(found: Worth, moves: Moves, by_name: dict[str, Evening], first: dt.date
     return Aim(date, start, end, " + ".join(members), least, answer.verdict == "go")
 
 
-def _path(
-    found: Worth, moves: Moves, visit: int, first: dt.date
-) -> tuple[tuple[dt.date, str], ...]:
+def _path(found: Worth, moves: Moves, visit: int, first: dt.date) -> tuple[Step, ...]:
     """Days and materials from a visit on the first morning on, each the best by then."""
     out, state = [], np.zeros(1, dtype=np.int64)
     for morning in range(len(found.values) - 1):
@@ -317,7 +231,7 @@ def _path(
             continue
         state = moves.outcomes[visit][0].after[state]
         day = first + dt.timedelta(days=morning)
-        out += [(day, moves.states.materials[member]) for member in moves.states.visits[visit]]
+        out += [Step(day, moves.states.materials[member]) for member in moves.states.visits[visit]]
     return tuple(out)
 
 

@@ -116,7 +116,8 @@ def planned_slots(evenings: Sequence[Evening]) -> list[Slot]:
         for each in evenings
         for slot in reversed(each.slots)  # the likeliest last, so that it stays
     }
-    return [slots[step] for step in (decision.plan if decision else ()) if step in slots]
+    steps = [(step.date, step.material) for step in (decision.plan if decision else ())]
+    return [slots[step] for step in steps if step in slots]
 
 
 def tonight(
@@ -148,9 +149,8 @@ def tonight(
     else:
         beyond = beyond_winters(site, winters, now, weather)
     whole = decide(evenings, beyond, only=material)
-    about = whole.materials or (
-        (whole.wait_for.material.split(" + ")[0],) if whole.wait_for else ()
-    )
+    aim = () if whole.wait_for is None else (whole.wait_for.material,)
+    about = whole.materials or aim
     lead = next((each for each in evenings if each.material.name in about), evenings[0])
     lead = evenings[0] if material else lead
     rest = [each for each in evenings if each is not lead]

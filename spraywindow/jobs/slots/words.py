@@ -8,8 +8,8 @@ import math
 import pandas as pd
 
 from spraywindow.days import day_words
+from spraywindow.jobs.slots.advice import Decision
 from spraywindow.jobs.slots.answer import SPACING, DayAnswer, Evening
-from spraywindow.jobs.slots.decision import Decision
 from spraywindow.show import (
     EARLY,
     LABEL,

@@ -118,7 +118,7 @@ def test_csv_of_slots_and_of_hours() -> None:
 def test_csv_without_slots_has_its_header() -> None:
     text = slots_csv(answer(site("", ('"dormant"', '"full bloom"'))))
     assert text.splitlines() == [
-        "start,end,best_start,duration_h,margin,chance,chance_dry,opens,closes,dry_h_after"
+        "start,end,best_start,duration_h,margin,chance,chance_dry,opens,closes,dry_h_after,material"
     ]
 
 

@@ -27,7 +27,7 @@ def own(tmp_path: Path) -> list[str | Path]:
 def test_the_demo_says_that_it_is_one_and_answers_first_in_one_line() -> None:
     said = demo("slots")
     assert "demo" in said.err
-    assert said.text.startswith("Varkessa Bank: go ")
+    assert said.text.startswith("Varkessa Bank: spray oil ")
     assert "demo" in said.out.split("Weather: ")[1]
     for part in ("Slots of the coming week", "Day by day", "early apricots: open flowers"):
         assert part in said.out
@@ -35,7 +35,7 @@ def test_the_demo_says_that_it_is_one_and_answers_first_in_one_line() -> None:
 
 def test_own_site_and_weather_through_a_column_map(own: list[str | Path]) -> None:
     said = command("slots", *own)
-    assert said.text.startswith("Lower Terrace: go ")
+    assert said.text.startswith("Lower Terrace: spray oil ")
     assert said.err == ""
     assert "Weather: weather.csv" in said.out
 
@@ -44,7 +44,7 @@ def test_json_is_the_same_answer_as_the_text(own: list[str | Path]) -> None:
     text = command("slots", *own).text
     out = command("slots", *own, "--json", "--hours").answer
     start, end = (out["tomorrow"][key][11:16] for key in ("start", "end"))
-    assert f"go {start}-{end} tomorrow" in text.splitlines()[0]
+    assert f"spray oil {start}-{end} tomorrow" in text.splitlines()[0]
     assert out["hours"][0]["time"] == "2026-01-12T18:00:00-08:00"
 
 
@@ -57,7 +57,7 @@ def test_csv(own: list[str | Path]) -> None:
 
 
 def test_material_by_name(own: list[str | Path]) -> None:
-    assert "), copper, " in command("slots", *own, "--material", "copper").text
+    assert ": spray copper " in command("slots", *own, "--material", "copper").text
 
 
 @pytest.mark.parametrize(
@@ -120,7 +120,7 @@ def test_southern_winter(own: list[str | Path], tmp_path: Path) -> None:
     file, column_map = write_mapped(tmp_path, weather)
     words = ["--site", site, "--weather", file, "--columns", column_map]
     said = command("slots", *words, "--now", "2026-07-12 18:00")
-    assert "go 08:00-" in said.text
+    assert "spray oil 08:00-" in said.text
 
 
 def test_help_and_version() -> None:
@@ -155,5 +155,5 @@ def test_a_cold_start_loads_nothing_that_only_other_answers_use() -> None:
         "except SystemExit: print('loaded:', heavy & {*sys.modules})"
     )
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert shown.stdout.startswith("Varkessa Bank: go ")
+    assert shown.stdout.startswith("Varkessa Bank: spray oil ")
     assert shown.stdout.splitlines()[-1] == "loaded: set()"

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from spraywindow.jobs.slots.advice import Decision
 from spraywindow.jobs.slots.answer import Evening
-from spraywindow.jobs.slots.decision import Decision, beyond_at_large, beyond_winters, decide
+from spraywindow.jobs.slots.decision import beyond_at_large, beyond_winters, decide
 from spraywindow.jobs.slots.first import tonight
 from spraywindow.program.beyond import AT_LARGE, Beyond
 from spraywindow.site.site import Site, read_site

@@ -32,7 +32,7 @@ def site(
 def test_texts_stand_one_after_the_other(tmp_path: Path, weather: list[str | Path]) -> None:
     one, other = site(tmp_path, "Upper"), site(tmp_path, "Lower", closed="2026-01-13")
     alone = [command("slots", *which, *weather).text for which in (one, other)]
-    assert alone[0].startswith("Upper: go ")
+    assert alone[0].startswith("Upper: spray oil ")
     assert alone[1].startswith("Lower: no-go ")
     assert command("slots", *one, *other, *weather).text == "\n".join(alone)
 
