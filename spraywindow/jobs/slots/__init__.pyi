@@ -1,10 +1,14 @@
 # What other folders may use of it, loaded when first used.
 
+from .advice import Decision as Decision  # What is decided on one morning
 from .answer import DayAnswer as DayAnswer  # The answer for one day
 from .answer import Evening as Evening  # All that one evening's answer says
 from .answer import default_material as default_material  # The one that may go on first
 from .answer import evening as evening  # Answer for one site, one material, one evening
 from .command import slots as slots  # Say where to be tomorrow: go or no-go, from when to when
+from .decision import beyond_at_large as beyond_at_large  # Later mornings as they are at large
+from .decision import beyond_winters as beyond_winters  # Later mornings by past winters
+from .decision import decide as decide  # Decide on one morning of a site
 from .first import Urgency as Urgency  # How few chances a material still has at a site
 from .first import planned_slots as planned_slots  # Slots of the planned rounds, in order of time
 from .first import tonight as tonight  # The evening of every material of the program
@@ -35,4 +39,5 @@ from .words import limit_words as limit_words  # Growers' words for a limit that
 from .words import more_words as more_words  # What waiting is worth more than going
 from .words import opening_words as opening_words  # What opens a slot: "before: wet wood"
 from .words import reason as reason  # Why a day is as it is
+from .words import rounds_words as rounds_words  # An amount of rounds: "0.3 of a round"
 from .words import untold_lines as untold_lines  # What the weather does not tell

@@ -51,11 +51,6 @@ class Urgency:
         """Usable mornings that the season still holds, known and expected."""
         return self.known + self.later_days * self.usual_share
 
-    @property
-    def value(self) -> float:
-        """Rounds owed for each of them; 0 when nothing is owed."""
-        return self.owed / max(self.chances, 1.0)
-
 
 def urgency(evening: Evening, day: dt.date, share: float | None = None) -> Urgency | None:
     """How urgent the material of an evening is from a day on; None where no visit is owed.

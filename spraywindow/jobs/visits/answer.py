@@ -17,7 +17,17 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError, SprayWindowError, one_line
-from spraywindow.jobs.slots import DayAnswer, Evening, Urgency, evening, urgency
+from spraywindow.jobs.slots import (
+    DayAnswer,
+    Decision,
+    Evening,
+    Urgency,
+    beyond_at_large,
+    beyond_winters,
+    decide,
+    evening,
+    urgency,
+)
 from spraywindow.jobs.visits.route import CrewDay, Job, Route, exchanged_routes, route_of, timed
 from spraywindow.reasons import Reason
 from spraywindow.site import Site, in_season, refuse_future
@@ -60,13 +70,17 @@ def told_apart(one: float, other: float) -> tuple[str, str]:
 
 @dataclass(frozen=True)
 class Choice:
-    """A material at a site on the day: the answer, its slots, how urgent it is."""
+    """A material at a site on the day: the answer, its slots, what is owed, what is decided.
+
+    `slots` are those that the day's decision would use; none where waiting is worth more.
+    """
 
     json_keys: ClassVar = (
         "site=evening.site.name", "material", "verdict=answer.verdict", "reason!",
         "owed=urgency.owed", "known_mornings=urgency.known", "later_days=urgency.later_days",
         "last_day=urgency.last_day", "last_day_assumed=urgency.assumed",
-        "chances=urgency.chances:2", "urgency=urgency.value",
+        "chances=urgency.chances:2", "advice=decision.advice", "worth_now=decision.worth_now:2",
+        "worth_waiting=decision.worth_waiting:2", "prize:2",
     )  # fmt: skip
 
     site: int
@@ -74,11 +88,17 @@ class Choice:
     answer: DayAnswer
     slots: tuple[Slot, ...]
     urgency: Urgency
+    decision: Decision
 
     @property
     def material(self) -> str:
         """Name of the material."""
         return self.evening.material.name
+
+    @property
+    def prize(self) -> float:
+        """What it costs not to go with it on the day, in expected effective rounds."""
+        return 0.0 if self.decision.skip is None else self.decision.skip.rounds
 
 
 @dataclass(frozen=True)
@@ -87,7 +107,7 @@ class PlannedStop:
 
     json_keys: ClassVar = (
         "order", "site=choice.evening.site.name", "material=choice.material", "leave", "arrive",
-        "start", "end", "drive_min:1", "slot(start end)", "urgency=choice.urgency.value",
+        "start", "end", "drive_min:1", "slot(start end)", "prize=choice.prize:2",
         "chance=slot.chance:3", "reason!",
     )  # fmt: skip
 
@@ -128,6 +148,9 @@ class Visits:
         By site; empty where nothing is owed.
     left_out : mapping of int to str
         Site to the reason; empty where the weather's own answer says it.
+    winters : sequence of DataFrame or None, optional
+        Hourly record of past winters of each site; without one later mornings are taken as they
+        are at large.
     unread : sequence of (str, str)
         Name and reason of sites that could not even be read.
     driving : str
@@ -205,6 +228,7 @@ def plan_visits(
     home: int | None = None,
     leave_h: float | None = None,
     usual_share: float | None = None,
+    winters: Sequence[pd.DataFrame | None] = (),
     unread: Sequence[tuple[str, str]] = (),
     driving: str = "",
 ) -> Visits:
@@ -244,10 +268,11 @@ def plan_visits(
     zero = pd.Timestamp(day, tz=sites[0].place.timezone)
     choices: list[tuple[Choice, ...]] = []
     left_out: dict[int, str] = {}
-    for number, (site, weather) in enumerate(zip(sites, weathers, strict=True)):
+    pasts = winters or [None] * len(sites)
+    for number, (site, weather, past) in enumerate(zip(sites, weathers, pasts, strict=True)):
         several: tuple[Choice, ...] = ()
         try:
-            several = _choices(number, site, weather, now, day, usual_share)
+            several = _choices(number, site, weather, now, day, usual_share, past)
         except SprayWindowError as error:
             left_out[number] = str(error)
         choices.append(several)
@@ -261,7 +286,7 @@ def plan_visits(
             _minute(slot.start, zero),
             _minute(slot.end, zero),
             sites[number].job_h * 60,
-            choice.urgency.value,
+            max(choice.prize, LEAST_PRIZE),
         )
         for number, several in enumerate(choices)
         for choice in several
@@ -297,6 +322,10 @@ def _minute(moment: pd.Timestamp, zero: pd.Timestamp) -> float:
     return float((moment - zero) / pd.Timedelta(minutes=1))
 
 
+LEAST_PRIZE = 0.01
+"""Of a visit that is worth about as much as waiting: it goes where the crew has nothing better."""
+
+
 def _choices(
     number: int,
     site: Site,
@@ -304,13 +333,21 @@ def _choices(
     now: pd.Timestamp,
     day: dt.date,
     share: float | None,
+    winters: pd.DataFrame | None,
 ) -> tuple[Choice, ...]:
-    """What the site may get: a choice for each material that owes visits, most urgent first."""
+    """What the site may get: a choice for each material that owes visits, the dearest first.
+
+    A material that had better wait has no slots on the day.
+    """
     today = now.tz_convert(site.place.timezone).date()
     refuse_future(site, today)
     out = []
-    for material in site.program.materials:
-        tonight = evening(site, weather, now, material)
+    evenings = [evening(site, weather, now, material) for material in site.program.materials]
+    if winters is None:
+        beyond = beyond_at_large(site, now, share)
+    else:
+        beyond = beyond_winters(site, winters, now, weather)
+    for tonight in evenings:
         urgent = urgency(tonight, day, share)
         if urgent is None:  # nothing is owed in this season
             continue
@@ -321,5 +358,7 @@ def _choices(
             ),
         )
         slots = tuple(slot for slot in tonight.slots if slot.start.date() == day)
-        out.append(Choice(number, tonight, answer, slots if answer.verdict == "go" else (), urgent))
-    return tuple(sorted(out, key=lambda choice: -choice.urgency.value))
+        decision = decide(evenings, beyond, day=day, only=tonight.material.name)
+        goes = answer.verdict == "go" and decision.advice in ("spray", "either")
+        out.append(Choice(number, tonight, answer, slots if goes else (), urgent, decision))
+    return tuple(sorted(out, key=lambda choice: -choice.prize))

@@ -199,6 +199,7 @@ def visits(
 
     share = _share(usual)
     the, tables = with_weather(listed, unread, records=True)
+    past = listed[0].told_winters if len(listed) == 1 else None
     if winters is not None:
         from spraywindow.site import with_flowers
         from spraywindow.sources.files import read_weather
@@ -216,6 +217,7 @@ def visits(
         home=None if home is None else len(the),
         leave_h=_clock(leave),
         usual_share=share,
+        winters=[past] * len(the),
         unread=tuple(unread.rows),
         driving=told,
     )

@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 from spraywindow.days import day_words
-from spraywindow.jobs.slots import chance_words, reason
+from spraywindow.jobs.slots import (
+    chance_words,
+    later_words,
+    more_words,
+    reason,
+    rounds_words,
+)
 from spraywindow.jobs.visits.answer import Choice, LeftOut, PlannedStop, Visits
 from spraywindow.jobs.visits.book import Book
 from spraywindow.show import (
@@ -43,7 +49,7 @@ def visits_text(visits: Visits) -> str:
         parts.append("\n".join(
             paragraph(f"Left out, {each.site}: {left_out_reason(each)}.") for each in left_out
         ))  # fmt: skip
-    parts.append(_urgency_text(visits))
+    parts.append(_prizes_text(visits))
     sources = dict.fromkeys(source_line(choice.evening.source) for choice in visits.every_choice)
     foot = [paragraph(f"Round: {route_words(visits)}.")] if stops else []
     foot += [paragraph(f"Driving: {visits.driving}."), *map(paragraph, sources)]
@@ -63,23 +69,23 @@ def _round_text(visits: Visits) -> str:
             f"{clock(slot.start)}-{clock(slot.end)}", site,
         ])  # fmt: skip
         why.append(paragraph(
-            f"{stop.order}. {site}: {urgency_words(choice)}; "
+            f"{stop.order}. {site}: {prize_words(choice)}; "
             f"{chance_words(slot)}."
         ))  # fmt: skip
     head = ["", "leave", "drive", "there", "spray", "material", "good hours", "site"]
     return table_text(head, rows, right=(2,)) + "\n\n" + "\n".join(why)
 
 
-def _urgency_text(visits: Visits) -> str:
+def _prizes_text(visits: Visits) -> str:
     rows = [
         [
             choice.material,
-            choice.answer.verdict,
+            choice.decision.word,
             str(choice.urgency.owed),
             str(choice.urgency.known),
             f"{choice.urgency.later_days * choice.urgency.usual_share:.0f}",
             day_words(choice.urgency.last_day) + " *" * choice.urgency.assumed,
-            f"{choice.urgency.value:.2f}",
+            f"{choice.prize:.2f}",
             choice.evening.site.name,
         ]
         for choice in visits.every_choice
@@ -87,31 +93,37 @@ def _urgency_text(visits: Visits) -> str:
     rows.sort(key=lambda row: -float(row[6]))
     if not rows:
         return "Every program is done."
-    head = ["material", "answer", "owed", "known", "later", "last day", "urgency", "site"]
+    head = ["material", "advice", "owed", "known", "later", "last day", "skipping\ncosts", "site"]
     note = (
-        "Urgency: rounds owed over usable mornings left, those known this week and those "
-        "expected later, to the material's last day before the first flower. The round with "
-        "the most urgency goes, and of equal ones that with the least driving."
+        "What skipping costs is in rounds: what going on the day is worth more than waiting, by "
+        "the chances of the week and, beyond it, by "
+        f"{' and '.join(dict.fromkeys(c.decision.basis for c in visits.every_choice))}. The round "
+        "that is worth most in all goes, and of equal ones that with the least driving."
     )
     if any(choice.urgency.assumed for choice in visits.every_choice):
         note += " * assumed, mild winters: write usual_first_flower in the site file."
     table = table_text(head, rows, right=(2, 3, 4, 6))
-    return f"How urgent, the most first\n{table}\n{paragraph(note)}"
+    return f"What skipping costs, the most first\n{table}\n{paragraph(note)}"
 
 
-def urgency_words(choice: Choice) -> str:
-    """Why a visit is urgent: what is owed, and how many usable mornings are left for it."""
+def prize_words(choice: Choice) -> str:
+    """Why a site is visited: what skipping costs, what is owed, and the mornings left for it."""
     urgency = choice.urgency
     rounds = "1 round" if urgency.owed == 1 else f"{urgency.owed} rounds"
     mornings = "1 usable morning" if urgency.known == 1 else f"{urgency.known} usable mornings"
     later = urgency.later_days * urgency.usual_share
-    return f"{rounds} owed, {mornings} known, about {later:.0f} more to be expected"
+    return (
+        f"skipping costs {rounds_words(choice.prize)}; {rounds} owed, {mornings} known, about "
+        f"{later:.0f} more to be expected"
+    )
 
 
 def left_out_reason(left: LeftOut) -> str:
     """Why a site is left out: the route's reason, else the weather's answer by material."""
     return left.why or "; ".join(
-        f"{choice.material} {choice.answer.verdict}: {reason(choice.answer, choice.evening)}"
+        f"{choice.material}: wait, {later_words(choice.decision)}, {more_words(choice.decision)}"
+        if choice.decision.advice == "wait"
+        else f"{choice.material} {choice.answer.verdict}: {reason(choice.answer, choice.evening)}"
         for choice in left.choices
     )
 
@@ -132,7 +144,7 @@ def visit_cautions(visits: Visits) -> list[str]:
 
 
 VISITS_WORDS: Words = {
-    (PlannedStop, "reason"): lambda stop, _: urgency_words(stop.choice),
+    (PlannedStop, "reason"): lambda stop, _: prize_words(stop.choice),
     (LeftOut, "reason"): lambda left, _: left_out_reason(left),
     (Choice, "reason"): lambda choice, _: reason(choice.answer, choice.evening),
     (Visits, "cautions"): lambda visits, _: visit_cautions(visits),

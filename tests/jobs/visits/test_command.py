@@ -43,11 +43,12 @@ def test_json_keys_are_stable(sites: list[Path], weather: Path) -> None:
     assert answer["route"] == {"proven": True, "way": "exact"}
     assert set(answer["stops"][0]) == {
         "order", "site", "material", "leave", "arrive", "start", "end", "drive_min", "slot",
-        "urgency", "chance", "reason",
+        "prize", "chance", "reason",
     }  # fmt: skip
     assert set(answer["choices"][0]) == {
         "site", "material", "verdict", "reason", "owed", "known_mornings", "later_days",
-        "last_day", "last_day_assumed", "chances", "urgency",
+        "last_day", "last_day_assumed", "chances", "advice", "worth_now", "worth_waiting",
+        "prize",
     }  # fmt: skip
     # 0.2 degrees of longitude at 37.8 N: 17.57 km, x 1.3 at 50 km/h
     assert answer["drive_min"] == pytest.approx(17.57 * 1.3 / 50 * 60, abs=0.1)

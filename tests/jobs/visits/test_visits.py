@@ -19,6 +19,7 @@ from spraywindow.site.flowers import last_day_of, main_flowering
 from spraywindow.site.site import Site, read_site, with_done
 from spraywindow.sources.files.read_file import read_weather
 from spraywindow.spray.catalogue import COPPER, OIL
+from tests.command import command
 from tests.site_files import write_site, write_weather
 
 EVENING = pd.Timestamp("2026-01-08 16:00", tz="UTC")
@@ -43,10 +44,9 @@ def _plan(sites: list[Site], weather: pd.DataFrame, **more: object) -> Visits:
     return plan_visits(sites, [weather] * len(sites), now, minutes, **more)  # type: ignore[arg-type]
 
 
-def test_urgency_is_rounds_owed_over_chances_left() -> None:
+def test_mornings_left_are_those_known_and_a_share_of_the_later_ones() -> None:
     urgency = Urgency(3, 2, 16, dt.date(2026, 2, 14), 0.25)
-    assert (urgency.chances, urgency.value) == (6.0, 0.5)
-    assert Urgency(2, 0, 0, dt.date(2026, 2, 14), 0.25).value == 2.0  # the last call
+    assert urgency.chances == 6.0
 
 
 def test_the_season_ends_before_the_usual_first_flower(tmp_path: Path) -> None:
@@ -162,7 +162,7 @@ def test_the_urgent_site_goes_first_when_the_day_is_short(
     # the work ends by 17:00: leaving at 14:00, two jobs of 2 h do not fit
     plan = _plan([calm, urgent], weather, leave_h=14.0)
     assert [stop.job.site for stop in plan.route.stops] == [1]
-    worth = {number: max(c.urgency.value for c in plan.choices[number]) for number in (0, 1)}
+    worth = {number: max(c.prize for c in plan.choices[number]) for number in (0, 1)}
     assert plan.left_out[0] == (
         "no time beside the others; in the place of urgent the day would count "
         f"{worth[0]:.2f} in all, not {worth[1]:.2f}"
@@ -242,3 +242,15 @@ def test_the_usual_share_can_be_given(tmp_path: Path, weather: pd.DataFrame) -> 
     usual = _plan([_site(tmp_path, "A")], weather)
     shares = {choice.material: choice.urgency.usual_share for choice in usual.choices[0]}
     assert shares == {"oil": 0.25, "copper": 0.5}
+
+
+@pytest.mark.parametrize("now", ["2026-01-12 18:00", "2026-01-13 19:00", "2026-01-16 17:00"])
+def test_a_site_costs_to_skip_what_slots_says_it_costs(now: str) -> None:
+    """The one decision: arithmetic of the same values, no outside source."""
+    said = command("slots", "--now", now, "--json").answer
+    choices = command("visits", "--now", now, "--json").answer["choices"]
+    own = next(each for each in choices if each["material"] == said["material"])
+    first = said["tomorrow"]
+    assert own["advice"] == first["advice"]
+    assert own["worth_waiting"] == first["worth_waiting"]
+    assert own["prize"] == (said["skip"] or {"rounds": 0.0})["rounds"]
