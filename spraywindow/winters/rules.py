@@ -163,7 +163,10 @@ def as_turned_out(season: PastWinters, start: NDArray[np.int64]) -> tuple[Array,
     """
     block, used = season.block, list(season.used)
     open_hours = block.workable(season.access)
-    rows, column = np.maximum(start, 0)[..., None] + np.arange(season.need_h), np.array(used)
+    rows, column = (
+        np.maximum(start, 0)[..., None] + np.arange(season.need_h),
+        np.array(used, dtype=np.int64),
+    )
     rows = np.minimum(rows, len(block.day) - 1)
     held, good = [], []
     for number, verdict in enumerate(season.verdicts):

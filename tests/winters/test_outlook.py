@@ -19,8 +19,6 @@ from spraywindow.sources.demo.samples import DEMO_PLACE
 from spraywindow.trees.flowering import Need
 from spraywindow.winters.outlook import SeasonOutlook, program_span, season_outlook
 from spraywindow.winters.past import past_season
-from spraywindow.winters.replays import Foresight
-from spraywindow.winters.rules import backtest
 from spraywindow.winters.share import Share
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, winters
 
@@ -146,14 +144,6 @@ def test_where_every_night_may_freeze_as_forecast_hindsight_alone_makes_oil_roun
     either = Program((MaterialRounds("oil", 1, 5, priority=2.0), early), between=150)
     either_way = outlook(table, either)
     assert (either_way.rounds_coming == 1).all()
-    ours = backtest(either_way.season, table, DEMO_PLACE, either)[0]
-    assert (ours.made[:7, 1].sum(axis=0) == 1).all()
-
-
-def test_the_replay_of_days_known_makes_the_same_rounds(demo: SeasonOutlook) -> None:
-    # four mornings are what seven days tell with 72 h after each
-    ours = backtest(demo.season, winters(), DEMO_PLACE, PROGRAM, replays=[Foresight(7)])[0]
-    np.testing.assert_array_equal(ours.rounds, demo.rounds_coming)
 
 
 def capped(**maxima: float) -> Program:
