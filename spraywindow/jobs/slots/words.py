@@ -192,8 +192,8 @@ def more_words(decision: Decision) -> str:
 
 
 def rounds_words(rounds: float) -> str:
-    """An amount of rounds: "0.3 of a round", "1.2 rounds"."""
-    return f"{rounds:.2g} of a round" if rounds < 0.995 else f"{rounds:.2g} rounds"
+    """An amount of rounds: "0.30 of a round", "1.20 rounds"."""
+    return f"{rounds:.2f} of a round" if rounds < 0.995 else f"{rounds:.2f} rounds"
 
 
 def next_chance(decision: Decision) -> str:
