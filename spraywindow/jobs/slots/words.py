@@ -157,7 +157,7 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
     slot = answer.slot
     if answer.verdict != "go" or slot is None:
         line = f"{answer.verdict} {day}, {evening.material.name}: {reason(answer, evening)}"
-        aim = "" if decision is None else next_chance(decision)
+        aim = "" if decision is None else next_chance(decision, evening)
         return f"{line}; {aim}" if aim else line
     hours = f"{clock(slot.start)}-{clock(slot.end)}"
     hold = chance_words(slot).replace("\u00a0", " ")
@@ -196,9 +196,19 @@ def rounds_words(rounds: float) -> str:
     return f"{rounds:.2f} of a round" if rounds < 0.995 else f"{rounds:.2f} rounds"
 
 
-def next_chance(decision: Decision) -> str:
-    """The next chance after a morning on which nothing goes; empty where none is in sight."""
-    return f"next chance: {later_words(decision)}" if decision.wait_for else ""
+def next_chance(decision: Decision, evening: Evening) -> str:
+    """The next chance after a morning on which nothing goes; empty where none is in sight.
+
+    What waiting aims at, else the first slot of the week.
+    """
+    if decision.wait_for:
+        return f"next chance: {later_words(decision)}"
+    ahead = [slot for slot in evening.slots if slot.start.date() > decision.date]
+    if not decision.owed or not ahead:
+        return ""
+    slot = min(ahead, key=lambda each: each.start)
+    hours = f"{clock(slot.start)}-{clock(slot.end)}"
+    return f"next chance: {slot.material} on {day_words(slot.start.date())} {hours}"
 
 
 def decision_line(evening: Evening) -> str:
@@ -216,9 +226,10 @@ def decision_line(evening: Evening) -> str:
     cost = f"Letting it pass costs {rounds_words(skip.rounds)}"
     if skip.rounds < 0.005:
         cost = "Letting it pass costs nothing"
-    if skip.finish_now is not None and skip.finish_waiting is not None:
-        cost += (f"; the chance to finish the program is {100 * skip.finish_now:.0f} % with it and "
-                 f"{100 * skip.finish_waiting:.0f} % without")  # fmt: skip
+    told = skip.finish_now is not None and skip.finish_waiting is not None
+    if told and decision.advice == "spray":  # of rounds made: no reason to go on a poor chance
+        cost += (f"; all rounds are made in {100 * (skip.finish_now or 0.0):.0f} % of the winters "
+                 f"with it, in {100 * (skip.finish_waiting or 0.0):.0f} % without")  # fmt: skip
     return f"{cost}; {left}"
 
 
