@@ -31,14 +31,13 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.place import Place
-from spraywindow.program import Program, Terms, plan_many, program_states
+from spraywindow.program import Program, Terms, plan_many
 from spraywindow.sources.files.read_file import read_weather
 from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.trees import Need
 from spraywindow.trees.cultivar_groups import cultivar_group
 from spraywindow.weather.rain import Rain
-from spraywindow.winters.as_it_comes import as_it_comes, follow
-from spraywindow.winters.evenings import Seen, advised, rounds_of, seen_mornings
+from spraywindow.winters.evenings import Seen, advised, seen_mornings
 from spraywindow.winters.other_rules import (
     first_dry_day,
     fixed_calendar,
@@ -171,19 +170,6 @@ class Row:
 Table = dict[tuple[str, str], Row]
 
 
-def rules_first(season: PastWinters, seen: Seen) -> tuple[np.ndarray, np.ndarray]:
-    """The rule that counts rounds first, then nearness, then margins."""
-    days = len(season.chances)
-    states = program_states(PROGRAM, days, max(len(season.labels), 1))
-    coming = as_it_comes(
-        season.foreseen, season.ending.actual, season.ending.forecast, states, MORNINGS,
-        forecast_margin=seen.margin[:days, :MORNINGS], near=season.near,
-    )  # fmt: skip
-    visits, _ = follow(coming, np.zeros(1, dtype=np.int64))
-    made = rounds_of(states, visits[:, 0])
-    return made, np.where(made, seen.start[:days, 0], -1)
-
-
 def at_station(folder: Path, name: str, place: Place) -> Iterator[tuple[str, str, Row]]:
     """Every rule on a station's winters: the span, the rule and its row."""
     path = next(folder.glob(f"{name}_*.csv.gz"))
@@ -208,7 +194,6 @@ def at_station(folder: Path, name: str, place: Place) -> Iterator[tuple[str, str
             advice = advised(season, PROGRAM, chances[:days], begins, terms)
             plain = advised(season, PROGRAM, each.chances[:days], begins, terms)
             for rule, found in (
-                ("rounds first", rules_first(season, each)),
                 ("expected rounds", advice),
                 ("by chances as told", plain),
                 ("first dry day as forecast", (dry, np.where(dry, habit[:, None], -1))),
@@ -232,7 +217,7 @@ HEAD = ("made", "rain<24h", "lost", "effective", "doubtful", "in limits", "of hi
 
 
 def show(title: str, table: Table) -> None:
-    """Print the means over winters, and what ours has more than today's, winter by winter."""
+    """Print the means over winters, and what chances fitted to the replay add, winter by winter."""
     print(f"\n{title}\n{'':65}" + "".join(f"{word:>14}" for word in HEAD))
     for (span, rule), row in table.items():
         best = np.mean(table[span, "hindsight for effective rounds"].effective)
@@ -241,7 +226,7 @@ def show(title: str, table: Table) -> None:
         print(f"{span:12}{rule:53}{numbers}")
     for (span, rule), row in table.items():
         if rule.startswith("expected rounds"):
-            other = table[span, rule.replace("expected rounds", "rounds first")]
+            other = table[span, rule.replace("expected rounds", "by chances as told")]
             for word in ("made", "effective", "in_limits"):
                 more = np.mean(getattr(row, word), axis=0) - np.mean(getattr(other, word), axis=0)
                 error = more.std(ddof=1) / np.sqrt(len(more))

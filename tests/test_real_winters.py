@@ -120,8 +120,8 @@ def test_looking_at_the_sky_pays(results: list[RuleResult]) -> None:
 
 def test_eight_rounds_in_five_weeks(built: PastWinters, table: pd.DataFrame) -> None:
     # common practice, no source: in a mild winter about five weeks is all that eight rounds get
-    span = program_span(built, PROGRAM)
     outlook = season_outlook(table, SOUDA, PROGRAM, MATERIALS, first=FIRST, need=NEED)
+    span = program_span(built, PROGRAM, outlook.seen)
     assert outlook.finish_coming.n == span.in_five_weeks.n == 27
     print(f"five weeks hold eight rounds in {span.in_five_weeks}, a season in "
           f"{outlook.finish_coming}; it takes {span.median_days:.0f} days")  # fmt: skip

@@ -15,15 +15,9 @@ from .program import Done as Done  # Days of each material's rounds
 from .program import PartlyDone as PartlyDone  # Days and shares of partial rounds
 from .program import Program as Program  # The rounds wanted in one winter
 from .program import all_made as all_made  # Whether visits are all that the maxima allow
-from .states import Integers as Integers  # Array of whole numbers
 from .states import ProgramStates as ProgramStates  # The states over a calendar
-from .states import program_states as program_states  # Give the states of a program over a calendar
 from .targets import Nearness as Nearness  # How near days are to where rounds belong, 0 to 1
 from .targets import nearness as nearness  # Put each material's targets on the calendars
-from .values import NEVER as NEVER  # Gain of a visit that is barred
-from .values import best_values as best_values  # `value_to_go` from the visits' gains
-from .values import value_to_go as value_to_go  # The best still to be reached
-from .values import visit_gains as visit_gains  # Give what each visit is worth on each day
 from .worth import Moves as Moves  # The states and where visits lead, those lost as well
 from .worth import Terms as Terms  # What the value counts
 from .worth import Worth as Worth  # What an evening's decisions are worth

@@ -214,6 +214,14 @@ class Program:
         entries = tuple(replace(entry, done=(), partly_done=()) for entry in self.entries)
         return replace(self, entries=entries)
 
+    def with_rounds(self, material: str, rounds: int) -> Program:
+        """Give the program with so many rounds of a material, what is done among them."""
+        entries = tuple(
+            replace(entry, rounds=rounds) if entry.material == material else entry
+            for entry in self.entries
+        )
+        return replace(self, entries=entries)
+
     def done_within(self, first: date, last: date = date.max) -> Program:
         """Give the program with only what was done from one local day to another."""
         entries = tuple(

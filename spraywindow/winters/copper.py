@@ -137,64 +137,6 @@ def round_worth(
     return np.asarray(covered[-1] - covered[:-1])
 
 
-def best_rounds(
-    risk: Floats, rain_mm: Floats, hours: ArrayLike, days: ArrayLike, most_rounds: int,
-    *, least_days: int = 1, half_rain_mm: float = HALF_RAIN_MM, on_wood: float = 0.0,
-) -> list[tuple[float, tuple[int, ...]]]:  # fmt: skip
-    """With hindsight, the best hours for 1, 2, ... copper rounds in one winter.
-
-    Parameters
-    ----------
-    risk, rain_mm : array, shape (hours,)
-        One bound of the risk and rain without NaN.
-    hours, days : array of int, shape (candidates,)
-        Hours in which a round could have been made, ascending, and the local day of each.
-    most_rounds : int
-    least_days : int
-        Least days between rounds.
-    on_wood : float
-        Share of a deposit on the wood at the start.
-
-    Returns
-    -------
-    list of (share covered, hours of the rounds)
-        One entry for each number of rounds from 1 on; more rounds may be of no more use. Empty
-        without any risk or any candidate.
-    """
-    hours, days = np.asarray(hours, dtype=np.int64), np.asarray(days, dtype=np.int64)
-    total = float(np.sum(risk))
-    if not total > 0 or not len(hours):
-        return []
-    fallen = np.concatenate([[0.0], np.cumsum(rain_mm)])
-    spells = np.flatnonzero(risk)
-    since = fallen[spells][None, :] - fallen[hours + 1][:, None]
-    kept = np.where(spells > hours[:, None], copper_residue(np.maximum(since, 0), half_rain_mm), 0)
-    # earned[i, k]: by round i on the first k spells.
-    earned = np.concatenate(
-        [np.zeros((len(hours), 1)), np.cumsum(kept * risk[spells], axis=1)], axis=1
-    )
-    until = np.searchsorted(spells, hours, side="right")  # spells up to the hour of a round
-    alone = earned[:, -1] / total
-    # gain[i, j]: by round i until round j takes over; before[j]: by all until round j does.
-    gain = (earned[:, until] - earned[:, :1]) / total
-    fits = days[None, :] - days[:, None] >= max(least_days, 1)
-    kept_before = on_wood * copper_residue(fallen[spells], half_rain_mm)
-    before = np.concatenate([[0.0], np.cumsum(kept_before * risk[spells])])[until] / total
-    chosen: list[tuple[int, ...]] = [(int(hour),) for hour in hours]
-    answers: list[tuple[float, tuple[int, ...]]] = []
-    for number in range(most_rounds):
-        if number:
-            options = np.where(fits, before[:, None] + gain, -np.inf)
-            origin = np.argmax(options, axis=0)
-            before = options[origin, np.arange(len(hours))]
-            chosen = [(*chosen[o], int(hour)) for o, hour in zip(origin, hours, strict=True)]
-        last = int(np.argmax(before + alone))
-        if not np.isfinite(before[last] + alone[last]):
-            break
-        answers.append((float(before[last] + alone[last]), chosen[last]))
-    return answers
-
-
 ROUND_HOUR = 12
 """Local hour from which the rain counts on the day of a round, its hour being unknown; P."""
 _WHOLE = 1.0 - 1e-6

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraywindow.spray import Access, Conditions, Material, Scores, best_of_day
-from spraywindow.weather import Array
 from spraywindow.winters.block import HourBlock
 from spraywindow.winters.past import PastWinters, within
 from spraywindow.winters.share import Share
@@ -43,7 +42,8 @@ class LimitCost:
     days: float
 
 
-Finish = Callable[[Array], Share]
+Finish = Callable[[Sequence[Material], HourBlock], Share]
+"""Winters that finish with other materials, on another block of conditions than `ahead`."""
 
 
 def limit_costs(season: PastWinters) -> tuple[LimitCost, ...]:
@@ -66,21 +66,22 @@ def limit_costs(season: PastWinters) -> tuple[LimitCost, ...]:
 
 def dry_spells(season: PastWinters, finish: Finish) -> tuple[Ease, ...]:
     """The season with other dry spells wanted of the material that wants the longest."""
-    longest = max(material.dry_spell_h for material in season.materials)
     return tuple(
-        _ease(
-            season,
-            f"{hours:g} h of rain-free weather",
-            hours,
-            season.ahead,
-            [
-                m.with_dry_spell(hours) if m.dry_spell_h == longest != hours else m
-                for m in season.materials
-            ],
-            finish,
-        )
-        for hours in sorted({*DRY_SPELLS_H, longest})
+        _ease(season, f"{hours:g} h of rain-free weather", hours, season.ahead, materials, finish)
+        for hours, materials in other_spells(season).items()
     )
+
+
+def other_spells(season: PastWinters) -> dict[float, list[Material]]:
+    """The materials, with each dry spell wanted of the one that wants the longest."""
+    longest = max(material.dry_spell_h for material in season.materials)
+    return {
+        hours: [
+            m.with_dry_spell(hours) if m.dry_spell_h == longest != hours else m
+            for m in season.materials
+        ]
+        for hours in sorted({*DRY_SPELLS_H, longest})
+    }
 
 
 def earlier_dew_off(season: PastWinters, finish: Finish) -> Ease:
@@ -117,7 +118,7 @@ def _ease(
         material.name: float(usable[number].mean()) if usable.shape[1] else float("nan")
         for number, material in enumerate(materials)
     }
-    return Ease(name, hours, mornings, finish(chances))
+    return Ease(name, hours, mornings, finish(materials, block))
 
 
 def days_without_limit(

@@ -24,7 +24,7 @@ from spraywindow.program import (
     decide_evenings,
     program_moves,
 )
-from spraywindow.spray import Conditions, Material, Stretches
+from spraywindow.spray import Conditions, Material, Setting, Stretches
 from spraywindow.weather import Array, Sun
 from spraywindow.winters.block import HourBlock, score_block, winter_block
 from spraywindow.winters.other_rules import washed_off
@@ -70,6 +70,10 @@ class Seen:
         none = np.full(shape, -1, dtype=np.int64)
         return cls(margin, none, chance, dry, np.zeros(shape, dtype=bool))
 
+    def of_materials(self, numbers: Sequence[int]) -> Seen:
+        """The same of some of the materials, in this order."""
+        return Seen(**{name: part[:, :, list(numbers)] for name, part in vars(self).items()})
+
     @property
     def offered(self) -> NDArray[np.bool_]:
         """Where somebody would be sent tomorrow, [day, material, winter]: it is go."""
@@ -94,6 +98,9 @@ def seen_mornings(
     replays: Sequence[ForecastReplay],
     mornings: int,
     *,
+    materials: Sequence[Material] | None = None,
+    setting: Setting | None = None,
+    forecast: pd.DataFrame | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Seen]:
     """Score what every evening knew, by one replay after the other.
@@ -107,6 +114,13 @@ def seen_mornings(
     replays : sequence of ForecastReplay
     mornings : int
         Mornings ahead, tomorrow first.
+    materials : sequence of Material, optional
+        Other than those of the season.
+    setting : Setting, optional
+        Other than that of the season.
+    forecast : DataFrame, optional
+        Checked hourly table that stands in front of every winter: what comes of its hours is
+        what it says.
     progress : callable, optional
         Told after each winter how many are done, and of how many.
 
@@ -120,14 +134,21 @@ def seen_mornings(
     The evening is at 18:00 local time; day 0 of each evening's block is tomorrow. Hours from the
     evening on are forecast, so frost is judged with a forecast's uncertainty.
     """
-    days, materials, winters = season.chances.shape
-    seen = [Seen.nothing(days, mornings, materials, winters) for _ in replays]
+    days, _, winters = season.chances.shape
+    judged = season.materials if materials is None else materials
+    seen = [Seen.nothing(days, mornings, len(judged), winters) for _ in replays]
     for column, number in enumerate(season.used):
-        truth = _evenings(season, weather, place, mornings, column)
+        strip = winter_block(
+            weather, place, setting or season.block.conditions.setting,
+            [season.block.starts[number]], _evening_count(season, column) + mornings,
+            forecast=None if forecast is None else (season.first, forecast),
+            **_margins_h(judged),
+        )  # fmt: skip
+        truth = _evenings(strip, mornings)
         evenings = len(truth.starts)
         for replay, each in zip(replays, seen, strict=True):
             known = _known(truth, replay)
-            for which, material in enumerate(season.materials):
+            for which, material in enumerate(judged):
                 one = _one(season, known, material, number)
                 for name, part in vars(one).items():
                     getattr(each, name)[:evenings, :, which, column] = part
@@ -192,7 +213,7 @@ def _lead(evening: HourBlock) -> NDArray[np.int64]:
     return np.arange(len(evening.day)) - midnight + (24 - EVENING_H)
 
 
-def _margins_h(materials: Sequence[Material]) -> tuple[int, int]:
+def _margins_h(materials: Sequence[Material]) -> dict[str, int]:
     """Hours that the limits need before tomorrow's midnight and after the last morning."""
     reach = max(
         (
@@ -204,33 +225,30 @@ def _margins_h(materials: Sequence[Material]) -> tuple[int, int]:
         default=0,
     )
     more = max(reach - USUAL_REACH_H, 0)
-    return HISTORY_H + more, AHEAD_H + more
+    return {"history_h": HISTORY_H + more, "ahead_h": AHEAD_H + more}
 
 
-def _evenings(
-    season: PastWinters, weather: pd.DataFrame, place: Place, mornings: int, column: int
-) -> HourBlock:
-    """One winter's evenings side by side, with the weather as it turned out.
-
-    Evenings after which nothing more is sprayed, as forecast or as it turned out, are left out.
-    """
-    number, days = season.used[column], np.arange(len(season.chances))
+def _evening_count(season: PastWinters, column: int) -> int:
+    """Evenings of a winter but those after which nothing more is sprayed, forecast or not."""
+    days = np.arange(len(season.chances))
     goes_on = (season.ending.forecast[..., column].max(axis=1) >= days) | (
         season.ending.actual[:, column].max() >= days
     )
-    evenings = int(np.flatnonzero(goes_on)[-1]) + 1 if goes_on.any() else 1
-    first = season.block.starts[number]
-    before_h, after_h = _margins_h(season.materials)
-    strip = winter_block(
-        weather, place, season.block.conditions.setting, [first], evenings + mornings,
-        history_h=before_h, ahead_h=after_h,
-    )  # fmt: skip
-    length = before_h + 24 * mornings + after_h
-    midnights = np.searchsorted(strip.day[:, 0], np.arange(evenings))
-    rows = np.arange(length)[:, None] + midnights - before_h
+    return int(np.flatnonzero(goes_on)[-1]) + 1 if goes_on.any() else 1
+
+
+def _evenings(strip: HourBlock, mornings: int) -> HourBlock:
+    """One winter's evenings side by side, with the weather as it turned out."""
+    evenings, first = strip.days - mornings, strip.starts[0]
+    day = strip.day[:, 0]
+    before_h = int(np.searchsorted(day, 0))
+    after_h = len(day) - int(np.searchsorted(day, strip.days))
+    midnights = np.searchsorted(day, np.arange(evenings))
+    rows = np.arange(before_h + 24 * mornings + after_h)[:, None] + midnights - before_h
     old = strip.conditions
     conditions = Conditions(
-        {name: values[rows, 0] for name, values in old.columns.items()},
+        # the errors of a replay are of the amounts; a chance told in front tells of nothing else
+        {name: values[rows, 0] for name, values in old.columns.items() if name != "rain_chance"},
         Sun(*(part[rows, 0] for part in
               (old.sun.elevation_deg, old.sun.hours_from_rise_or_set, old.sun.clear_wm2))),
         old.setting,

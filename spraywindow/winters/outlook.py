@@ -14,22 +14,32 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.place import Place
-from spraywindow.program import Nearness, Program, all_made, plan_many, program_states
+from spraywindow.program import Program, Terms, all_made, plan_many
 from spraywindow.spray import DURATION_H, Access, Material, Setting
 from spraywindow.trees import LastDay, Need
 from spraywindow.weather import Array, check_hourly
-from spraywindow.winters.as_it_comes import (
-    KNOWN_MORNINGS,
-    as_it_comes,
-    follow,
-    rounds_as_it_comes,
-    rounds_of,
-)
-from spraywindow.winters.block import midnight
+from spraywindow.winters.block import HourBlock, midnight
 from spraywindow.winters.copper import copper_left
-from spraywindow.winters.easing import Ease, LimitCost, dry_spells, earlier_dew_off, limit_costs
-from spraywindow.winters.leaf_curl import CurlCover, curl_cover
+from spraywindow.winters.easing import (
+    Ease,
+    LimitCost,
+    dry_spells,
+    earlier_dew_off,
+    limit_costs,
+    other_spells,
+)
+from spraywindow.winters.evenings import (
+    Seen,
+    advised,
+    decided,
+    mornings_told,
+    rounds_of,
+    seen_mornings,
+)
+from spraywindow.winters.leaf_curl import MOST_ROUNDS, CurlCover, curl_cover
+from spraywindow.winters.other_rules import most_effective, outcomes_after, washed_off
 from spraywindow.winters.past import PastWinters, past_season, within
+from spraywindow.winters.replays import ErrorModel
 from spraywindow.winters.share import Share, mean_known
 
 FEWEST_FOR_START = 10
@@ -54,6 +64,7 @@ class WinterRow:
     why_not: str | None
     usable_mornings: Mapping[str, int | None]
     rounds: BothWays
+    effective: BothWays
     finished: BothWays
 
 
@@ -93,11 +104,16 @@ class SeasonOutlook:
     weekly : array [week, material, winter]
         The same per week; NaN once a winter's season is over.
     rounds_hindsight, rounds_coming : array [winter]
-        Rounds made with hindsight, and as it comes.
+        Rounds made with hindsight, and as it comes: each evening's advice, what was washed off
+        not counted.
     made_hindsight, made_coming : bool array [winter]
         Whether these are all that the maxima allow.
     finish_hindsight, finish_coming : Share
-        Share of winters in which all rounds fit.
+        Share of winters in which all rounds fit: none of them washed off.
+    finish_hindsight_effective, finish_coming_effective : Share
+        Share of winters in which the wanted dry hours followed all of them.
+    effective_hindsight, effective_coming : array [winter]
+        Rounds that they surely followed: the most that hindsight makes, and as it comes.
     bounds : (float, float)
         `finish_coming` with all winters of missing rain failed, and with all of them finished.
     start_shares : array [day]
@@ -113,6 +129,8 @@ class SeasonOutlook:
     dry_spells, eased : tuple of Ease
     curl : CurlCover or None
         What the copper rounds would have covered; None for a program without copper.
+    seen : Seen
+        What the evenings saw, by forecasts with errors of the usual size.
     spliced : bool
         Whether one forecast stands in front of every winter.
     """
@@ -129,6 +147,10 @@ class SeasonOutlook:
     made_coming: NDArray[np.bool_]
     finish_hindsight: Share
     finish_coming: Share
+    finish_hindsight_effective: Share
+    finish_coming_effective: Share
+    effective_hindsight: NDArray[np.int64]
+    effective_coming: NDArray[np.int64]
     bounds: tuple[float, float]
     start_shares: Array
     latest_start: Mapping[int, dt.date | None]
@@ -137,6 +159,7 @@ class SeasonOutlook:
     dry_spells: tuple[Ease, ...]
     eased: tuple[Ease, ...]
     curl: CurlCover | None
+    seen: Seen
     spliced: bool
 
     @property
@@ -148,12 +171,13 @@ class SeasonOutlook:
                 label, True, None,
                 dict(zip(names, map(int, self.usable[:, column]), strict=True)),
                 BothWays(int(self.rounds_hindsight[column]), int(self.rounds_coming[column])),
+                BothWays(int(self.effective_hindsight[column]), int(self.effective_coming[column])),
                 BothWays(bool(self.made_hindsight[column]), bool(self.made_coming[column])),
             )
             for column, label in enumerate(self.season.labels)
         ]  # fmt: skip
         rows += [
-            WinterRow(label, False, why, dict.fromkeys(names), BothWays(), BothWays())
+            WinterRow(label, False, why, dict.fromkeys(names), BothWays(), BothWays(), BothWays())
             for label, why in self.season.left_out.items()
         ]
         return tuple(sorted(rows, key=lambda row: row.winter))
@@ -191,7 +215,6 @@ def season_outlook(
     access: Access | None = None,
     duration_h: float = DURATION_H,
     forecast: pd.DataFrame | None = None,
-    known_mornings: int = KNOWN_MORNINGS,
 ) -> SeasonOutlook:
     """Report whether a program fits the season from a day on, by past winters.
 
@@ -199,12 +222,12 @@ def season_outlook(
     ----------
     weather, place, program, materials, first, need, setting, access, duration_h, forecast
         As for `spraywindow.winters.past.past_season`.
-    known_mornings : int
-        How many mornings, tomorrow first, an evening's forecast answers.
 
     Returns
     -------
     SeasonOutlook
+        What comes acts on each evening's advice, by a week's forecast with errors of the usual
+        size.
 
     Raises
     ------
@@ -216,34 +239,57 @@ def season_outlook(
         access=access, duration_h=duration_h, forecast=forecast,
     )  # fmt: skip
     winters, days = len(season.labels), len(season.chances)
-    states = program_states(program, days, max(winters, 1))
     owed = np.array(program.visits_allowed)
-    rules = (season.ending.actual, season.ending.forecast, states, known_mornings)
-
-    coming = as_it_comes(season.foreseen, *rules, near=season.near)
-    visits, made = follow(coming, np.arange(days))
+    table = check_hourly(weather)
+    in_front = None if forecast is None else check_hourly(forecast)
+    longest_d = int(np.ceil(max(material.dry_spell_h for material in season.materials) / 24.0))
+    model = ErrorModel(days=max(WEEK_D, longest_d + 1))
+    mornings = mornings_told(model, season.materials)
+    # each material once, with the dry spells that are tried: what an evening knew is shared
+    tried = list(season.materials)
+    for changed in other_spells(season).values():
+        tried += [material for material in changed if material not in tried]
+    (every,) = seen_mornings(
+        season, table, place, [model], mornings, materials=tried, forecast=in_front
+    )
+    seen = every.of_materials(range(len(season.materials)))
+    terms = Terms.usual(program, season.materials)
+    coming = decided(season, program, seen.chances, terms)
+    lost = washed_off(season, seen.starts)
+    visits, made = coming.follow(np.arange(days), lost)
     finished = all_made(program, made)
+    rounds = rounds_of(coming.moves.states, visits[:, 0])
+    came = outcomes_after(season, rounds, np.where(rounds, seen.starts, -1))
 
-    def finish(chances: Array) -> Share:
-        if chances is season.foreseen:
-            return Share.of(finished[0])
-        eased = rounds_as_it_comes(chances, *rules, near=season.near)
-        return Share.of(all_made(program, eased))
+    def finish(materials: Sequence[Material], block: HourBlock) -> Share:
+        if block is season.ahead:
+            told = every.of_materials([tried.index(material) for material in materials])
+        else:
+            (told,) = seen_mornings(
+                season, table, place, [model], mornings, materials=materials,
+                setting=block.conditions.setting, forecast=in_front,
+            )  # fmt: skip
+        return Share.of(all_made(program, standing(season, program, told, materials)))
 
     hindsight = plan_many(within(season.chances, season.ending.actual), program).rounds
     made_hindsight = all_made(program, hindsight)
+    effective = most_effective(season, program)[0].sum(axis=0)
     hits, unsure = int(finished[0].sum()), len(season.rain_missing)
-    every = winters + unsure
+    counted = winters + unsure
     shares = np.full(days, np.nan)
     if winters:
         # the flowers may open sooner or later than the model has them: half and half, a standard
         # error to either side, and nobody knows beforehand
         off = season.ending.error_days
-        shifted = [
-            as_it_comes(season.foreseen, rules[0] + error, *rules[1:], near=season.near)
+        done = [
+            all_made(
+                program,
+                decided(season, program, seen.chances, terms, ends_later_d=error).follow(
+                    np.arange(days), lost
+                )[1],
+            )
             for error in (-off, off)
         ]
-        done = [all_made(program, follow(each, np.arange(days))[1]) for each in shifted]
         shares = np.mean(done, axis=(0, 2))
     ends = dict(zip(program.materials, season.ending.last_days(first), strict=True))
     ends_at = season.ending.quantiles[1].max()
@@ -261,7 +307,11 @@ def season_outlook(
         made_coming=finished[0],
         finish_hindsight=Share.of(made_hindsight),
         finish_coming=Share.of(finished[0]),
-        bounds=(hits / every, (hits + unsure) / every) if every else (np.nan, np.nan),
+        finish_hindsight_effective=Share.of(all_made(program, effective)),
+        finish_coming_effective=Share.of(all_made(program, came.effective.sum(axis=0))),
+        effective_hindsight=effective.sum(axis=0),
+        effective_coming=came.effective.sum(axis=(0, 1)),
+        bounds=(hits / counted, (hits + unsure) / counted) if counted else (np.nan, np.nan),
         start_shares=shares,
         latest_start={
             per_cent: _latest(shares, first, per_cent / 100)
@@ -276,7 +326,8 @@ def season_outlook(
         limits=limit_costs(season),
         dry_spells=dry_spells(season, finish),
         eased=(earlier_dew_off(season, finish),),
-        curl=_curl(season, program, place, rounds_of(states, visits[:, 0]), (weather, forecast)),
+        curl=_curl(season, program, place, seen, rounds, (weather, forecast)),
+        seen=seen,
         spliced=forecast is not None,
     )
 
@@ -285,6 +336,7 @@ def _curl(
     season: PastWinters,
     program: Program,
     place: Place,
+    seen: Seen,
     made: NDArray[np.bool_],
     tables: Sequence[pd.DataFrame | None],
 ) -> CurlCover | None:
@@ -297,8 +349,14 @@ def _curl(
                 for table in tables
                 if table is not None and entry.days_done and (table.index >= since).any()
             ]
+            by_rounds = []
+            for more in range(1, MOST_ROUNDS + 1):
+                fewer = program.with_rounds(entry.material, int(np.ceil(entry.rounds_done)) + more)
+                terms = Terms.usual(fewer, season.materials)
+                found, _ = advised(season, fewer, seen.chances, seen.starts, terms)
+                by_rounds.append(found[:, which])
             return curl_cover(
-                season, which, made[:, which], least_days=entry.least_days,
+                season, which, made[:, which], by_rounds, seen.starts[:, which],
                 left=copper_left(entry, season.first, place, known),
             )  # fmt: skip
     return None
@@ -358,25 +416,28 @@ def span_days(made: NDArray[np.bool_]) -> Array:
     return np.where(worked.any(axis=0), len(worked) - behind - first, np.nan)
 
 
-def program_span(season: PastWinters, program: Program) -> Span:
-    """Follow a program through the winters of a season, as it comes, and in five weeks of it."""
+def program_span(season: PastWinters, program: Program, seen: Seen) -> Span:
+    """Follow each evening's advice through the winters of a season, and through five weeks of it.
 
-    def made(days: int, near: Nearness | None) -> NDArray[np.bool_]:
-        chances = season.foreseen[:days]
-        states = program_states(program, len(chances), max(len(season.labels), 1))
-        last = np.minimum(season.ending.actual, days - 1.0)
-        coming = as_it_comes(
-            chances, last, season.ending.forecast[:days], states, KNOWN_MORNINGS, near=near
-        )
-        return rounds_of(states, follow(coming, np.zeros(1, dtype=np.int64))[0][:, 0])
-
-    every = made(len(season.foreseen), season.near)
-    done = all_made(program, every.sum(axis=0))
-    spans = span_days(every)[done]
-    # who has but five weeks waits for no better stage
-    short = all_made(program, made(FIVE_WEEKS_D, None).sum(axis=0))
+    `seen` is what the evenings saw.
+    """
+    terms = Terms.usual(program, season.materials)
+    made, start = advised(season, program, seen.chances, seen.starts, terms)
+    done = all_made(program, (made & ~washed_off(season, start)).sum(axis=0))
+    spans = span_days(made)[done]
+    short = season.shortened(FIVE_WEEKS_D)
     return Span(
         float(np.median(spans)) if spans.size else float("nan"),
         int(done.sum()),
-        Share.of(short),
+        Share.of(all_made(program, standing(short, program, seen, season.materials))),
     )
+
+
+def standing(
+    season: PastWinters, program: Program, seen: Seen, materials: Sequence[Material]
+) -> NDArray[np.int64]:
+    """Rounds that need not be made again by the end, as the evenings advise: [material, winter]."""
+    days = len(season.chances)
+    terms = Terms.usual(program, materials)
+    lost = washed_off(season, seen.starts[:days])
+    return decided(season, program, seen.chances[:days], terms).follow([0], lost)[1][:, 0]

@@ -18,6 +18,7 @@ from spraywindow.spray import DURATION_H, Access, Material, Scores, Setting
 from spraywindow.trees import (
     LONGEST_SEASON_D,
     MOST_SILENT_D,
+    STAGE_SHARES,
     Flowering,
     LastSprayDays,
     Need,
@@ -37,6 +38,9 @@ from spraywindow.winters.block import (
     winter_block,
 )
 from spraywindow.winters.left_out import why_left_out
+
+BUD_SWELL = 51
+"""BBCH code of the first swelling of the buds."""
 
 
 def within(chances: Array, last: Array) -> Array:
@@ -77,6 +81,8 @@ class PastWinters:
         First flower of the season at hand; None where nothing is known of it.
     never : int
         Winters used that do not bring the chill or heat by the model.
+    bud_swell : array [winter]
+        Day on which the buds swelled, of the winters used; NaN where unknown.
     near : Nearness
         How near days are to where the rounds belong, in the winters used.
     ahead : HourBlock
@@ -102,6 +108,7 @@ class PastWinters:
     ending: LastSprayDays
     flowering: Flowering | None
     never: int
+    bud_swell: Array
     near: Nearness
     ahead: HourBlock
     ahead_scores: tuple[Scores, ...]
@@ -248,6 +255,7 @@ def past_season(
         ending=endings(stages, last_stages),
         flowering=stages.flowering(first),
         never=int(stages.never[used].sum()),
+        bud_swell=stages.actual[list(STAGE_SHARES).index(BUD_SWELL)],
         near=nearness(program, order, first, need.leaf_fall or first, stages, days),
         ahead=ahead,
         ahead_scores=ahead_scores,

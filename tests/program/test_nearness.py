@@ -11,13 +11,11 @@ from spraywindow.errors import InputError
 from spraywindow.program.entry import MaterialRounds
 from spraywindow.program.planner import plan_many
 from spraywindow.program.program import Program
-from spraywindow.program.states import program_states
 from spraywindow.program.targets import REACH_D, Nearness, nearness
 from spraywindow.spray.catalogue import CATALOGUE, general_material
 from spraywindow.spray.material import Material
 from spraywindow.trees.bloom import STAGE_SHARES
 from spraywindow.trees.dormancy import StageDays
-from spraywindow.winters.as_it_comes import as_it_comes, follow
 
 FIRST = dt.date(2025, 12, 2)
 PROGRAM = Program.of(oil=(1, 5), copper=(2, 5), between=2)
@@ -90,24 +88,3 @@ def test_rounds_move_to_where_they_belong_and_none_is_lost() -> None:
     assert (plans.rounds.sum(axis=0) == 3).all()
     copper_days, _ = np.nonzero(plans.made[:, 1])
     assert set(copper_days.tolist()) <= {0, 78, 79, 80, 81, 82}
-
-
-@pytest.mark.parametrize("chance", [0.06, 0.12, 0.25])
-def test_who_waits_for_a_better_stage_does_not_wait_himself_out_of_rounds(chance: float) -> None:
-    # few winters: none of the others may show what waiting can cost
-    winters, records = 8, 12
-    rng = np.random.default_rng(4)
-    states = program_states(PROGRAM, 110, winters)
-    ends = np.full((2, winters), 99.0)
-    then = np.broadcast_to(ends, (110, 2, winters))
-    made, days = np.zeros(2), np.zeros(2)
-    for _ in range(records):
-        chances = np.where(rng.random((110, 2, winters)) < chance, 0.5, np.nan)
-        for which, aims in enumerate((None, near(winters=winters))):
-            visits, rounds = follow(
-                as_it_comes(chances, ends, then, states, near=aims), np.arange(1)
-            )
-            made[which] += rounds[:, 0].sum()
-            days[which] += np.nonzero(visits[:, 0] < len(states.visits) - 1)[0].mean()
-    assert made[1] >= 0.995 * made[0]
-    assert days[1] > days[0]

@@ -8,10 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from spraywindow.program.states import program_states
 from spraywindow.program.worth import Terms, Worth, climate_value, program_moves, worth
 from spraywindow.sources.demo.samples import DEMO_PLACE
-from spraywindow.winters.as_it_comes import as_it_comes, follow, rounds_as_it_comes
 from spraywindow.winters.outlook import season_outlook
 from spraywindow.winters.past import past_season
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM
@@ -32,20 +30,6 @@ def test_thirty_winters_of_two_materials(benchmark, capsys: pytest.CaptureFixtur
     with capsys.disabled():
         print(f"\nfour times the winters take {ratio:.1f} times as long")
     assert ratio < 4 * 1.5
-
-
-def test_one_start_takes_less_than_all_of_them(benchmark) -> None:  # type: ignore[no-untyped-def]
-    days, count = 110, 30
-    rng = np.random.default_rng(3)
-    chances = np.where(rng.random((days, 2, count)) < 0.3, 0.5, np.nan)
-    ends = np.full((2, count), 100.0)
-    then = np.broadcast_to(ends, (days, 2, count))
-    states = program_states(PROGRAM, days, count)
-    rounds = benchmark(rounds_as_it_comes, chances, ends, then, states)
-    every = as_it_comes(chances, ends, then, states)
-    np.testing.assert_array_equal(rounds, follow(every, np.arange(1))[1][:, 0])
-    one = _seconds(rounds_as_it_comes, chances, ends, then, states)
-    assert one < _seconds(as_it_comes, chances, ends, then, states)
 
 
 def test_an_evening_beside_scoring_the_winters(  # type: ignore[no-untyped-def]

@@ -1,12 +1,6 @@
-from itertools import combinations
-
 import numpy as np
-import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from spraywindow.winters.copper import (
-    best_rounds,
     copper_on_wood,
     copper_residue,
     covered_share,
@@ -46,7 +40,6 @@ def test_without_risk_there_is_no_share() -> None:
     none = np.zeros(5)
     low, high = covered_share((none, none), none, none.astype(bool))
     assert np.isnan([low, high]).all()
-    assert best_rounds(none, none, [1], [0], 3) == []
     assert np.isnan(round_worth(none, none, [1])).all()
 
 
@@ -58,36 +51,6 @@ def test_unknown_rain_and_risk_widen_the_share() -> None:
     np.testing.assert_allclose([low, high], [0.5, 0.75])
     low, high = covered_share((np.zeros(5), risk), np.nan_to_num(rain), rounds)
     assert 0 <= low <= high <= 1
-
-
-@settings(max_examples=60)
-@given(st.integers(0, 10_000), st.integers(1, 4), st.integers(1, 4), st.sampled_from([0, 0.7]))
-def test_best_rounds_is_the_best_of_all_choices(
-    seed: int, rounds: int, gap: int, on_wood: float
-) -> None:
-    rng = np.random.default_rng(seed)
-    risk = rng.random(60) * (rng.random(60) < 0.3)
-    rain = rng.random(60) * 10
-    hours = np.sort(rng.choice(60, 8, replace=False))
-    days = hours // 6
-    answers = best_rounds(risk, rain, hours, days, rounds, least_days=gap, on_wood=on_wood)
-    for number in range(1, rounds + 1):
-        shares = []
-        for plan in combinations(range(8), number):
-            if (np.diff(days[list(plan)]) >= gap).all():
-                made = np.zeros(60, dtype=bool)
-                made[hours[list(plan)]] = True
-                covered = covered_share((risk, risk), rain, made, on_wood=on_wood)
-                shares.append(float(covered[0]))
-        if not shares or not risk.any():
-            assert len(answers) < number
-            continue
-        share, chosen = answers[number - 1]
-        assert share == pytest.approx(max(shares), abs=1e-9)
-        made = np.zeros(60, dtype=bool)
-        made[list(chosen)] = True
-        again = covered_share((risk, risk), rain, made, on_wood=on_wood)
-        assert float(again[0]) == pytest.approx(share)
 
 
 def test_copper_on_the_wood_is_a_round_with_the_rain_since() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from spraywindow.sources.demo.samples import DEMO_PLACE
 from spraywindow.spray.catalogue import OIL
 from spraywindow.spray.conditions import Setting
 from spraywindow.spray.material import Material
+from spraywindow.winters.block import HourBlock
 from spraywindow.winters.easing import (
     DRY_SPELLS_H,
     days_without_limit,
@@ -18,7 +21,7 @@ from spraywindow.winters.easing import (
     earlier_dew_off,
     limit_costs,
 )
-from spraywindow.winters.past import past_season
+from spraywindow.winters.past import PastWinters, past_season
 from spraywindow.winters.share import Share
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
 
@@ -34,8 +37,11 @@ def mornings(found) -> float:
     return float(found.usable[:, 0].sum(axis=0).mean())
 
 
-def share_of(chances: np.ndarray) -> Share:
+def share_of(
+    materials: Sequence[Material], block: HourBlock, of: PastWinters | None = None
+) -> Share:
     """Any finish will do: winters with ten usable mornings of oil."""
+    chances = (of or season()).foreseen_with(block, materials)
     return Share.of(np.isfinite(chances[:, 0]).sum(axis=0) >= 10)
 
 
@@ -77,7 +83,7 @@ def test_another_dry_spell_is_that_of_a_material_that_wants_it(hours: float) -> 
     found = next(ease for ease in dry_spells(season(), share_of) if ease.hours == hours)
     wanted = with_oil(OIL.with_dry_spell(hours))
     assert found.usable_mornings["oil"] == pytest.approx(mornings(wanted))
-    assert found.finish == share_of(wanted.foreseen)
+    assert found.finish == share_of(wanted.materials, wanted.ahead, wanted)
     assert found.usable_mornings["copper"] == season().usable[:, 1].sum(axis=0).mean()
 
 
@@ -97,5 +103,6 @@ def test_without_any_winter_nothing_is_counted() -> None:
                        forecast=whole.ending.forecast[..., :0]),
     )  # fmt: skip
     assert limit_costs(none) == ()
-    assert np.isnan(earlier_dew_off(none, share_of).usable_mornings["oil"])
-    assert earlier_dew_off(none, share_of).finish.n == 0
+    found = earlier_dew_off(none, partial(share_of, of=none))
+    assert np.isnan(found.usable_mornings["oil"])
+    assert found.finish.n == 0

@@ -31,14 +31,16 @@ def one_winter(*wet_from: str) -> PastWinters:
         spell = pd.date_range(start, periods=56, freq="h", tz="UTC")
         table.loc[spell, ["temp_c", "dew_point_c", "cloud"]] = [8.0, 8.0, 1.0]
         table.loc[spell, "rain_mm"] = 0.2
-    return past_season(
+    built = past_season(
         table, DEMO_PLACE, Program.of(copper=(5, 5)), {"copper": COPPER}, first=FIRST,
         need=Need(None, (2, 20)), access=ACCESS,
     )  # fmt: skip
+    return replace(built, bud_swell=np.zeros(2))  # swollen from day 0 on
 
 
 def cover_of(season_: PastWinters, which: int, rounds: np.ndarray, **more) -> CurlCover:
-    return curl_cover(season_, which, rounds, **({"least_days": 5} | more))
+    start = season_.starts[:, which]
+    return curl_cover(season_, which, rounds & (start >= 0), [rounds & (start >= 0)], start, **more)
 
 
 def made(season_: PastWinters, *days: int) -> np.ndarray:
@@ -81,29 +83,28 @@ def test_copper_on_the_wood_counts_from_day_0_on() -> None:
     # half of a deposit, less what the 11.2 mm of the spell take (Ontario 2020)
     assert 0.5 * 0.5 ** (11.2 / 25) <= found.coming[-1] < 0.5
     assert found.bare[-1] == found.coming[-1]
-    assert (found.best[:, -1] > found.bare[-1]).all()
 
 
-def test_the_best_rounds_keep_the_days_of_the_program() -> None:
-    # two spells a fortnight apart; after both, one round less than the first can be made
-    one = one_winter("2015-12-10", "2015-12-16", "2015-12-22", "2015-12-28")
-    rounds = made(one, 3)
-    near = cover_of(one, 0, rounds, least_days=5).best[:, -1]
-    apart = cover_of(one, 0, rounds, least_days=20).best[:, -1]
-    assert near[0] == apart[0]
-    assert (apart[1:] < near[1:] - 0.01).all()
-
-
-def test_hindsight_covers_most_and_more_rounds_cover_more() -> None:
-    whole = season()
-    which = 1
-    rounds = (
-        np.isfinite(whole.chances[:, which]) & (np.arange(len(whole.chances)) % 20 == 3)[:, None]
+def test_dormant_wood_is_no_risk() -> None:
+    one = one_winter("2015-12-20", "2016-01-20")
+    rounds = made(one, 10)
+    swell = replace(one, bud_swell=np.array([np.nan, 35.0]))  # 6 January: after the first spell
+    assert cover_of(replace(one, bud_swell=np.full(2, np.nan)), 0, rounds).risk[-1] == (
+        pytest.approx(2.0, abs=0.1)
     )
-    rounds &= np.cumsum(rounds, axis=0) <= 5
-    cover = cover_of(whole, which, rounds)
-    assert (np.diff(cover.best, axis=0) >= -1e-12).all()
-    assert (cover.coming <= cover.best[-1] + 1e-9).all()
+    late = cover_of(swell, 0, rounds)
+    assert late.risk[-1] == pytest.approx(1.0, abs=0.05)
+    # 0.5 ** (mm / 25) of the first spell's 11.2 mm and the second's (Ontario 2020)
+    assert 0.5 ** (22.4 / 25) <= late.coming[-1] < 0.5 ** (11.2 / 25)
+
+
+def test_who_is_served_better_by_fewer_rounds_makes_fewer() -> None:
+    one = one_winter("2015-12-20")
+    start = one.starts[:, 0]
+    good, late = made(one, 10), made(one, 30)
+    found = curl_cover(one, 0, late, [good, late, good | late], start)
+    assert found.coming[-1] == 0
+    np.testing.assert_array_equal(found.by_rounds[:, -1], [found.by_rounds[0, -1]] * 3)
 
 
 def test_an_hour_of_unknown_rain_does_not_wash_the_copper_off() -> None:

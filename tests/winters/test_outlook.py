@@ -19,6 +19,8 @@ from spraywindow.sources.demo.samples import DEMO_PLACE
 from spraywindow.trees.flowering import Need
 from spraywindow.winters.outlook import SeasonOutlook, program_span, season_outlook
 from spraywindow.winters.past import past_season
+from spraywindow.winters.replays import ErrorModel
+from spraywindow.winters.rules import backtest
 from spraywindow.winters.share import Share
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, winters
 
@@ -66,7 +68,10 @@ def test_runs_of_dry_days_follow_the_closed_form() -> None:
 
 
 def test_hindsight_is_the_best_and_a_later_start_never_helps(demo: SeasonOutlook) -> None:
-    assert (demo.rounds_coming <= demo.rounds_hindsight).all()
+    assert (demo.effective_coming <= demo.rounds_coming).all()
+    assert demo.effective_coming.mean() < demo.effective_hindsight.mean()
+    assert (demo.effective_hindsight <= demo.rounds_hindsight).all()
+    assert demo.finish_coming_effective.share <= demo.finish_coming.share
     assert demo.owed == 8
     # the flowering model's own error lies in the shares of the starts only
     assert demo.start_shares[0] == pytest.approx(demo.finish_coming.share, abs=0.2)
@@ -126,7 +131,7 @@ def test_as_it_comes_acts_on_the_mornings_that_an_evening_would_call(demo: Seaso
     assert by_ease[72.0].finish == demo.finish_coming
 
 
-def test_where_every_night_may_freeze_as_forecast_hindsight_alone_makes_oil_rounds() -> None:
+def test_where_every_night_may_freeze_as_forecast_few_evenings_call_an_oil_morning() -> None:
     # 0.5 degC at the coldest: no frost in the record, one within a forecast's 1.5 K (P)
     table = winters().loc["2015-09":"2019-08"].copy()
     for name in ("temp_c", "dew_point_c"):
@@ -135,15 +140,24 @@ def test_where_every_night_may_freeze_as_forecast_hindsight_alone_makes_oil_roun
     found = outlook(table)
     assert np.isfinite(found.season.chances[:, 0]).any(axis=0).all()
     assert found.usable[0].sum() == 0
-    assert found.finish_coming.share == program_span(found.season, PROGRAM).in_five_weeks.share == 0
-    assert found.finish_hindsight.share > 0
-    assert found.short["oil"] == 3
+    # a forecast that is too warm calls one at times
+    assert found.seen.offered[:, 0].sum() < 0.5 * np.isfinite(found.season.chances[:, 0]).sum()
+    assert program_span(found.season, PROGRAM, found.seen).in_five_weeks.share == 0
+    assert found.finish_coming.share < found.finish_hindsight.share
+    assert found.short["oil"] > 0
     assert {ease.usable_mornings["oil"] for ease in (*found.dry_spells, *found.eased)} == {0}
     # nobody waits for oil mornings that no evening will call: copper is made, though worth less
     early = MaterialRounds("copper", 1, 5, target=("all leaves fallen",))
     either = Program((MaterialRounds("oil", 1, 5, priority=2.0), early), between=150)
-    either_way = outlook(table, either)
-    assert (either_way.rounds_coming == 1).all()
+    ours = backtest(outlook(table, either).season, table, DEMO_PLACE, either)[0]
+    assert (ours.made[:, 1].sum(axis=0) == 1).all()
+
+
+def test_the_replay_of_the_usual_errors_makes_the_same_rounds(demo: SeasonOutlook) -> None:
+    ours = backtest(demo.season, winters(), DEMO_PLACE, PROGRAM, replays=[ErrorModel(seed=1)])[0]
+    np.testing.assert_array_equal(ours.stand.sum(axis=(0, 1)), demo.rounds_coming)
+    effective = ours.outcomes.effective.sum(axis=(0, 1))
+    np.testing.assert_array_equal(effective, demo.effective_coming)
 
 
 def capped(**maxima: float) -> Program:
@@ -164,8 +178,10 @@ def test_every_maximum_caps_what_is_owed_alike(demo: SeasonOutlook) -> None:
     assert by_copper.finish_coming == by_rounds.finish_coming
     assert by_copper.short == by_rounds.short
     assert by_copper.latest_start == by_rounds.latest_start
-    ours, other = (program_span(demo.season, capped(**maximum)).in_five_weeks for maximum
-                   in ({"season_maximum": 4}, {"copper_kg_ha": 4.0}))  # fmt: skip
+    ours, other = (
+        program_span(demo.season, capped(**maximum), demo.seen).in_five_weeks
+        for maximum in ({"season_maximum": 4}, {"copper_kg_ha": 4.0})
+    )
     assert ours == other
 
 
@@ -183,12 +199,16 @@ def test_copper_that_is_done_covers_the_spells_to_come() -> None:
     assert (sprayed.bare[np.isfinite(sprayed.bare)] > 0).all()
 
 
-def test_the_best_copper_rounds_keep_the_gap_of_the_program(demo: SeasonOutlook) -> None:
-    apart = outlook(program=Program.of(oil=(3, 5), copper=(5, 30), between=2)).curl
-    assert demo.curl is not None
-    assert apart is not None
-    np.testing.assert_array_equal(apart.best[0], demo.curl.best[0])
-    assert (apart.best[-1] < demo.curl.best[-1]).all()
+def test_more_copper_rounds_never_cover_less_and_means_lie_within_their_winters(
+    demo: SeasonOutlook,
+) -> None:
+    curl = demo.curl
+    assert curl is not None
+    means = [np.nanmean(curl.bare), *curl.covered_by_rounds]
+    assert (np.diff(means) >= 0).all()
+    assert means[-1] > means[0]
+    for row, mean in zip(curl.by_rounds, curl.covered_by_rounds, strict=True):
+        assert np.nanmin(row) <= mean <= np.nanmax(row)
 
 
 def test_few_winters_give_no_latest_start() -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from spraywindow.program.states import program_states
+from spraywindow.program.worth import Terms
 from spraywindow.sources.demo.samples import DEMO_PLACE
 from spraywindow.spray.conditions import Setting
 from spraywindow.spray.hours import score_hours
@@ -16,8 +16,9 @@ from spraywindow.spray.slots import day_margins
 from spraywindow.trees import dormancy
 from spraywindow.trees.chill_and_heat import past_starts, winter_sums
 from spraywindow.trees.flowering import models_of
-from spraywindow.winters.as_it_comes import as_it_comes
-from spraywindow.winters.past import PastWinters, past_season
+from spraywindow.winters.evenings import decided, seen_mornings
+from spraywindow.winters.past import PastWinters, past_season, within
+from spraywindow.winters.replays import ErrorModel
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
 from tests.season_winters import many_winters
 
@@ -27,10 +28,14 @@ def past(table: pd.DataFrame, first: dt.date = FIRST, **changes) -> PastWinters:
     return past_season(table, DEMO_PLACE, PROGRAM, MATERIALS, first=first, **settings)
 
 
-def policy(of: PastWinters) -> np.ndarray:
-    states = program_states(PROGRAM, len(of.chances), len(of.labels))
-    ending = of.ending
-    return as_it_comes(of.foreseen, ending.actual, ending.forecast, states, near=of.near).policy
+def policy(of: PastWinters, table: pd.DataFrame) -> np.ndarray:
+    (seen,) = seen_mornings(of, table, DEMO_PLACE, [ErrorModel(seed=1)], 4)
+    return decided(of, PROGRAM, seen.chances, Terms.usual(PROGRAM, of.materials)).visits
+
+
+def test_chances_up_to_a_last_day() -> None:
+    kept = within(np.ones((5, 1, 2)), np.array([[1.0, np.inf]]))
+    np.testing.assert_array_equal(np.isfinite(kept[:, 0]).sum(axis=0), [2, 5])
 
 
 def test_chances_are_the_days_of_the_public_functions() -> None:
@@ -59,12 +64,13 @@ def test_weather_after_the_known_mornings_changes_no_evening_before(
     before, after = past(winters()), past(table)
     winter = before.labels.index("2019/20")
     assert before.ending.actual[1, winter] != after.ending.actual[1, winter]
-    # a morning is judged by the four days behind it; an evening knows four mornings
-    safe = (dt.date(2020, 1, 25) - before.block.starts[winter]).days - 4 - 4
-    changes = policy(before)[:safe, :, winter] != policy(after)[:safe, :, winter]
+    # an evening knows seven days, each up to a day early or late
+    safe = (dt.date(2020, 1, 25) - before.block.starts[winter]).days - 7 - 2
+    old, new = policy(before, winters()), policy(after, table)
+    changes = old[:safe, :, winter] != new[:safe, :, winter]
     # the early date by which oil ends in the other winters is of all winters, this one too
     assert changes.mean() < 0.01
-    assert (policy(before)[:safe] != policy(after)[:safe]).any()  # the others may
+    assert (old[:safe] != new[:safe]).any()  # the others may
 
 
 def test_days_that_what_is_done_bars_are_no_chance() -> None:

@@ -137,6 +137,8 @@ class SeasonAnswer:
         "season=.(start=outlook.season.first end=outlook.last begun)", "ends=outlook.ends",
         "first_flower=outlook.season.flowering", "program=rounds", "winters=outlook.winters",
         "finish=.(hindsight=outlook.finish_hindsight as_it_comes=outlook.finish_coming "
+        "hindsight_effective=outlook.finish_hindsight_effective "
+        "as_it_comes_effective=outlook.finish_coming_effective "
         "bounds_with_winters_left_out=outlook.bounds forecast_spliced=outlook.spliced)",
         "days=.(first_to_last_round=span.median_days n=span.finished "
         "fit_in_35_days=span.in_five_weeks)",
@@ -183,7 +185,7 @@ class SeasonAnswer:
     @cached_property
     def span(self) -> Span:
         """How many days the rounds owed take; worked out when it is first asked for."""
-        return program_span(self.outlook.season, self.program)
+        return program_span(self.outlook.season, self.program, self.outlook.seen)
 
     @property
     def all_notes(self) -> tuple[str, ...]:

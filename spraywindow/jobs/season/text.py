@@ -72,16 +72,19 @@ def curl_text(outlook: SeasonOutlook) -> list[str]:
     if n == 0:
         return ["Leaf-curl weather and copper: no winter had weather for infection."]
     rows = [
-        [str(number), _share(curl.best[number - 1]), _share(curl.worth[number - 1])]
-        for number in range(1, len(curl.best) + 1)
+        [str(number), _share(curl.by_rounds[number - 1]), _share(curl.worth[number - 1])]
+        for number in range(1, len(curl.by_rounds) + 1)
     ]
     left, at_most = curl.left, "at most " if curl.left.unknown_h else ""
     if left.share:
         rows.insert(0, ["none", _share(curl.bare), "-"])
-    text = "Leaf-curl weather and copper: share of a winter's infection risk, mean (10-90 %)\n"
-    head = ["covered by the best of hindsight", "lost without this round"]
+    text = (
+        "Leaf-curl weather and copper: share of the infection risk from bud swell on,\n"
+        "mean (least-most)\n"
+    )
+    head = ["covered where so many are wanted", "lost without this round"]
     text += table_text(["more rounds" if left.share else "rounds", *head], rows, right=(0, 1, 2))
-    covered, best = curl.covered_as_it_comes, curl.covered_by_best_rounds
+    covered, best = curl.covered_as_it_comes, curl.covered_by_rounds
     if left.share:
         why = f" (rain is unknown in {left.unknown_h} h since)" if left.unknown_h else ""
         text += "\n" + paragraph(
@@ -95,7 +98,7 @@ def curl_text(outlook: SeasonOutlook) -> list[str]:
     enough = next((k for k, mean in enumerate(best, start=1) if mean >= 0.9 * best[-1]), len(best))
     if enough < len(best):
         text += "\n" + paragraph(
-            f"{enough} well-placed rounds cover nine tenths of what {len(best)} would."
+            f"As it comes, {enough} of {len(best)} rounds reach nine tenths of the cover of all."
         )
     return [text]
 
@@ -104,7 +107,7 @@ def _share(values: np.ndarray) -> str:
     known = values[~np.isnan(values)]
     if not known.size:
         return "-"
-    low, high = np.quantile(known, [0.1, 0.9], method="inverted_cdf")
+    low, high = known.min(), known.max()
     return f"{100 * known.mean():.0f} % ({100 * low:.0f}-{100 * high:.0f})"
 
 
@@ -161,7 +164,11 @@ def _verdict(prospect: SeasonAnswer) -> str:
     lines.append(
         f"{site.name}: the {outlook.owed} rounds owed fit {begins} in "
         f"{share_words(outlook.finish_coming, '95 % interval ')} as it comes; with hindsight in "
-        f"{share_words(outlook.finish_hindsight)}."
+        f"{share_words(outlook.finish_hindsight)}. The dry hours wanted followed "
+        f"{outlook.effective_coming.mean():.1f} of them a winter, and all of them in "
+        f"{share_words(outlook.finish_coming_effective)}; with hindsight "
+        f"{outlook.effective_hindsight.mean():.1f}, and all of them in "
+        f"{share_words(outlook.finish_hindsight_effective)}."
     )
     if outlook.season.left_out:
         lines.append(_left_out_words(outlook))
@@ -235,8 +242,9 @@ def _program(prospect: SeasonAnswer) -> str:
     text = table_text(head, rows, right=(1, 2, 3, 4, 5, 6))
     text += "\n" + paragraph(
         "Usable mornings: of the middle winter, as `slots` would call them the evening before "
-        "(frost with a forecast's uncertainty); hindsight goes by the record. Rounds short: mean "
-        "per winter, as it comes."
+        "(frost with a forecast's uncertainty); hindsight goes by the record. As it comes each "
+        "evening's advice is followed, by forecasts with errors of the usual size, and what is "
+        "washed off is owed again. Rounds short: mean per winter, as it comes."
     )
     lost = max(prospect.outlook.short.items(), key=lambda item: item[1], default=("", 0.0))
     if lost[1] > 0:
@@ -270,7 +278,7 @@ def _weeks(outlook: SeasonOutlook) -> str:
         cells = [_spread(row[column]) for column in range(len(outlook.season.materials))]
         rows.append([day_words(begin), *cells])
     head = ["week from", *(material.name for material in outlook.season.materials)]
-    return "Usable mornings a week: mean of the winters (10-90 %)\n" + table_text(
+    return "Usable mornings a week: mean of the winters (least-most)\n" + table_text(
         head, rows, right=tuple(range(1, len(head)))
     )
 
@@ -279,7 +287,7 @@ def _spread(values: np.ndarray) -> str:
     known = values[~np.isnan(values)]
     if not known.size:
         return "-"
-    low, high = np.quantile(known, [0.1, 0.9], method="inverted_cdf")
+    low, high = known.min(), known.max()
     return f"{mean_known(values):.1f} ({low:.0f}-{high:.0f})"
 
 
