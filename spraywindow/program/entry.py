@@ -47,6 +47,9 @@ class MaterialRounds:
     partly_done : tuple of (date, float)
         Local days and shares (between 0 and 1) of rounds that were begun and not finished: the
         rest is still owed, and being other trees keeps no gap to the part that is done.
+    failed : tuple of (date, float)
+        Local days and shares (above 0, up to 1) of what went out on them and did not hold. It is
+        owed again; the product counts in the maxima and the day keeps its gap all the same.
     barred : tuple of (date, date)
         First and last local day of spans in which sprays outside the program bar it.
 
@@ -68,6 +71,7 @@ class MaterialRounds:
     metallic_copper_per_round_kg_ha: float = 0.0
     done: tuple[date, ...] = ()
     partly_done: tuple[tuple[date, float], ...] = ()
+    failed: tuple[tuple[date, float], ...] = ()
     barred: tuple[tuple[date, date], ...] = ()
 
     def __post_init__(self) -> None:
@@ -112,14 +116,28 @@ class MaterialRounds:
         return tuple((a, b) for a, b in self._walk()[1] if (b - a).days < self.least_days)
 
     def days_holding(self, material: str) -> tuple[date, ...]:
-        """Local days to which the next visit with a material keeps its gap."""
+        """Local days to which the next visit with a material keeps its gap.
+
+        What failed is sprayed again on the same trees, so that its day is among them.
+        """
         own = self.days_unfinished if material == self.material else ()
-        return tuple(day for day in self.days_done if day not in own)
+        kept = {day for day, _ in self.failed}
+        return tuple(day for day in self.days_done if day not in own or day in kept)
+
+    @property
+    def rounds_sprayed(self) -> float:
+        """Rounds whose product went out, shares included: what the maxima count."""
+        return round(len(self.done) + math.fsum(share for _, share in self.partly_done), _EXACT)
+
+    @property
+    def rounds_failed(self) -> float:
+        """Rounds of those sprayed that did not hold."""
+        return round(math.fsum(share - held for _, share, held in self.visits), _EXACT)
 
     @property
     def rounds_done(self) -> float:
-        """Rounds done, shares of unfinished ones included."""
-        return round(len(self.done) + math.fsum(share for _, share in self.partly_done), _EXACT)
+        """Rounds done that held, shares of unfinished ones included."""
+        return round(self.rounds_sprayed - self.rounds_failed, _EXACT)
 
     @property
     def rounds_owed(self) -> float:
@@ -146,7 +164,7 @@ class MaterialRounds:
         maxima = [math.inf if self.season_maximum is None else float(self.season_maximum)]
         if self.product_maximum is not None and self.product_per_round is not None:
             maxima.append(self.product_maximum / self.product_per_round)
-        return float(min(maxima) - self.rounds_done + 10**-_EXACT)
+        return float(min(maxima) - self.rounds_sprayed + 10**-_EXACT)
 
     def rounds_in(self, visits: int) -> float:
         """Rounds that so many further visits make up: the first finishes a round begun."""
@@ -155,22 +173,34 @@ class MaterialRounds:
 
     def _walk(self) -> tuple[tuple[date, ...], list[tuple[date, date]]]:
         """Go through the visits made: the parts of an open round, and the gaps that were due."""
-        visits = sorted([*((day, 1.0) for day in self.done), *self.partly_done])
         parts: tuple[date, ...] = ()
-        gaps, share_open, before = [], 0.0, None
-        for day, share in visits:
-            if before is not None and (share == 1.0 or share_open == 0.0):
+        gaps, share_open, before, failed = [], 0.0, None, False
+        for day, share, held in self.visits:
+            if before is not None and (share == 1.0 or share_open == 0.0 or failed):
                 gaps.append((before, day))
-            total = 1.0 if share == 1.0 else round(share_open + share, _EXACT)
-            parts = (*parts, day) if total < 1.0 else ()
-            share_open, before = round(total % 1.0, _EXACT), day
+            before, failed = day, held < share
+            if held:
+                total = 1.0 if held == 1.0 else round(share_open + held, _EXACT)
+                parts = (*parts, day) if total < 1.0 else ()
+                share_open = round(total % 1.0, _EXACT)
         return parts, gaps
+
+    @property
+    def visits(self) -> list[tuple[date, float, float]]:
+        """Local day of every visit, its share of a round, and what of that held."""
+        failed = dict(self.failed)
+        return [
+            (day, share, max(0.0, round(share - failed.get(day, 0.0), _EXACT)))
+            for day, share in sorted([*((day, 1.0) for day in self.done), *self.partly_done])
+        ]
 
     def _freeze(self) -> None:
         """Sort what is done and make every sequence a tuple, so that equal entries are equal."""
         partly = sorted((_local_day(day), float(share)) for day, share in self.partly_done)
         object.__setattr__(self, "done", tuple(sorted(map(_local_day, self.done))))
         object.__setattr__(self, "partly_done", tuple(partly))
+        failed = sorted((_local_day(day), float(share)) for day, share in self.failed)
+        object.__setattr__(self, "failed", tuple(failed))
         object.__setattr__(self, "barred", tuple(tuple(map(_local_day, s)) for s in self.barred))
         if self.target is not None:
             object.__setattr__(self, "target", tuple(self.target))
@@ -208,12 +238,15 @@ def _days(value: object) -> bool:
 
 
 def _shares(value: object) -> bool:
+    return _parts(value) and all(share < 1 for _, share in cast(list[tuple[date, float]], value))
+
+
+def _parts(value: object) -> bool:
     return isinstance(value, list | tuple) and all(
         isinstance(row, list | tuple)
         and len(row) == 2
         and _is_day(row[0])
-        and _number(row[1], 0)
-        and row[1] < 1
+        and _number(row[1], 0, 1)
         for row in value
     )
 
@@ -248,5 +281,6 @@ _FIELDS: dict[str, tuple[Callable[[object], bool], str]] = {
     ),
     "done": (_days, "a list of local days"),
     "partly_done": (_shares, "a list of (local day, share between 0 and 1)"),
+    "failed": (_parts, "a list of (local day, share above 0, up to 1)"),
     "barred": (_spans, "a list of (first local day, last local day)"),
 }

@@ -60,10 +60,10 @@ def beyond_maxima(program: Program) -> tuple[str, ...]:
     """What is done beyond the maxima of a season, a sentence each."""
     lines = []
     for entry in program.entries:
-        most, used = entry.season_maximum, entry.rounds_done * (entry.product_per_round or 0.0)
-        if most is not None and entry.rounds_done > most:
+        most, used = entry.season_maximum, entry.rounds_sprayed * (entry.product_per_round or 0.0)
+        if most is not None and entry.rounds_sprayed > most:
             lines.append(
-                f"{entry.material}: {entry.rounds_done:g} rounds are recorded, over the season "
+                f"{entry.material}: {entry.rounds_sprayed:g} rounds are recorded, over the season "
                 f"maximum of {most}"
             )
         if entry.product_maximum is not None and used > entry.product_maximum * (1 + 1e-9):
@@ -189,7 +189,7 @@ class Program:
     def metallic_copper_kg_ha(self, visits: Iterable[int] = ()) -> float:
         """Metallic copper of what is done and of further visits, one number a material."""
         return math.fsum(
-            entry.metallic_copper_per_round_kg_ha * (entry.rounds_done + entry.rounds_in(more))
+            entry.metallic_copper_per_round_kg_ha * (entry.rounds_sprayed + entry.rounds_in(more))
             for entry, more in zip(self.entries, visits or (0,) * len(self.entries), strict=True)
         )
 
@@ -211,7 +211,9 @@ class Program:
 
     def not_begun(self) -> Program:
         """Give the program with nothing done yet."""
-        entries = tuple(replace(entry, done=(), partly_done=()) for entry in self.entries)
+        entries = tuple(
+            replace(entry, done=(), partly_done=(), failed=()) for entry in self.entries
+        )
         return replace(self, entries=entries)
 
     def with_rounds(self, material: str, rounds: int) -> Program:
@@ -229,15 +231,18 @@ class Program:
                 entry,
                 done=tuple(day for day in entry.done if first <= day <= last),
                 partly_done=tuple(row for row in entry.partly_done if first <= row[0] <= last),
+                failed=tuple(row for row in entry.failed if first <= row[0] <= last),
             )
             for entry in self.entries
         )
         return replace(self, entries=entries)
 
-    def with_done(self, done: Done, partly_done: PartlyDone | None = None) -> Program:
+    def with_done(
+        self, done: Done, partly_done: PartlyDone | None = None, failed: PartlyDone | None = None
+    ) -> Program:
         """Give the program with what the application record says is done; a day in both once."""
-        partly = partly_done or {}
-        unknown = [name for name in {**done, **partly} if name not in self.materials]
+        partly, lost = partly_done or {}, failed or {}
+        unknown = [name for name in {**done, **partly, **lost} if name not in self.materials]
         if unknown:
             raise InputError(self._unknown("material in what is done", unknown))
         entries = tuple(
@@ -245,6 +250,7 @@ class Program:
                 entry,
                 done=tuple({*entry.done, *done.get(entry.material, ())}),
                 partly_done=tuple({*entry.partly_done, *partly.get(entry.material, ())}),
+                failed=tuple({*entry.failed, *lost.get(entry.material, ())}),
             )
             for entry in self.entries
         )
@@ -257,6 +263,12 @@ class Program:
             name, owed = entry.material, math.ceil(entry.rounds_owed)
             if entry.rounds_done > entry.rounds:
                 notes.append(f"{name}: {entry.rounds_done:g} rounds done, {entry.rounds} asked for")
+            if entry.rounds_failed:
+                days = ", ".join(str(day) for day, _ in entry.failed)
+                notes.append(
+                    f"{name}: what went out on {days} failed, {entry.rounds_failed:g} of a round "
+                    "is owed again"
+                )
             if entry.visits_owed < owed:
                 notes.append(f"{name}: the label's maxima leave {entry.visits_owed} of {owed} owed")
             notes += [

@@ -53,6 +53,11 @@ class Application(BaseModel):
         Part of the site's round that was finished, above 0 and up to 1.
     blocks : tuple of str
         Blocks or rows done.
+    failed_share : float or None
+        Part of the site's round, of `share`, that did not hold and is owed again; 0: it held.
+        None: nobody said.
+    failed_blocks : tuple of str
+        Where that was; none: wherever it was sprayed.
     product_l, product_kg : float or None
         Total product used [L] or [kg]; one of the two.
     spray_volume_l : float or None
@@ -83,6 +88,8 @@ class Application(BaseModel):
     registration_number: Line = ""
     share: float = Field(default=1.0, gt=0, le=1)
     blocks: tuple[Name, ...] = ()
+    failed_share: float | None = Field(default=None, ge=0, le=1)
+    failed_blocks: tuple[Name, ...] = ()
     use_kind: Line = "area treatment"
     location: Line = ""
     latitude: float | None = Field(default=None, ge=-90, le=90)
@@ -133,6 +140,8 @@ class Application(BaseModel):
             raise ValueError("end: expected within 24 h after the start")
         if self.product_l is not None and self.product_kg is not None:
             raise ValueError("product_l, product_kg: expected one of the two")
+        if (self.failed_share or 0.0) > self.share + 1e-9:
+            raise ValueError(f"failed_share: expected at most the share done, {self.share:g}")
         wrong = [name for name in self.estimated if name not in WEATHER_FIELDS]
         if wrong:
             raise ValueError(f"estimated: expected names among {', '.join(WEATHER_FIELDS)}")

@@ -28,6 +28,7 @@ from spraywindow.errors import RecordError
 from spraywindow.record.entry import Application
 
 SCHEMA_VERSION = 2
+"""From 2 on: outcomes, and entries that say what of them failed."""
 APPLICATION_ID = 0x53505257  # "SPRW"
 BUSY_MS = 15_000
 _SWITCH_TRIES, _SWITCH_PAUSE_S = 100, 0.02

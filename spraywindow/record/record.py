@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from spraywindow.errors import InputError, RecordError
 from spraywindow.record.entry import WEATHER_FIELDS, Application
-from spraywindow.record.file import Kept, Record, open_record, told, transaction
+from spraywindow.record.file import Kept, Record, bring_up, open_record, told, transaction
 
 EXACT = 6
 """Decimals of a share of a round: three thirds make a whole."""
@@ -23,11 +23,12 @@ ROW_COLUMNS = "id, entered, kind, corrects, why, body, receipt, digest"
 
 
 class Round(NamedTuple):
-    """What was done of a material on one local day; `share` is capped at 1."""
+    """What was done of a material on one local day, and what of it failed; both capped at 1."""
 
     date: date
     material: str
     share: float
+    failed: float = 0.0
 
 
 def history(record: Record) -> list[Kept]:
@@ -89,10 +90,12 @@ def rounds_done(rows: Sequence[Kept], first: date, last: date) -> list[Round]:
         `EXACT` decimals, each so that the sum up to it is exact too.
     """
     shares: dict[tuple[date, str], float] = {}
+    failed: dict[tuple[date, str], float] = {}
     for row in rows:
         if first <= row.entry.day <= last:
             key = (row.entry.day, row.entry.material)
             shares[key] = min(1.0, shares.get(key, 0.0) + row.entry.share)
+            failed[key] = min(1.0, failed.get(key, 0.0) + (row.entry.failed_share or 0.0))
     sums: dict[str, float] = {}
     rounds = []
     for (day, material), share in sorted(shares.items()):
@@ -100,7 +103,7 @@ def rounds_done(rows: Sequence[Kept], first: date, last: date) -> list[Round]:
         sums[material] = before + share
         share = round(round(sums[material], EXACT) - round(before, EXACT), EXACT)
         if share:
-            rounds.append(Round(day, material, share))
+            rounds.append(Round(day, material, share, round(failed[day, material], EXACT)))
     return rounds
 
 
@@ -180,7 +183,7 @@ def add(record: Record, entry: Application, *, now: datetime, receipt: str | Non
     """
     _not_ahead(entry, now)
     _check_receipt(receipt)
-    body = entry.model_dump_json()
+    body = _body(entry)
     with transaction(record, "written") as connection:
         twin = connection.execute(
             "SELECT id FROM entries WHERE body = ? AND kind != 'withdrawal'"
@@ -239,8 +242,9 @@ def correct(
         if entry == kept.entry or not why.strip():
             what = "no reason is given" if not why.strip() else "nothing changes"
             raise InputError(what, where=f"correction of entry {entry_id}")
-        body = entry.model_dump_json()
-        return _insert(connection, now, "correction", entry_id, why, body, None)
+        if entry.failed_share is not None:  # older versions do not know it, and say so
+            bring_up(record)
+        return _insert(connection, now, "correction", entry_id, why, _body(entry), None)
 
 
 def stale_estimates(entry: Application, changes: Mapping[str, object]) -> dict[str, object]:
@@ -259,8 +263,14 @@ def withdraw(record: Record, entry_id: int, *, why: str, now: datetime) -> int:
     if not why.strip():
         raise InputError("no reason is given", where=f"withdrawal of entry {entry_id}")
     with transaction(record, "written") as connection:
-        body = _holding(record, entry_id).entry.model_dump_json()
+        body = _body(_holding(record, entry_id).entry)
         return _insert(connection, now, "withdrawal", entry_id, why, body, None)
+
+
+def _body(entry: Application) -> str:
+    """An entry as it is kept; one of which nothing is said to have failed as it always was."""
+    silent = None if entry.failed_share is not None else {"failed_share", "failed_blocks"}
+    return entry.model_dump_json(exclude=silent)
 
 
 def _not_ahead(entry: Application, now: datetime) -> None:

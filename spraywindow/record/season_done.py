@@ -35,6 +35,10 @@ def with_rounds(site: Site, rounds: Sequence[Round]) -> tuple[Site, list[str]]:
     listed = {entry.material: entry.days_done for entry in site.program.entries}
     done: dict[str, list[dt.date]] = defaultdict(list)
     partly: dict[str, list[tuple[dt.date, float]]] = defaultdict(list)
+    failed = {
+        name: [(each.date, each.failed) for each in rounds if each.material == name and each.failed]
+        for name in listed
+    }
     for each in rounds:
         if each.date in listed.get(each.material, ()):
             continue
@@ -42,7 +46,7 @@ def with_rounds(site: Site, rounds: Sequence[Round]) -> tuple[Site, list[str]]:
             done[each.material].append(each.date)
         else:
             partly[each.material].append((each.date, each.share))
-    both = with_done(site, done, partly)
+    both = with_done(site, done, partly, failed)
     if not rounds:
         return both, []
     year = growing_year(max(each.date for each in rounds), site.place.latitude)

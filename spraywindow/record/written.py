@@ -34,6 +34,7 @@ UNITS: dict[str, str] = {
     "preharvest_days": "d",
     "next_round_days": "d",
     "share": "fraction",
+    "failed_share": "fraction",
 }
 """Unit of a field; its name carries it, so a bare number is understood."""
 SHORT: dict[str, str] = {
@@ -56,7 +57,7 @@ NIGHT_H = 12.0
 _ONE_DIGIT = re.compile(r"(^|[ T])(\d:)")
 """An hour of the day without its zero, "8:00"."""
 _AMOUNTS = ("product_l", "product_kg")
-_TUPLES = ("blocks", "estimated")
+_TUPLES = ("blocks", "failed_blocks", "estimated")
 _WHOLE = ("preharvest_days", "next_round_days")
 
 
@@ -344,8 +345,8 @@ def strange_names(site: Site, entry: Application) -> list[str]:
 FRESH_STAGE_D = 7
 """A stage seen so many days before the round is still that of the round; P."""
 _NOT_COPIED = (
-    "start", "end", "share", "blocks", "bbch", "temp_c", "wind_ms", "wind_from_deg", "estimated",
-    "weather_source", "note",
+    "start", "end", "share", "blocks", "failed_share", "failed_blocks", "bbch", "temp_c", "wind_ms",
+    "wind_from_deg", "estimated", "weather_source", "note",
 )  # fmt: skip
 
 

@@ -257,14 +257,19 @@ def site_of(tables: Mapping[str, Any], *, where: str = "site") -> Site:
         raise InputError(one_line(lines)) from error
 
 
-def with_done(site: Site, done: Done, partly_done: PartlyDone | None = None) -> Site:
+def with_done(
+    site: Site,
+    done: Done,
+    partly_done: PartlyDone | None = None,
+    failed: PartlyDone | None = None,
+) -> Site:
     """Give the site with rounds from a record beside those of the file; a day that is in both once.
 
     Parameters
     ----------
-    done, partly_done : mapping
+    done, partly_done, failed : mapping
         Material to local days, or to (local day, share of the round). Days of a material
-        outside the program are sprays beside it.
+        outside the program are sprays beside it; only rounds of the program can fail.
     """
     ours = {name: days for name, days in done.items() if name in site.program.materials}
     others = {
@@ -274,6 +279,6 @@ def with_done(site: Site, done: Done, partly_done: PartlyDone | None = None) -> 
     }
     return replace(
         site,
-        program=site.program.with_done(ours, partly_done),
+        program=site.program.with_done(ours, partly_done, failed),
         other_sprays={**site.other_sprays, **others},
     )

@@ -178,9 +178,8 @@ def copper_left(
     -----
     A part of a round goes on trees that the parts before it left out; a whole round on all.
     """
-    visits = [(day, 1.0, True) for day in entry.done]
-    visits += [(day, share, False) for day, share in entry.partly_done]
-    visits = sorted(visit for visit in visits if visit[0] < first)
+    # what failed is taken to be off the wood
+    visits = [(day, held, held == 1.0) for day, _, held in entry.visits if held and day < first]
     if not visits:
         return CopperLeft()
     noons = [midnight(day, place) + pd.Timedelta(hours=ROUND_HOUR) for day, _, _ in visits]

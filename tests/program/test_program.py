@@ -71,6 +71,16 @@ def test_days_between_one_material_two_and_named_pairs() -> None:
             3.5,
             2,
         ),
+        # What failed is owed again, whole or in part, as far as the maxima go.
+        (MaterialRounds("oil", 3, 5, done=(DAYS[0],), failed=((DAYS[0], 1.0),)), 3, 3),
+        (MaterialRounds("oil", 3, 5, done=(DAYS[0],), failed=((DAYS[0], 0.3),)), 2.3, 3),
+        (
+            MaterialRounds(
+                "oil", 3, 5, season_maximum=3, done=(DAYS[0],), failed=((DAYS[0], 1.0),)
+            ),
+            3,
+            2,
+        ),
     ],
 )
 def test_what_is_owed(entry: MaterialRounds, owed: float, visits: int) -> None:
@@ -265,3 +275,16 @@ def test_the_short_form_reports_all_problems_at_once() -> None:
 def test_a_program_not_begun_owes_all_of_it_whatever_was_done() -> None:
     begun = Program((MaterialRounds("oil", 3, 5, done=(DAYS[0],), partly_done=((DAYS[1], 0.5),)),))
     assert begun.not_begun() == Program.of(oil=(3, 5))
+
+
+def test_the_day_of_what_failed_keeps_its_gap() -> None:
+    whole = MaterialRounds("oil", 3, 5, done=(DAYS[0],), failed=((DAYS[0], 1.0),))
+    part = MaterialRounds("oil", 3, 5, done=(DAYS[0],), failed=((DAYS[0], 0.3),))
+    assert whole.days_holding("oil") == part.days_holding("oil") == (DAYS[0],)
+    assert (whole.days_unfinished, part.days_unfinished) == ((), (DAYS[0],))
+    again = MaterialRounds(
+        "oil", 3, 5, done=(DAYS[0],), partly_done=((date(2025, 12, 3), 0.3),),
+        failed=((DAYS[0], 0.3),),
+    )  # fmt: skip
+    assert again.days_unfinished == ()
+    assert again.short_gaps == ((DAYS[0], date(2025, 12, 3)),)  # the same trees, 2 days later

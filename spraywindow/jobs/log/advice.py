@@ -243,8 +243,13 @@ def rounds_of(rows: Sequence[Kept], site: Site) -> list[list[Kept]]:
             rounds.append([])
             share = 0.0
         rounds[-1].append(row)
-        share, year = share + row.entry.share, start
+        share, year = share + _held(row), start
     return rounds
+
+
+def _held(row: Kept) -> float:
+    """The share of a round that an entry made, without what of it failed."""
+    return row.entry.share - (row.entry.failed_share or 0.0)
 
 
 def latest_rounds(rows: Sequence[Kept], site: Site) -> list[Kept]:
@@ -317,7 +322,7 @@ def _one(
     until = later[0] if later else None
     material = site.materials.get(name) or general_material(name).with_dry_spell(UNKNOWN_DRY_H)
     advice = after_rain(entry, weather, now=min(now, until or now), material=material)
-    open_share = max(0.0, round(1.0 - sum(row.entry.share for row in parts), EXACT))
+    open_share = max(0.0, round(1.0 - sum(map(_held, parts)), EXACT))
     last, rest = parts[-1].entry, None
     if known and open_share and parts is rounds[-1]:
         rest = next_day(site, site.material(name), today)

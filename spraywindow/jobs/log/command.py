@@ -20,8 +20,10 @@ from spraywindow.call import (
     say,
 )
 from spraywindow.jobs.log.commands_after import advice, check, export, judge, paper
+from spraywindow.jobs.log.failing import failed
 from spraywindow.jobs.log.shared import (
     FileArgument,
+    NumberArgument,
     SetOption,
     WhyOption,
     estimated,
@@ -40,7 +42,6 @@ log = typer.Typer(
     help="The application record: add, list, correct, papers, and what the rain did afterwards.",
     no_args_is_help=True,
 )
-NumberArgument = Annotated[int, typer.Argument(help="Number of the entry.")]
 
 
 @log.command()
@@ -197,6 +198,7 @@ def show(
     say(to_json(answer) if json else list_text(answer, the.units))
 
 
+log.command()(failed)
 log.command()(export)
 log.command()(check)
 log.command()(advice)

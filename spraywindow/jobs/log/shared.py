@@ -31,6 +31,7 @@ SetOption = Annotated[
 FileArgument = Annotated[
     Path | None, typer.Argument(help="Entry file (TOML, or JSON in .json) of fields.")
 ]
+NumberArgument = Annotated[int, typer.Argument(help="Number of the entry.")]
 WhyOption = Annotated[str, typer.Option("--why", help="The reason; it is kept.")]
 FETCH_WITHIN_H = 36
 """A forecast service still holds the hours of a round this long after it [h]; P."""

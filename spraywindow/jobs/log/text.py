@@ -32,6 +32,8 @@ def entered_text(answer: Entered, verb: str) -> str:
             + "."
         )
     ]
+    if failed := failed_words(entry):
+        lines.append(paragraph(f"  {failed[:1].upper()}{failed[1:]}."))
     measured = _weather(entry, units)
     if measured:
         lines.append(paragraph(f"  At the time: {measured}."))
@@ -103,6 +105,8 @@ def _remarks(row: Kept, many_sites: bool, rows: Sequence[Kept]) -> str:
     parts.append(entry.product)
     if entry.blocks:
         parts.append(", ".join(entry.blocks))
+    if failed := failed_words(entry):
+        parts.append(failed)
     if row.corrects is not None:
         verb = "withdraws" if row.kind == "withdrawal" else "corrects"
         parts.append(f"{verb} {row.corrects}: {row.why}")
@@ -112,6 +116,16 @@ def _remarks(row: Kept, many_sites: bool, rows: Sequence[Kept]) -> str:
         if later.corrects == row.id
     ]
     return "; ".join(parts)
+
+
+def failed_words(entry: Application) -> str:
+    """What of a round is marked failed, or that it was looked at and held; empty: nobody said."""
+    if entry.failed_share is None:
+        return ""
+    if not entry.failed_share:
+        return "looked at: it held"
+    where = f" ({', '.join(entry.failed_blocks)})" if entry.failed_blocks else ""
+    return f"failed: {100 * entry.failed_share:.0f} % of a round{where} is owed again"
 
 
 def when(entry: Application) -> str:

@@ -298,7 +298,13 @@ def _had(site: Site, entry: MaterialRounds, recorded: Sequence[Recorded]) -> Map
     """What part of the round begun each block has had, as far as the record names blocks."""
     had: dict[str, float] = defaultdict(float)
     for each in recorded:
-        if each.material == entry.material and each.day in entry.days_unfinished and each.blocks:
+        if each.material != entry.material or each.day not in entry.days_unfinished:
+            continue
+        if each.blocks or each.failed_blocks:
             for name, share in shares_of(site, each).items():
                 had[name] += share
+        if each.failed_share and (each.blocks or each.failed_blocks):
+            where = {"share": each.failed_share, "blocks": each.failed_blocks or each.blocks}
+            for name, share in shares_of(site, each.model_copy(update=where)).items():
+                had[name] -= share
     return had

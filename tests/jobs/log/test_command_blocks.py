@@ -181,5 +181,5 @@ def test_weather_is_looked_up_at_the_corrected_time(site: Path, tmp_path: Path) 
 
 def test_the_fields_that_the_help_lists_are_all_there_are() -> None:
     named = set(as_typed(dict.fromkeys(SET_FIELDS)))
-    kept = {"site", "timezone", "estimated", "weather_source"}
+    kept = {"site", "timezone", "estimated", "weather_source", "failed_share", "failed_blocks"}
     assert named == set(Application.model_fields) - kept

@@ -1,0 +1,188 @@
+"""A round that failed: owed again in every answer, its product and its day counted all the same."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from spraywindow.sources.demo.samples import sample_path
+from tests.command import command
+from tests.season_values import late_winters
+from tests.site_files import write_weather
+
+pytestmark = pytest.mark.usefixtures("no_service")
+NOW = ("--now", "2026-01-20 18:00")
+OIL_RAIN = "2026-01-12 14:00"
+"""UTC, four hours after the end of the round of oil that `orchard` records."""
+
+
+@pytest.fixture
+def orchard(tmp_path: Path) -> Path:
+    """The demo's site, with rounds of the record only: oil on 12 January, on all blocks."""
+    path = tmp_path / "site.toml"
+    shutil.copy(sample_path("orchard.toml"), path)
+    text = re.sub(r"done = \[.*\]", "done = []", path.read_text(encoding="utf-8"))
+    text = text.replace('"first open flower"', '"dormant"')
+    text = text.replace("[mix.oil]", "[mix.oil]\nrounds_per_year = 9")
+    text = re.sub(r"observed = [-\d]+", "observed = 2026-01-19", text)
+    path.write_text(text, encoding="utf-8")
+    round_ = ("--material", "oil", "--product", "Made up 80", "--start", "2026-01-12 10:00",
+              "--end", "12:00", "--amount", "4 L", "--no-fetch")  # fmt: skip
+    said = command("log", "add", "--site", path, *round_, "--now", "2026-01-12 18:00")
+    assert said.code == 0, said.err
+    return path
+
+
+@pytest.fixture
+def dry(tmp_path: Path) -> Path:
+    return write_weather(tmp_path / "dry.csv", "2026-01-01", 31)
+
+
+@pytest.fixture
+def wet(tmp_path: Path) -> Path:
+    return write_weather(tmp_path / "wet.csv", "2026-01-01", 31, rain={OIL_RAIN: 6.0})
+
+
+@pytest.fixture(scope="module")
+def winters(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("winters") / "winters.csv"
+    late_winters().to_csv(path, date_format="%Y-%m-%dT%H:%MZ", index_label="time")
+    return path
+
+
+def failed(site: Path, *more: object) -> Any:
+    return command("log", "failed", *more, "--site", site, *NOW)
+
+
+def everywhere(site: Path, weather: Path, winters: Path) -> dict[str, str]:
+    """What each command says, of oil."""
+    page, calendar = site.with_name("page.html"), site.with_name("week.ics")
+    ask = ("--site", site, *NOW)
+    oil = ("--material", "oil", "--weather", weather)
+    said = {
+        "slots": command("slots", *ask, *oil, "--ics", calendar).words,
+        "season": command("season", *ask, "--weather", winters, "--forecast", weather).words,
+        "visits": command("visits", site, *NOW, "--weather", weather).words,
+        "mix": command("mix", *ask, *oil).words,
+        "report": command("report", *ask, "--weather", weather, "--out", page).words,
+    }
+    said["report"] = page.read_text(encoding="utf-8")
+    # a long line of a calendar goes on after a line break and a space; commas are escaped
+    unfolded = calendar.read_bytes().decode().replace("\r\n ", "").replace("\\", "")
+    return said | {"calendar": unfolded}
+
+
+def owed(site: Path, weather: Path, winters: Path) -> dict[str, float]:
+    """Visits of oil still to make, by command."""
+    ask = ("--site", site, *NOW)
+    oil = ("--material", "oil", "--weather", weather)
+    said = everywhere(site, weather, winters)
+    season = command("season", *ask, "--weather", winters, "--forecast", weather, "--json").answer[
+        "program"
+    ]
+    visits = command("visits", site, *NOW, "--weather", weather, "--json").answer["choices"]
+    limits = command("mix", *ask, *oil, "--json").answer["limits"]
+    rounds = [each for each in limits if each["most"] == 9]
+    cells = re.search(r"<th[^>]*>oil</th><td[^>]*data-after(.*?)</tr>", said["report"])
+    assert cells is not None
+    on_page = re.search(r'data-after="still owed"[^>]*>(\d+)<', cells[1])
+    assert on_page is not None
+
+    def told(text: str) -> float:
+        found = re.search(r"([\d.]+) of (\d+) rounds of oil done", text)
+        assert found is not None
+        return float(found[2]) - float(found[1])
+
+    return {
+        "slots": told(said["slots"]),
+        "calendar": told(said["calendar"]),
+        "season": next(each["owed"] for each in season if each["material"] == "oil"),
+        "visits": next(each["owed"] for each in visits if each["material"] == "oil"),
+        "mix": max(each["with_program"] - each["so_far"] for each in rounds),
+        "report": float(on_page[1]),
+    }
+
+
+def test_a_round_that_failed_is_owed_again_in_every_command(
+    orchard: Path, dry: Path, winters: Path
+) -> None:
+    before = owed(orchard, dry, winters)
+    assert failed(orchard, 1).code == 0
+    after = owed(orchard, dry, winters)
+    assert failed(orchard, 2, "--held").code == 0
+    assert (set(before.values()), set(after.values())) == ({2}, {3})
+    assert owed(orchard, dry, winters) == before
+
+
+def test_its_day_keeps_its_gap_and_its_product_counts(orchard: Path, dry: Path) -> None:
+    text = orchard.read_text(encoding="utf-8")
+    most = text.replace(
+        'material = "oil"\nrounds = 3', 'material = "oil"\nrounds = 3\nseason_maximum = 3'
+    )
+    orchard.write_text(most, encoding="utf-8")
+    ask = ("--site", orchard, "--now", "2026-01-13 18:00", "--weather", dry)
+    said = failed(orchard, 1)
+    assert "Failed: 100 % of a round is owed again." in said.words
+    # the label allows three, one is used up: of the three owed two are left
+    assert "the label's maxima leave 2 of 3 owed" in command("log", "list", *ask[:4]).words
+    # the program's 5 days after the 12th, though nothing of it held
+    tomorrow = command("slots", *ask, "--material", "oil", "--json").answer["tomorrow"]
+    assert "5 days between rounds, so from Sat 17 Jan on" in tomorrow["reason"]
+    (row,) = json.loads(command("log", "export", "--site", orchard, "--format", "json").text)[
+        "entries"
+    ]
+    assert (row["product_l"], row["failed_share"]) == (4.0, 1.0)
+    assert "4 L" in command("log", "paper", "bill", 2, "--site", orchard).text
+
+
+def test_blocks_that_failed_are_the_next_job(orchard: Path, dry: Path) -> None:
+    said = failed(orchard, 1, "--partly", "rows 1-4")
+    # 48 of the 57 trees
+    assert "Failed: 84 % of a round (rows 1-4) is owed again." in said.words
+    ask = ("--site", orchard, *NOW, "--weather", dry)
+    assert "0.157895 of 3 rounds of oil done" in command("slots", *ask, "--material", "oil").words
+    job = command("mix", *ask, "--material", "oil", "--json").answer
+    assert [(each["name"], each["share"]) for each in job["blocks"]] == [("rows 1-4", 1.0)]
+    advice = command("log", "advice", *ask, "--json").answer["rounds"]
+    assert advice[0]["open_share"] == pytest.approx(48 / 57, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("partly", "told"),
+    [
+        ("120 %", "--partly: out of range; expected a share up to 100 %"),
+        ("0 %", "--partly: out of range"),
+        ("rows 1-5", "neither a share nor blocks"),
+    ],
+)
+def test_a_part_that_cannot_be_is_refused(orchard: Path, partly: str, told: str) -> None:
+    assert told in failed(orchard, 1, "--partly", partly).refusal
+
+
+def test_what_failed_in_part_is_no_more_than_was_done(orchard: Path) -> None:
+    assert failed(orchard, 1).code == 0
+    less = command(
+        "log", "correct", 2, "--why", "half", "--set", "share=50 %", "--site", orchard, *NOW
+    )
+    assert "failed_share: expected at most the share done, 0.5" in less.refusal
+    assert "nothing changes" in failed(orchard, 2).refusal
+    assert "entry 1" in failed(orchard, 1).refusal
+
+
+def test_an_older_file_takes_the_mark_and_then_says_so(orchard: Path) -> None:
+    path = orchard.with_suffix(".db")
+    with sqlite3.connect(path) as file:
+        file.execute("DROP TABLE outcomes")  # its triggers go with it: a file of schema 1
+        file.execute("PRAGMA user_version = 1")
+    assert failed(orchard, 1, "--partly", "30 %").code == 0
+    with sqlite3.connect(path) as file:
+        (body,) = file.execute("SELECT body FROM entries WHERE id = 1").fetchone()
+        assert file.execute("PRAGMA user_version").fetchone() == (2,)
+    assert "failed" not in body
+    assert command("log", "check", "--site", orchard).code == 0
