@@ -9,12 +9,11 @@ apart, from 1 December on; full seasons, and five weeks of them.
 
 What an evening knows of the mornings ahead is a replay with errors of the usual size, and one in
 which blocks of rain are wholly wrong besides, each with two sets of random numbers. The chances
-that a decision weighs are fitted to the evenings of the *other* winters of the same replay, by
-logistic regression on the forecast rain of 24, 48 and 72 hours, the wind and the best margin.
+that a decision weighs are borne out by the evenings of the *other* winters of the same replay.
 Effective: the dry hours that the material wants surely followed. "In limits": and no hour of the
 job was outside a hard limit, which the first dry-looking day never asks. That rule knows the rain
 of 24 hours as it came; "as forecast" is the same by the replay. Each round that was washed off
-before it was rainfast is owed again by "expected rounds" and "by chances as told", which weighs
+before it was rainfast is owed again by "expected rounds" and "by general chances", which weighs
 the package's own chances, fitted to real forecasts, as they stand; other rules do not look back.
 """
 
@@ -22,7 +21,7 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -36,8 +35,7 @@ from spraywindow.sources.files.read_file import read_weather
 from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.trees import Need
 from spraywindow.trees.cultivar_groups import cultivar_group
-from spraywindow.weather.rain import Rain
-from spraywindow.winters.evenings import Seen, advised, seen_mornings
+from spraywindow.winters.evenings import advised, seen_mornings
 from spraywindow.winters.other_rules import (
     first_dry_day,
     fixed_calendar,
@@ -48,7 +46,6 @@ from spraywindow.winters.other_rules import (
 )
 from spraywindow.winters.past import PastWinters, past_season, within
 from spraywindow.winters.replays import ErrorModel
-from spraywindow.winters.share import chance_by_others
 
 COLUMNS: dict[str, Any] = {
     "time": {"column": "time_utc", "timezone": "UTC"},
@@ -66,83 +63,6 @@ PROGRAM = Program.of(oil=(3, 5), copper=(5, 5), between=2)
 MATERIALS = {"oil": OIL, "copper": COPPER}
 MORNINGS = 4
 FIVE_WEEKS_D = 35
-LATE_MORNING_LEAD_H = 16  # 10 h, from the evening before at 18 h
-
-
-@dataclass
-class Watched:
-    """A replay whose forecasts of rain and wind for the late mornings ahead are kept."""
-
-    model: ErrorModel
-    seen: list[np.ndarray] = field(default_factory=list)
-    """One array [day, morning, figure] a winter: rain of 24, 48, 72 and 6 h, wind."""
-
-    @property
-    def name(self) -> str:
-        return self.model.name
-
-    @property
-    def measures(self) -> bool:
-        return True
-
-    @property
-    def days(self) -> int:
-        return self.model.days
-
-    def covers(self, first_h: int, last_h: int) -> bool:
-        return self.model.covers(first_h, last_h)
-
-    def known(
-        self, truth: Mapping[str, np.ndarray], lead_h: np.ndarray, valid_h: np.ndarray
-    ) -> dict[str, np.ndarray]:
-        told = self.model.known(truth, lead_h, valid_h)
-        rows = np.searchsorted(lead_h, LATE_MORNING_LEAD_H + 24 * np.arange(MORNINGS))
-        rain = Rain(told["rain_mm"])
-        figures = [rain.ahead(hours).high[rows] for hours in (24, 48, 72, 6)]
-        self.seen.append(np.stack([*figures, told["wind_ms"][rows]], axis=-1).swapaxes(0, 1))
-        return told
-
-    def figures(self, days: int) -> np.ndarray:
-        """What was kept, [day, morning, winter, figure]; NaN after the evenings replayed."""
-        whole = np.full((days, MORNINGS, len(self.seen), 5), np.nan)
-        for winter, each in enumerate(self.seen):
-            whole[: len(each), :, winter] = each
-        return whole
-
-
-def fitted_chances(season: PastWinters, seen: Seen, figures: np.ndarray) -> np.ndarray:
-    """Chance that a round on each morning ahead holds, [day, morning, material, winter].
-
-    Of tomorrow where it is offered; of later mornings that they will be offered, and hold. Each
-    winter by the others.
-    """
-    days, materials, winters = season.chances.shape
-    out = np.full((days, MORNINGS, materials, winters), np.nan)
-    offered = seen.offered
-    came = outcomes_after(season, offered, seen.starts)
-    held = came.effective & ~came.outside
-    for which in range(materials):
-        for morning in range(MORNINGS):
-            later = np.full((days, winters), np.nan)
-            later[: days - morning] = held[morning:, which]
-            go = np.isfinite(seen.margin[:, morning, which])
-            margin = np.nan_to_num(seen.margin[:, morning, which])
-            rain = [figures[:, morning, :, n] for n in range(4)]
-            wind = figures[:, morning, :, 4]
-            terms = np.stack(
-                [np.ones_like(wind), go, margin, margin > 0, wind, np.maximum(wind - 5, 0),
-                 *(np.sqrt(np.minimum(each, 50)) for each in rain),
-                 *(each < 0.254 for each in rain), rain[2] <= 2.0],
-                axis=-1,
-            )  # fmt: skip
-            day = np.arange(days)[:, None]
-            ask = np.isfinite(terms).all(axis=-1) & np.isfinite(figures[:, morning]).all(axis=-1)
-            ask &= day + morning <= season.ending.forecast[:, which]
-            if morning == 0:
-                ask &= offered[:, which]
-            asked = np.where(ask[..., None], terms, np.nan)
-            out[:, morning, which] = chance_by_others(asked, later)
-    return out
 
 
 @dataclass
@@ -176,26 +96,22 @@ def at_station(folder: Path, name: str, place: Place) -> Iterator[tuple[str, str
     table = read_weather(path, columns=COLUMNS).loc[SINCE:UNTIL]
     whole = past_season(table, place, PROGRAM, MATERIALS, first=FIRST, need=NEED)
     replays = [
-        Watched(ErrorModel(seed=seed, wrong_blocks=wrong))
-        for wrong in (False, True)
-        for seed in (1, 2)
+        ErrorModel(seed=seed, wrong_blocks=wrong) for wrong in (False, True) for seed in (1, 2)
     ]
     seen = seen_mornings(whole, table, place, replays, MORNINGS)
-    figures = [replay.figures(len(whole.chances)) for replay in replays]
-    told = [fitted_chances(whole, *both) for both in zip(seen, figures, strict=True)]
     terms = Terms.usual(PROGRAM, whole.materials)
     for span, days in (("full", len(whole.chances)), ("five weeks", FIVE_WEEKS_D)):
         season = whole.shortened(days)
         rows: dict[str, Row] = {}
         habit = habit_rows(season)
-        for replay, each, chances, kept in zip(replays, seen, told, figures, strict=True):
-            dry = in_turn(season, PROGRAM, (kept[:days, 0, :, 0] < 0.254) & (habit >= 0))
+        for replay, each in zip(replays, seen, strict=True):
+            dry = in_turn(season, PROGRAM, (each.dry[:days, 0, 0] > 0) & (habit >= 0))
             begins = each.starts[:days]
-            advice = advised(season, PROGRAM, chances[:days], begins, terms)
-            plain = advised(season, PROGRAM, each.chances[:days], begins, terms)
+            advice = advised(season, PROGRAM, each.chances[:days], begins, terms)
+            plain = advised(season, PROGRAM, each.general_chances[:days], begins, terms)
             for rule, found in (
                 ("expected rounds", advice),
-                ("by chances as told", plain),
+                ("by general chances", plain),
                 ("first dry day as forecast", (dry, np.where(dry, habit[:, None], -1))),
             ):
                 rows.setdefault(f"{rule}, {replay.name}", Row()).add(season, *found)
@@ -217,7 +133,7 @@ HEAD = ("made", "rain<24h", "lost", "effective", "doubtful", "in limits", "of hi
 
 
 def show(title: str, table: Table) -> None:
-    """Print the means over winters, and what chances fitted to the replay add, winter by winter."""
+    """Print the means over winters, and what chances borne out by the replay add, winter by winter."""
     print(f"\n{title}\n{'':65}" + "".join(f"{word:>14}" for word in HEAD))
     for (span, rule), row in table.items():
         best = np.mean(table[span, "hindsight for effective rounds"].effective)
@@ -226,7 +142,7 @@ def show(title: str, table: Table) -> None:
         print(f"{span:12}{rule:53}{numbers}")
     for (span, rule), row in table.items():
         if rule.startswith("expected rounds"):
-            other = table[span, rule.replace("expected rounds", "by chances as told")]
+            other = table[span, rule.replace("expected rounds", "by general chances")]
             for word in ("made", "effective", "in_limits"):
                 more = np.mean(getattr(row, word), axis=0) - np.mean(getattr(other, word), axis=0)
                 error = more.std(ddof=1) / np.sqrt(len(more))

@@ -1,6 +1,7 @@
 # What other folders may use of it, loaded when first used.
 
 from .copper import copper_residue as copper_residue  # Share left after so much rain
+from .evenings import FEWEST_WINTERS as FEWEST_WINTERS  # Fewest that bear a chance out
 from .evenings import winters_beyond as winters_beyond  # What past winters offer later on
 from .other_rules import AFTER_H as AFTER_H  # Hours after a round looked at [h]
 from .other_rules import CAUSES as CAUSES  # Why a round was outside the limits

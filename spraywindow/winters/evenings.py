@@ -1,6 +1,8 @@
 """What each evening of each past winter saw of the mornings ahead, and what acting on it makes.
 
-The evening is an array axis.
+The evening is an array axis. What a replay says of a morning is as right as the other winters'
+evenings of the same replay bear out: its forecasts are not those that the general chances were
+fitted to, and a chance is a chance only where it comes true so often.
 """
 
 from __future__ import annotations
@@ -24,12 +26,13 @@ from spraywindow.program import (
     decide_evenings,
     program_moves,
 )
-from spraywindow.spray import Conditions, Material, Setting, Stretches
-from spraywindow.weather import Array, Sun
+from spraywindow.spray import Conditions, Material, Setting, Stretches, log_odds
+from spraywindow.weather import MEASURABLE_MM, Array, Sun
 from spraywindow.winters.block import HourBlock, score_block, winter_block
-from spraywindow.winters.other_rules import washed_off
+from spraywindow.winters.other_rules import HABIT_H, dry_after, washed_off
 from spraywindow.winters.past import PastWinters
 from spraywindow.winters.replays import ErrorModel, ForecastReplay
+from spraywindow.winters.share import chance_by_others
 
 EVENING_H = 18
 """Local clock hour at which the next day is decided; P."""
@@ -37,6 +40,10 @@ HISTORY_H, AHEAD_H = 132, 96
 """Hours before tomorrow's midnight (the water store has met by then) and after the mornings, at
 least; a limit that looks further gets more."""
 USUAL_REACH_H = 72
+DRY_H = (24, 48)
+"""Hours from late morning on without measurable rain: the second for a front that comes early."""
+FEWEST_WINTERS = 5
+"""Winters from which on the others bear a chance out; P."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,22 +60,29 @@ class Seen:
     chance, chance_dry : array [day, morning, material, winter]
         That this stretch holds, and that the dry hours wanted follow too; NaN where nothing earns
         a figure.
+    dry : int array [day, morning, material, winter]
+        How many of `DRY_H` from late morning on the forecast has dry.
     known : bool array [day, morning, material, winter]
         Whether the forecast told go or no-go.
+    earned : array [day, morning, material, winter]
+        Chance that it is offered on its own evening and the dry hours wanted follow, as the other
+        winters of the replay bear out; NaN where they do not.
     """
 
     margin: Array
     start: NDArray[np.int64]
     chance: Array
     chance_dry: Array
+    dry: NDArray[np.int64]
     known: NDArray[np.bool_]
+    earned: Array
 
     @classmethod
     def nothing(cls, *shape: int) -> Seen:
         """Of evenings that saw no morning."""
-        margin, chance, dry = np.full((3, *shape), np.nan)
+        margin, chance, dry, earned = np.full((4, *shape), np.nan)
         none = np.full(shape, -1, dtype=np.int64)
-        return cls(margin, none, chance, dry, np.zeros(shape, dtype=bool))
+        return cls(margin, none, chance, dry, none + 1, np.zeros(shape, dtype=bool), earned)
 
     def of_materials(self, numbers: Sequence[int]) -> Seen:
         """The same of some of the materials, in this order."""
@@ -81,9 +95,17 @@ class Seen:
 
     @property
     def chances(self) -> Array:
+        """`earned`, else `chance_dry`; of tomorrow only where it is offered."""
+        return self._tomorrow_offered(np.where(np.isnan(self.earned), self.chance_dry, self.earned))
+
+    @property
+    def general_chances(self) -> Array:
         """`chance_dry`, of tomorrow only where it is offered."""
-        tomorrow = np.where(self.offered, self.chance_dry[:, 0], np.nan)
-        return np.concatenate([tomorrow[:, None], self.chance_dry[:, 1:]], axis=1)
+        return self._tomorrow_offered(self.chance_dry)
+
+    def _tomorrow_offered(self, chances: Array) -> Array:
+        tomorrow = np.where(self.offered, chances[:, 0], np.nan)
+        return np.concatenate([tomorrow[:, None], chances[:, 1:]], axis=1)
 
     @property
     def starts(self) -> NDArray[np.int64]:
@@ -154,7 +176,34 @@ def seen_mornings(
                     getattr(each, name)[:evenings, :, which, column] = part
         if progress is not None:
             progress(column + 1, winters)
-    return seen
+    if winters < FEWEST_WINTERS or mornings == 1:
+        return seen
+    return [replace(each, earned=_earned(season, each, judged)) for each in seen]
+
+
+def _earned(season: PastWinters, seen: Seen, materials: Sequence[Material]) -> Array:
+    """How likely a round on each morning is, as the other winters bear out: `Seen.earned`.
+
+    By the chance said, whether the morning is go, and how long it stays dry by the forecast.
+    """
+    said, go, begins = seen.general_chances, np.isfinite(seen.margin), seen.starts
+    out, days = np.full_like(said, np.nan), len(said)
+    column, used = np.arange(said.shape[3]), list(season.used)
+    for which, material in enumerate(materials):
+        rows = np.maximum(begins[:, which], 0)
+        surely, perhaps = (each[:, used][rows, column] for each in dry_after(season, material))
+        offered = begins[:, which] >= 0
+        came = np.where(offered & perhaps & ~surely, np.nan, offered & surely)
+        for morning in range(said.shape[1]):
+            chance, dry = said[:, morning, which], seen.dry[:, morning, which]
+            odds = log_odds(np.where(np.isnan(chance), 0.5, chance))
+            kept = (dry > number for number in range(len(DRY_H)))
+            terms = np.stack([np.ones_like(odds), odds, go[:, morning, which], *kept], axis=-1)
+            terms[np.isnan(chance)] = np.nan
+            then = np.full_like(came, np.nan)
+            then[: days - morning] = came[morning:]
+            out[:, morning, which] = chance_by_others(terms, then)
+    return out
 
 
 def winters_beyond(
@@ -203,6 +252,9 @@ def _one(season: PastWinters, evening: HourBlock, material: Material, number: in
     epoch_h = found.first[likely] + mornings.epoch_h[day[likely]]
     seen.start[at] = epoch_h - season.block.epoch_h[number]
     seen.chance[at], seen.chance_dry[at] = found.chance[likely], found.chance_dry[likely]
+    late = _lead(evening).searchsorted(24 - EVENING_H + HABIT_H + 24 * np.arange(evening.days))
+    for hours in DRY_H:
+        seen.dry[...] += (evening.conditions.rain.ahead(hours).high[late] < MEASURABLE_MM).T
     seen.known[at] = found.verdict[best] != 1
     return seen
 

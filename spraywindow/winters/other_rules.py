@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spraywindow.program import Program, plan_many
-from spraywindow.spray import GO, NO_GO, best_of_day
+from spraywindow.spray import GO, NO_GO, Material, best_of_day
 from spraywindow.weather import MEASURABLE_MM, forward_highest, forward_lowest
 from spraywindow.winters.past import PastWinters, within
 
@@ -93,7 +93,7 @@ def most_effective(
     open_hours = block.workable(season.access)
     chances, starts = [], []
     for which, verdict in enumerate(season.verdicts):
-        fits = (verdict == GO) & open_hours & dry_after(season, which)[0]
+        fits = (verdict == GO) & open_hours & dry_after(season, season.materials[which])[0]
         best, rows = best_of_day(np.where(fits, 1.0, -np.inf), block.day, block.days, season.need_h)
         chances.append(best[:, used])
         starts.append(rows[:, used])
@@ -161,7 +161,9 @@ class Outcomes:
         return float(self.rain[hours].sum() / known) if known else float("nan")
 
 
-def dry_after(season: PastWinters, which: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def dry_after(
+    season: PastWinters, material: Material
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Whether the dry hours that a material wants follow each hour: surely, and perhaps.
 
     Two arrays [hour, winter] on the rows of the block, by the material's own limits on the rain of
@@ -170,7 +172,7 @@ def dry_after(season: PastWinters, which: int) -> tuple[NDArray[np.bool_], NDArr
     rain = season.block.conditions.rain
     surely = np.ones(season.block.day.shape, dtype=bool)
     perhaps = surely.copy()
-    for limit in season.materials[which].limits:
+    for limit in material.limits:
         if limit.quantity == "rain_ahead" and limit.kind != "caution" and limit.hours:
             total = rain.ahead(int(np.ceil(limit.hours)))
             holds = np.less if limit.bound == "below" else np.less_equal
@@ -210,7 +212,7 @@ def outcomes_after(
         total = conditions.rain.ahead(hours)
         rain[hours] = made & (at(total.low) >= MEASURABLE_MM)
         unknown[hours] = made & ~rain[hours] & (at(total.high) >= MEASURABLE_MM)
-    dry = [dry_after(season, which) for which in range(made.shape[1])]
+    dry = [dry_after(season, material) for material in season.materials]
     effective = of_each([surely for surely, _ in dry])
     return Outcomes(
         rain,

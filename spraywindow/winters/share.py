@@ -160,6 +160,10 @@ RIDGE = 0.3
 """Draws the weights of a regression to 0, in cases: who has seen little claims little; P."""
 
 
+CLOSE = 1e-10
+"""Steps smaller than this end a regression."""
+
+
 def chance_by_others(terms: Array, came: Array) -> Floats:
     """Chance of an event in each winter, as all the other winters bear it out.
 
@@ -181,21 +185,25 @@ def chance_by_others(terms: Array, came: Array) -> Floats:
     out = np.full(came.shape, np.nan)
     asked: NDArray[np.bool_] = np.asarray(np.isfinite(terms).all(axis=-1))
     known = asked & ~np.isnan(came)
+    start = _logistic(terms[known], came[known], np.zeros(terms.shape[-1]))
     for winter in range(came.shape[1]):
         others = known.copy()
         others[:, winter] = False
         if others.any():
-            score = terms[asked[:, winter], winter] @ _logistic(terms[others], came[others])
+            score = terms[asked[:, winter], winter] @ _logistic(terms[others], came[others], start)
             out[asked[:, winter], winter] = 1.0 / (1.0 + np.exp(-np.clip(score, -30.0, 30.0)))
     return out
 
 
-def _logistic(terms: Array, came: Array) -> Floats:
-    """Weights of a logistic regression by Newton's steps; terms [case, term]."""
-    weights = np.zeros(terms.shape[1])
+def _logistic(terms: Array, came: Array, start: Array) -> Floats:
+    """Weights of a logistic regression by Newton's steps from `start`; terms [case, term]."""
+    weights = np.array(start)
     ridge = RIDGE * np.eye(len(weights))
     for _ in range(12):
         chance = 1.0 / (1.0 + np.exp(-np.clip(terms @ weights, -30.0, 30.0)))
         slope = terms.T @ (terms * (chance * (1.0 - chance))[:, None]) + ridge
-        weights += np.linalg.solve(slope, terms.T @ (came - chance) - ridge @ weights)
+        step = np.linalg.solve(slope, terms.T @ (came - chance) - ridge @ weights)
+        weights += step
+        if np.abs(step).max() < CLOSE:
+            break
     return weights

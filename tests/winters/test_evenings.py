@@ -17,9 +17,10 @@ from spraywindow.jobs.slots.answer import evening
 from spraywindow.site.site import Site, site_of
 from spraywindow.sources.demo.samples import DEMO_PLACE, sample_path
 from spraywindow.sources.files.read_file import read_weather
-from spraywindow.winters.evenings import EVENING_H, seen_mornings
+from spraywindow.winters.evenings import EVENING_H, FEWEST_WINTERS, seen_mornings
+from spraywindow.winters.other_rules import outcomes_after
 from spraywindow.winters.past import PastWinters, past_season
-from spraywindow.winters.replays import Foresight, beyond_unknown
+from spraywindow.winters.replays import ErrorModel, Foresight, beyond_unknown
 from tests.conftest import SHARED, needs_records
 from tests.example_maps import SYNOP
 from tests.season_values import ACCESS, FIRST, MATERIALS, NEED, PROGRAM, season, winters
@@ -177,3 +178,46 @@ def test_what_is_forecast_begins_at_six_in_the_evening_local_time() -> None:
         assert set(local.hour) == {18}
         first = season().block.starts[season().used[column]]
         assert local[0].date() == first - dt.timedelta(days=1)  # the evening before day 0
+
+
+def test_chances_of_a_replay_come_true_as_often_as_they_say() -> None:
+    # reliability and Brier score: Murphy (1973), J. Appl. Meteor. 12:595
+    built, replays = season(), [ErrorModel(seed=number) for number in range(4)]
+    said, general, came = [], [], []
+    for seen in seen_mornings(built, winters(), DEMO_PLACE, replays, 2):
+        after = outcomes_after(built, seen.offered, seen.starts)
+        judged = seen.offered & ~after.doubtful & np.isfinite(seen.chance_dry[:, 0])
+        said.append(seen.chances[:, 0][judged])
+        general.append(seen.general_chances[:, 0][judged])
+        came.append(after.effective[judged])
+    p, q, y = map(np.concatenate, (said, general, came))
+    assert len(y) > 500
+    assert abs(p.mean() - y.mean()) < 0.02
+    assert ((p - y) ** 2).mean() < ((q - y) ** 2).mean()
+
+
+def built_of(weather: pd.DataFrame) -> PastWinters:
+    return past_season(
+        weather, DEMO_PLACE, PROGRAM, MATERIALS, first=FIRST, need=NEED, access=ACCESS
+    )
+
+
+def test_a_winter_never_bears_itself_out_nor_do_a_few() -> None:
+    table, year = winters().copy(), 2019
+    window = table.loc[f"{year}-12-10" : f"{year + 1}-01-31"].index
+
+    def earned(weather: pd.DataFrame) -> np.ndarray:
+        built = built_of(weather)
+        column = built.labels.index(f"{year}/{(year + 1) % 100}")
+        (seen,) = seen_mornings(built, weather, DEMO_PLACE, [Foresight(8)], 2)
+        return seen.earned[:3, :, :, column]  # evenings that see nothing of what follows
+
+    before = earned(table)
+    table.loc[window, "rain_mm"] = np.where(table.loc[window, "rain_mm"] > 0, 0.0, 1.0)
+    assert np.isfinite(before).any()
+    np.testing.assert_allclose(earned(table), before)
+    built = built_of(winters().loc["2022-07":])
+    assert 0 < len(built.labels) < FEWEST_WINTERS
+    (seen,) = seen_mornings(built, winters(), DEMO_PLACE, [ErrorModel()], 2)
+    assert np.isnan(seen.earned).all()
+    np.testing.assert_array_equal(seen.chances, seen.general_chances)

@@ -8,6 +8,7 @@ from spraywindow.winters import (
     AFTER_H,
     CAUSES,
     FEWEST_FOR_START,
+    FEWEST_WINTERS,
     Against,
     Figure,
     RuleResult,
@@ -55,6 +56,8 @@ def backtest_text(replayed: SiteBacktest) -> str:
         *cautions(replayed),
         "Rain after a round is measurable rain (0.254 mm, 0.01 in, and more) from its start on, as "
         "far as the record tells; copper needs 6 h without it, not 72.",
+        "Chances that this rule weighs are as the other winters of the same replay bear out; with "
+        f"fewer than {FEWEST_WINTERS} winters, the general ones of `slots`.",
     ]
     foot += [f"Note: {note}." for note in replayed.notes]
     foot += [f"Winter {label} is left out: {why}." for label, why in season.left_out.items()]

@@ -243,8 +243,9 @@ def _program(prospect: SeasonAnswer) -> str:
     text += "\n" + paragraph(
         "Usable mornings: of the middle winter, as `slots` would call them the evening before "
         "(frost with a forecast's uncertainty); hindsight goes by the record. As it comes each "
-        "evening's advice is followed, by forecasts with errors of the usual size, and what is "
-        "washed off is owed again. Rounds short: mean per winter, as it comes."
+        "evening's advice is followed, by forecasts with errors of the usual size, with chances "
+        "that the other winters bear out, and what is washed off is owed again. Rounds short: mean "
+        "per winter, as it comes."
     )
     lost = max(prospect.outlook.short.items(), key=lambda item: item[1], default=("", 0.0))
     if lost[1] > 0:
