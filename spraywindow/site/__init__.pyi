@@ -12,6 +12,7 @@ from .done import refuse_future as refuse_future  # Refuse days done after today
 from .done import spacing_finding as spacing_finding  # Judge a day by the sprays before it
 from .done import sprays_done as sprays_done  # Every spray that a site file lists
 from .done import wanted_days as wanted_days  # Least days from spray to spray
+from .doubt import Doubt as Doubt  # A round of the record that may not have held
 from .flowers import flowering as flowering  # When a block flowers, between which dates
 from .flowers import last_day_of as last_day_of  # Last usable day of a material before flowers
 from .flowers import main_flowering as main_flowering  # Of the block with the most trees

@@ -14,6 +14,7 @@ from pydantic import BaseModel, Field, ValidationError
 from spraywindow.errors import InputError, one_line
 from spraywindow.place import Place
 from spraywindow.program import Done, PartlyDone, Program
+from spraywindow.site.doubt import Doubt
 from spraywindow.site.fields import Day, Name, Table
 from spraywindow.site.materials import LimitFields, MaterialFields, Materials, build_materials
 from spraywindow.site.problems import problems_of, site_problems, toml_cure
@@ -78,6 +79,8 @@ class Site:
         First flower by block, as a record of past winters has it; empty without one.
     learned : Learned
         What the site's own answers teach of its chances; by default nothing.
+    in_doubt : tuple of Doubt
+        Rounds of its record that rain may have washed off, not marked yet.
     """
 
     name: str
@@ -103,6 +106,7 @@ class Site:
     copper: CopperFields
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
     learned: Learned = GENERAL
+    in_doubt: tuple[Doubt, ...] = ()
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""

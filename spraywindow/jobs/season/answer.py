@@ -146,7 +146,8 @@ class SeasonAnswer:
         "rounds_short=outlook.short", "limits=outlook.limits",
         "dry_spell=outlook.dry_spells(hours usable_mornings:2 finish_share=finish.share)",
         "eased=outlook.eased(change=name usable_mornings:2 finish_share=finish.share)",
-        "leaf_curl=outlook.curl", "blocks=groups", "next=upcoming", "notes=all_notes", "cautions!",
+        "leaf_curl=outlook.curl", "blocks=groups", "next=upcoming", "notes=all_notes",
+        "in_doubt=site.in_doubt", "cautions!",
         "source", "source_notes",
     )  # fmt: skip
 

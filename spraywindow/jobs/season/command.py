@@ -112,6 +112,7 @@ def _answer(call: Call, asked: Asked) -> str:
     hours = None if spell is None else quantity(spell, "h", where="--dry-spell")
     site, winters = call.site, call.winters
     ahead = None if asked.no_forecast else _forecast(call, asked)
+    site = call.with_doubts(site, *(() if ahead is None else (ahead,)), winters)
     found = prospect(site, winters, call.now, forecast=ahead, dry_spell_h=hours)
     found = replace(found, source_notes=tuple(call.winter_notes))
     if asked.plot is not None:
