@@ -6,6 +6,7 @@ from .blocks import block_states as block_states  # Give the state of every bloc
 from .blocks import season_leaf_fall as season_leaf_fall  # Seen, else usual, in a growing year
 from .blocks import season_start as season_start  # First day of the growing year that holds a day
 from .blocks import trees_finding as trees_finding  # Sum up the blocks: go where one may be sprayed
+from .changes import changed_site as changed_site  # With one key changed, to try it
 from .done import in_season as in_season  # The site with its program as of this season
 from .done import next_day as next_day  # First day that earlier sprays leave free
 from .done import refuse_future as refuse_future  # Refuse days done after today

@@ -6,7 +6,7 @@ The evening is an array axis.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +24,7 @@ from spraywindow.program import (
     decide_evenings,
     program_moves,
 )
-from spraywindow.spray import Conditions, Material, Setting, Stretches
+from spraywindow.spray import Access, Conditions, Material, Setting, Stretches
 from spraywindow.weather import Array, Sun
 from spraywindow.winters.block import HourBlock, score_block, winter_block
 from spraywindow.winters.other_rules import washed_off
@@ -37,6 +37,15 @@ HISTORY_H, AHEAD_H = 132, 96
 """Hours before tomorrow's midnight (the water store has met by then) and after the mornings, at
 least; a limit that looks further gets more."""
 USUAL_REACH_H = 72
+
+
+@dataclass(frozen=True)
+class Job:
+    """What the evenings look for: a material, when it may be worked, the whole hours it takes."""
+
+    material: Material
+    access: Access
+    need_h: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,8 +79,8 @@ class Seen:
         none = np.full(shape, -1, dtype=np.int64)
         return cls(margin, none, chance, dry, np.zeros(shape, dtype=bool))
 
-    def of_materials(self, numbers: Sequence[int]) -> Seen:
-        """The same of some of the materials, in this order."""
+    def of_jobs(self, numbers: Sequence[int]) -> Seen:
+        """The same of some of the jobs, in this order."""
         return Seen(**{name: part[:, :, list(numbers)] for name, part in vars(self).items()})
 
     @property
@@ -98,7 +107,7 @@ def seen_mornings(
     replays: Sequence[ForecastReplay],
     mornings: int,
     *,
-    materials: Sequence[Material] | None = None,
+    jobs: Sequence[Job] | None = None,
     setting: Setting | None = None,
     forecast: pd.DataFrame | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -114,8 +123,9 @@ def seen_mornings(
     replays : sequence of ForecastReplay
     mornings : int
         Mornings ahead, tomorrow first.
-    materials : sequence of Material, optional
-        Other than those of the season.
+    jobs : sequence of Job, optional
+        Other than the season's, one a material; they stand in the place of the materials. What
+        they have in common is scored once.
     setting : Setting, optional
         Other than that of the season.
     forecast : DataFrame, optional
@@ -135,8 +145,16 @@ def seen_mornings(
     evening on are forecast, so frost is judged with a forecast's uncertainty.
     """
     days, _, winters = season.chances.shape
-    judged = season.materials if materials is None else materials
-    seen = [Seen.nothing(days, mornings, len(judged), winters) for _ in replays]
+    if jobs is None:
+        jobs = [Job(material, season.access, season.need_h) for material in season.materials]
+    judged: list[Material] = []
+    for job in jobs:
+        judged += [job.material] if job.material not in judged else []
+    asked = [
+        {which: job for which, job in enumerate(jobs) if job.material == material}
+        for material in judged
+    ]
+    seen = [Seen.nothing(days, mornings, len(jobs), winters) for _ in replays]
     for column, number in enumerate(season.used):
         strip = winter_block(
             weather, place, setting or season.block.conditions.setting,
@@ -148,10 +166,10 @@ def seen_mornings(
         evenings = len(truth.starts)
         for replay, each in zip(replays, seen, strict=True):
             known = _known(truth, replay)
-            for which, material in enumerate(judged):
-                one = _one(season, known, material, number)
-                for name, part in vars(one).items():
-                    getattr(each, name)[:evenings, :, which, column] = part
+            for material, its_jobs in zip(judged, asked, strict=True):
+                for which, one in _each(season, known, material, its_jobs, number):
+                    for name, part in vars(one).items():
+                        getattr(each, name)[:evenings, :, which, column] = part
         if progress is not None:
             progress(column + 1, winters)
     return seen
@@ -183,25 +201,44 @@ def winters_beyond(
     return Beyond(season.first, chance, season.near.actual, len(season.labels))
 
 
-def _one(season: PastWinters, evening: HourBlock, material: Material, number: int) -> Seen:
-    """What one winter's evenings saw for one material, arrays [day, morning]."""
+def _each(
+    season: PastWinters,
+    evening: HourBlock,
+    material: Material,
+    jobs: Mapping[int, Job],
+    number: int,
+) -> Iterator[tuple[int, Seen]]:
+    """What one winter's evenings saw for each job of a material, arrays [day, morning]."""
     inside = np.flatnonzero(((evening.day >= 0) & (evening.day < evening.days)).any(axis=1))
     rows = slice(int(inside[0]), int(inside[-1]) + 1)
     scores, mornings = score_block(evening, material, rows), evening.cut(rows)
-    may = mornings.workable(season.access) & (mornings.day >= 0) & (mornings.day < evening.days)
-    found = Stretches.of(scores.verdict, scores.margin, may, mornings.day, season.need_h)
-    found = found.weighed(
-        evening.conditions, material, _lead(evening)[rows].astype(float), first_row=rows.start
-    )
+    told = (mornings.day >= 0) & (mornings.day < evening.days)
+    lead = _lead(evening)[rows].astype(float)
+    for need in sorted({job.need_h for job in jobs.values()}):
+        # a stretch is weighed once, whoever may work in it
+        may = {
+            which: mornings.workable(job.access) & told
+            for which, job in jobs.items()
+            if job.need_h == need
+        }
+        anybody = np.logical_or.reduce(list(may.values()))
+        found = Stretches.of(scores.verdict, scores.margin, anybody, mornings.day, need)
+        found = found.weighed(evening.conditions, material, lead, first_row=rows.start)
+        for which, hours in may.items():
+            ours = found.within(hours) if len(may) > 1 else found
+            yield which, _best_of(ours, mornings, season.block.epoch_h[number], evening.days)
+
+
+def _best_of(found: Stretches, mornings: HourBlock, epoch_h: int, days: int) -> Seen:
+    """The best stretch of each morning; rows are those of the season's block."""
     (day,) = found.columns
-    morning = day * evening.days + found.day
+    morning = day * days + found.day
     best, likeliest = found.best(morning), found.best(morning, by_verdict=False)
     likely = np.where(found.verdict[best] == 0, best, likeliest)
     at = day[best], found.day[best]
-    seen = Seen.nothing(evening.day.shape[1], evening.days)
+    seen = Seen.nothing(mornings.day.shape[1], days)
     seen.margin[at] = np.where(found.verdict[best] == 0, found.margin[best], np.nan)
-    epoch_h = found.first[likely] + mornings.epoch_h[day[likely]]
-    seen.start[at] = epoch_h - season.block.epoch_h[number]
+    seen.start[at] = found.first[likely] + mornings.epoch_h[day[likely]] - epoch_h
     seen.chance[at], seen.chance_dry[at] = found.chance[likely], found.chance_dry[likely]
     seen.known[at] = found.verdict[best] != 1
     return seen

@@ -9,6 +9,7 @@ import numpy as np
 
 from spraywindow.days import day_words
 from spraywindow.jobs.season.answer import NextRound, SeasonAnswer
+from spraywindow.jobs.season.what_if import what_if_text
 from spraywindow.jobs.slots import doubt_lines, limit_words
 from spraywindow.show import FEW_WINTERS, LABEL, Words, paragraph, source_line, table_text
 from spraywindow.trees import stage_words
@@ -140,6 +141,7 @@ def season_text(prospect: SeasonAnswer) -> str:
     parts.append(_winters(outlook))
     if outlook.season.labels:
         parts.append(_reasons(outlook))
+        parts += what_if_text(outlook)
         parts += curl_text(outlook)
     return "\n\n".join([*parts, _foot(prospect)])
 
