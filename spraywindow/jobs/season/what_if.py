@@ -113,12 +113,14 @@ def _days(days: int) -> str:
 def best_two(outlook: SeasonOutlook) -> list[WhatIf]:
     """The two changes that give most effective rounds, of equal ones most rounds; fewer if few do.
 
-    A program that asks for other rounds is none of them: it gives no morning.
+    None that gives less than its standard error, and no program that asks for other rounds: it
+    gives no morning.
     """
     helping = [
         each
         for each in outlook.what_if
-        if each.effective_gained >= LEAST_GAIN and not each.name.startswith("rounds.")
+        if each.effective_gained >= max(LEAST_GAIN, each.effective_error)
+        and not each.name.startswith("rounds.")
     ]
     return sorted(
         helping, key=lambda each: (-round(each.effective_gained, 6), -each.rounds_gained)
@@ -134,28 +136,36 @@ def what_if_text(outlook: SeasonOutlook) -> list[str]:
     lines = [_best_words(each, outlook, first=number == 0)
              for number, each in enumerate(best_two(outlook))]  # fmt: skip
     if not lines:
-        lines = ["No change that was tried gives more effective rounds."]
+        lines = ["No change that was tried surely gives more effective rounds."]
     now = outlook.rounds_coming.mean(), outlook.effective_coming.mean()
-    rows = [["as it is", *_figures(outlook.owed, *now, outlook.finish_coming)]]
+    rows = [["as it is", *_figures(outlook.owed, *now, "", outlook.finish_coming)]]
     rows += [
-        [each.name, *_figures(each.owed, each.rounds, each.effective, each.finish)]
+        [each.name, *_figures(each.owed, each.rounds, each.effective, _gain(each), each.finish)]
         for each in every
     ]
-    head = ["change", "owed", "rounds", "effective", "all made"]
+    head = ["change", "owed", "rounds", "effective", "gained", "all made"]
     note = (
         f"Of {n} winters as they come, by the same policy. Effective: followed by the dry hours "
-        "that are wanted now, whatever is changed. Ask for others with --what-if."
+        "that are wanted now, whatever is changed; gained: effective rounds more, and the standard "
+        "error of that. The best of so many look a little better than they are. Ask for others "
+        "with --what-if."
     )
     prices: dict[str, list[str]] = {}
     for each in every:
         prices.setdefault(each.price, []).append(each.name.partition(" =")[0])
     takes = [f"{', '.join(dict.fromkeys(names))}: {price}." for price, names in prices.items()]
-    lines = [table_text(head, rows, right=(1, 2, 3, 4)), *map(paragraph, [*lines, note, *takes])]
+    lines = [table_text(head, rows, right=(1, 2, 3, 4, 5)), *map(paragraph, [*lines, note, *takes])]
     return ["\n".join(["What if: rounds a winter", *lines])]
 
 
-def _figures(owed: int, rounds: float, effective: float, finish: Share) -> list[str]:
-    return [str(owed), f"{rounds:.1f}", f"{effective:.1f}", f"{100 * finish.share:.0f} %"]
+def _figures(owed: int, rounds: float, effective: float, gain: str, finish: Share) -> list[str]:
+    share = f"{100 * finish.share:.0f} %"
+    return [str(owed), f"{rounds:.1f}", f"{effective:.1f}", gain, share]
+
+
+def _gain(each: WhatIf) -> str:
+    gain = f"{each.effective_gained:+.1f}"
+    return gain if math.isnan(each.effective_error) else f"{gain} ({each.effective_error:.1f})"
 
 
 def _best_words(each: WhatIf, outlook: SeasonOutlook, *, first: bool) -> str:
