@@ -101,7 +101,6 @@ def test_a_washed_off_round_is_in_doubt_everywhere_until_it_is_marked(
 @pytest.mark.parametrize(
     ("rain", "now", "told"),
     [
-        # the hour in which the job ended at 12:00 local is over by then
         ({OIL_RAIN: 0.2}, "2026-01-20 18:00", None),
         ({OIL_RAIN: 6.0}, "2026-01-12 13:00", "6.0 mm is forecast within the usual minimum"),
         ({"2026-01-13 11:00": 6.0}, "2026-01-20 18:00", None),
@@ -117,6 +116,24 @@ def test_only_rain_within_the_minimum_makes_a_doubt(
         reasons = [each["reason"] for each in said.answer["in_doubt"]]
         assert [told in each for each in reasons if told] == ([True] if told else [])
         assert bool(reasons) == bool(told)
+
+
+def test_rain_of_the_hour_in_which_a_round_ended_may_have_undone_it(
+    orchard: Path, tmp_path: Path
+) -> None:
+    round_ = ("--material", "copper", "--product", "Made up 50", "--start", "2026-01-15 10:00",
+              "--end", "12:30", "--amount", "1 kg", "--no-fetch")  # fmt: skip
+    ask = ("--site", orchard, *NOW)
+    assert command("log", "add", *ask, *round_).code == 0
+    # 12:00 to 13:00 at the site: before the end, or after it
+    rain = {"2026-01-15 10:00": 3.0}
+    weather = write_weather(tmp_path / "weather.csv", "2026-01-01", 31, rain=rain)
+    said = command("log", "advice", *ask, "--weather", weather)
+    (doubt,) = command("slots", *ask, "--weather", weather, "--json").answer["in_doubt"]
+    assert (doubt["entry"], doubt["material"], doubt["date"]) == (2, "copper", "2026-01-15")
+    assert doubt["reason"].startswith("up to 3.0 mm may have fallen within the usual minimum")
+    mark = "In doubt: it counts as made; mark it: `spraywindow log failed 2`, or with --held."
+    assert said.words.count("In doubt") == said.words.count(mark) == 1
 
 
 def test_weather_that_tells_nothing_of_a_round_leaves_it_alone(
