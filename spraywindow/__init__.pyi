@@ -42,12 +42,14 @@ from .trees import parse_stage as parse_stage
 from .trees import stage_words as stage_words
 from .version import __version__ as __version__
 from .weather import check_hourly as check_hourly
+from .winters import Change as Change
 from .winters import Counts as Counts
 from .winters import ErrorModel as ErrorModel
 from .winters import ForecastReplay as ForecastReplay
 from .winters import Foresight as Foresight
 from .winters import PastWinters as PastWinters
 from .winters import SeasonOutlook as SeasonOutlook
+from .winters import Way as Way
 from .winters import backtest as backtest
 from .winters import false_go_ratio as false_go_ratio
 from .winters import missed_go_rate as missed_go_rate

@@ -92,6 +92,7 @@ class Site(SiteValue):
         *,
         forecast: pd.DataFrame | None = None,
         dry_spell_h: float | None = None,
+        what_if: Sequence[str] = (),
     ) -> Answer[SeasonAnswer]:
         """Say whether the whole program fits, as ``spraywindow season`` does.
 
@@ -104,10 +105,12 @@ class Site(SiteValue):
             Hourly table that holds `now`, to splice in front once the season has begun.
         dry_spell_h : float, optional
             Another dry spell wanted after the spray [h].
+        what_if : sequence of str
+            Changes to try beside the usual ones: "crew.job = 3 h", as ``--what-if`` takes them.
         """
         record, at = check_hourly(winters), zoned(now)
         ahead = None if forecast is None else known_at(check_hourly(forecast), at)
-        found = prospect(self, record, at, forecast=ahead, dry_spell_h=dry_spell_h)
+        found = prospect(self, record, at, forecast=ahead, dry_spell_h=dry_spell_h, what_if=what_if)
         return Answer(_noted(found, record), season_text, _season_keys)
 
     def backtest(

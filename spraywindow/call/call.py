@@ -218,6 +218,19 @@ class Call:
 
         return with_flowers(site, self.told_winters, self.now, self.weather)
 
+    def with_doubts(self, site: Site, *tables: pd.DataFrame) -> Site:
+        """The site with the rounds of its record that rain told by any of the tables may undo."""
+        if not self.rows:
+            return site
+        from spraywindow.record import in_doubt
+
+        every = {
+            doubt.entry: doubt
+            for table in reversed(tables)  # the first that tells of a round counts
+            for doubt in in_doubt(self.rows, site, table, self.now)
+        }
+        return replace(site, in_doubt=tuple(every[number] for number in sorted(every)))
+
     @cached_property
     def told_winters(self) -> pd.DataFrame | None:
         """The past winters that are named, or the demo's own; None where there are none."""

@@ -261,13 +261,13 @@ class Program:
         notes = []
         for entry in self.entries:
             name, owed = entry.material, math.ceil(entry.rounds_owed)
+            done, lost = round(entry.rounds_done, 2), round(entry.rounds_failed, 2)
             if entry.rounds_done > entry.rounds:
-                notes.append(f"{name}: {entry.rounds_done:g} rounds done, {entry.rounds} asked for")
+                notes.append(f"{name}: {done:g} rounds done, {entry.rounds} asked for")
             if entry.rounds_failed:
                 days = ", ".join(str(day) for day, _ in entry.failed)
                 notes.append(
-                    f"{name}: what went out on {days} failed, {entry.rounds_failed:g} of a round "
-                    "is owed again"
+                    f"{name}: what went out on {days} failed, {lost:g} of a round is owed again"
                 )
             if entry.visits_owed < owed:
                 notes.append(f"{name}: the label's maxima leave {entry.visits_owed} of {owed} owed")

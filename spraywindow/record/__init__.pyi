@@ -1,6 +1,11 @@
 # What other folders may use of it, loaded when first used.
 
 from . import record as record  # The application record: add, correct, withdraw
+from .after_rain import WASHED as WASHED  # Tells how much of a round's copper is left
+from .after_rain import Advice as Advice  # What to do about a round
+from .after_rain import after_rain as after_rain  # Say whether a round may be kept
+from .after_rain import in_doubt as in_doubt  # Rounds that rain may have washed off, not marked
+from .after_rain import material_sprayed as material_sprayed  # The material of an entry
 from .entry import WEATHER_FIELDS as WEATHER_FIELDS  # Fields a weather table can fill in
 from .entry import Application as Application  # One application of one product at one site
 from .export import check_record as check_record  # Verify a file and its digests
@@ -26,7 +31,6 @@ from .season_done import season_rounds as season_rounds  # Rounds of a growing y
 from .season_done import with_rounds as with_rounds  # Add recorded rounds to a site
 from .weather_then import came as came  # Keep the part that is past, not forecast
 from .weather_then import extremes_between as extremes_between  # Temperature extremes [degC]
-from .weather_then import hours_passed as hours_passed  # Hours from `start` to `now` [h]
 from .weather_then import rain_between as rain_between  # Least and most rain [mm]
 from .weather_then import with_weather as with_weather  # Fill in weather as estimated
 from .written import changes_from as changes_from  # Changes that a correction makes

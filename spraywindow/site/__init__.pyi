@@ -6,12 +6,14 @@ from .blocks import block_states as block_states  # Give the state of every bloc
 from .blocks import season_leaf_fall as season_leaf_fall  # Seen, else usual, in a growing year
 from .blocks import season_start as season_start  # First day of the growing year that holds a day
 from .blocks import trees_finding as trees_finding  # Sum up the blocks: go where one may be sprayed
+from .changes import changed_site as changed_site  # With one key changed, to try it
 from .done import in_season as in_season  # The site with its program as of this season
 from .done import next_day as next_day  # First day that earlier sprays leave free
 from .done import refuse_future as refuse_future  # Refuse days done after today
 from .done import spacing_finding as spacing_finding  # Judge a day by the sprays before it
 from .done import sprays_done as sprays_done  # Every spray that a site file lists
 from .done import wanted_days as wanted_days  # Least days from spray to spray
+from .doubt import Doubt as Doubt  # A round of the record that may not have held
 from .flowers import flowering as flowering  # When a block flowers, between which dates
 from .flowers import last_day_of as last_day_of  # Last usable day of a material before flowers
 from .flowers import main_flowering as main_flowering  # Of the block with the most trees

@@ -14,6 +14,7 @@ from pydantic import BaseModel, Field, ValidationError
 from spraywindow.errors import InputError, one_line
 from spraywindow.place import Place
 from spraywindow.program import Done, PartlyDone, Program
+from spraywindow.site.doubt import Doubt
 from spraywindow.site.fields import Day, Name, Table
 from spraywindow.site.materials import LimitFields, MaterialFields, Materials, build_materials
 from spraywindow.site.problems import problems_of, site_problems, toml_cure
@@ -78,6 +79,8 @@ class Site:
         First flower by block, as a record of past winters has it; empty without one.
     learned : Learned
         What the site's own answers teach of its chances; by default nothing.
+    in_doubt : tuple of Doubt
+        Rounds of its record that rain may have washed off, not marked yet.
     """
 
     name: str
@@ -103,6 +106,7 @@ class Site:
     copper: CopperFields
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
     learned: Learned = GENERAL
+    in_doubt: tuple[Doubt, ...] = ()
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""
@@ -138,15 +142,8 @@ class SiteFields(Table):
     def site(self) -> Site:
         """Build the site; `InputError` where tables contradict each other."""
         at, hours = self.place, self.access
-        if hours.opens is not None and hours.until is not None:
-            open_h = hours.until - hours.opens
-            if self.crew.job > open_h:
-                raise InputError(
-                    "the job is longer than the working hours",
-                    where="crew.job",
-                    expected=f"at most {open_h:g} h",
-                    got=f"{self.crew.job:g} h",
-                )
+        access = Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed))
+        refuse_long_job(self.crew.job, access)
         materials = {**CATALOGUE, **build_materials(self.materials)}
         program = build_program(self.program, materials)
         refuse_beyond_maxima(program, at.latitude)
@@ -163,7 +160,7 @@ class SiteFields(Table):
                 dew_off_h=at.dew_off,
                 shelter=at.shelter,
             ),
-            access=Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed)),
+            access=access,
             people=self.crew.people,
             job_h=self.crew.job,
             visit_worth=self.crew.visit_worth,
@@ -178,6 +175,20 @@ class SiteFields(Table):
             sprayer=self.sprayer,
             mix=self.mix,
             copper=self.copper,
+        )
+
+
+def refuse_long_job(job_h: float, access: Access, *, where: str = "crew.job") -> None:
+    """Raise `InputError` where a job is longer than the working hours."""
+    if access.start_h is None or access.end_h is None:
+        return
+    open_h = access.end_h - access.start_h
+    if job_h > open_h:
+        raise InputError(
+            "the job is longer than the working hours",
+            where=where,
+            expected=f"at most {open_h:g} h",
+            got=f"{job_h:g} h",
         )
 
 

@@ -239,6 +239,17 @@ class Stretches:
             general=with_those(general),
         )
 
+    def within(self, may: Mask) -> Stretches:
+        """Those of which every hour may be worked; `may` is [hour, ...]."""
+        hours = (self.first + np.arange(self.need)[:, None], *self.columns)
+        kept = may[hours].all(axis=0)
+        of_each = ("first", "day", "verdict", "margin", "chance", "chance_dry", "general")
+        return replace(
+            self,
+            columns=tuple(column[kept] for column in self.columns),
+            **{name: getattr(self, name)[kept] for name in of_each},
+        )
+
     def best(self, of: NDArray[np.int64], *, by_verdict: bool = True) -> NDArray[np.int64]:
         """The best stretch for each value of `of` [stretch], in their order.
 

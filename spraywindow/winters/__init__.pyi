@@ -1,6 +1,7 @@
 # What other folders may use of it, loaded when first used.
 
 from .copper import copper_residue as copper_residue  # Share left after so much rain
+from .easing import DRY_SPELLS_H as DRY_SPELLS_H  # Dry spells that are tried [h]
 from .evenings import FEWEST_WINTERS as FEWEST_WINTERS  # Fewest that bear a chance out
 from .evenings import winters_beyond as winters_beyond  # What past winters offer later on
 from .other_rules import AFTER_H as AFTER_H  # Hours after a round looked at [h]
@@ -43,3 +44,6 @@ from .share import false_go_ratio as false_go_ratio  # Share of the go answers t
 from .share import mean_known as mean_known  # Mean of what is not NaN; NaN where all is
 from .share import missed_go_rate as missed_go_rate  # Share of the good times called no-go
 from .share import wilson_interval as wilson_interval  # Wilson score interval of a share
+from .what_if import Change as Change  # A change to try
+from .what_if import Way as Way  # How a season is worked
+from .what_if import WhatIf as WhatIf  # What a change gives beside the season as it is

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from spraywindow.spray import Access, Conditions, Material, Scores, best_of_day
+from spraywindow.spray import Access, Conditions, Material, Scores, Setting, best_of_day
 from spraywindow.winters.block import HourBlock
 from spraywindow.winters.past import PastWinters, within
 from spraywindow.winters.share import Share
@@ -84,13 +84,18 @@ def other_spells(season: PastWinters) -> dict[float, list[Material]]:
     }
 
 
+def sooner_dry(setting: Setting) -> Setting:
+    """A site whose wood dries an hour earlier."""
+    return replace(setting, dew_off_h=setting.dew_off_h - EARLIER_H)
+
+
 def earlier_dew_off(season: PastWinters, finish: Finish) -> Ease:
     """The season with wood that dries an hour earlier."""
     old = season.ahead.conditions
     sunny = Conditions(
         old.columns,
         old.sun,
-        replace(old.setting, dew_off_h=old.setting.dew_off_h - EARLIER_H),
+        sooner_dry(old.setting),
         forecast=old.forecast,
         pressure_kpa=old.pressure_kpa,
     )

@@ -8,7 +8,7 @@ fitted to, and a chance is a chance only where it comes true so often.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +26,7 @@ from spraywindow.program import (
     decide_evenings,
     program_moves,
 )
-from spraywindow.spray import Conditions, Material, Setting, Stretches, log_odds
+from spraywindow.spray import Access, Conditions, Material, Setting, Stretches, log_odds
 from spraywindow.weather import MEASURABLE_MM, Array, Sun
 from spraywindow.winters.block import HourBlock, score_block, winter_block
 from spraywindow.winters.other_rules import HABIT_H, dry_after, washed_off
@@ -44,6 +44,15 @@ DRY_H = (24, 48)
 """Hours from late morning on without measurable rain: the second for a front that comes early."""
 FEWEST_WINTERS = 5
 """Winters from which on the others bear a chance out; P."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """What the evenings look for: a material, when it may be worked, the whole hours it takes."""
+
+    material: Material
+    access: Access
+    need_h: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,8 +93,8 @@ class Seen:
         none = np.full(shape, -1, dtype=np.int64)
         return cls(margin, none, chance, dry, none + 1, np.zeros(shape, dtype=bool), earned)
 
-    def of_materials(self, numbers: Sequence[int]) -> Seen:
-        """The same of some of the materials, in this order."""
+    def of_jobs(self, numbers: Sequence[int]) -> Seen:
+        """The same of some of the jobs, in this order."""
         return Seen(**{name: part[:, :, list(numbers)] for name, part in vars(self).items()})
 
     @property
@@ -120,7 +129,7 @@ def seen_mornings(
     replays: Sequence[ForecastReplay],
     mornings: int,
     *,
-    materials: Sequence[Material] | None = None,
+    jobs: Sequence[Job] | None = None,
     setting: Setting | None = None,
     forecast: pd.DataFrame | None = None,
     progress: Callable[[int, int], None] | None = None,
@@ -136,8 +145,9 @@ def seen_mornings(
     replays : sequence of ForecastReplay
     mornings : int
         Mornings ahead, tomorrow first.
-    materials : sequence of Material, optional
-        Other than those of the season.
+    jobs : sequence of Job, optional
+        Other than the season's, one a material; they stand in the place of the materials. What
+        they have in common is scored once.
     setting : Setting, optional
         Other than that of the season.
     forecast : DataFrame, optional
@@ -157,8 +167,16 @@ def seen_mornings(
     evening on are forecast, so frost is judged with a forecast's uncertainty.
     """
     days, _, winters = season.chances.shape
-    judged = season.materials if materials is None else materials
-    seen = [Seen.nothing(days, mornings, len(judged), winters) for _ in replays]
+    if jobs is None:
+        jobs = [Job(material, season.access, season.need_h) for material in season.materials]
+    judged: list[Material] = []
+    for job in jobs:
+        judged += [job.material] if job.material not in judged else []
+    asked = [
+        {which: job for which, job in enumerate(jobs) if job.material == material}
+        for material in judged
+    ]
+    seen = [Seen.nothing(days, mornings, len(jobs), winters) for _ in replays]
     for column, number in enumerate(season.used):
         strip = winter_block(
             weather, place, setting or season.block.conditions.setting,
@@ -170,15 +188,16 @@ def seen_mornings(
         evenings = len(truth.starts)
         for replay, each in zip(replays, seen, strict=True):
             known = _known(truth, replay)
-            for which, material in enumerate(judged):
-                one = _one(season, known, material, number)
-                for name, part in vars(one).items():
-                    getattr(each, name)[:evenings, :, which, column] = part
+            for material, its_jobs in zip(judged, asked, strict=True):
+                for which, one in _each(season, known, material, its_jobs, number):
+                    for name, part in vars(one).items():
+                        getattr(each, name)[:evenings, :, which, column] = part
         if progress is not None:
             progress(column + 1, winters)
     if winters < FEWEST_WINTERS or mornings == 1:
         return seen
-    return [replace(each, earned=_earned(season, each, judged)) for each in seen]
+    materials = [job.material for job in jobs]
+    return [replace(each, earned=_earned(season, each, materials)) for each in seen]
 
 
 def _earned(season: PastWinters, seen: Seen, materials: Sequence[Material]) -> Array:
@@ -232,29 +251,51 @@ def winters_beyond(
     return Beyond(season.first, chance, season.near.actual, len(season.labels))
 
 
-def _one(season: PastWinters, evening: HourBlock, material: Material, number: int) -> Seen:
-    """What one winter's evenings saw for one material, arrays [day, morning]."""
+def _each(
+    season: PastWinters,
+    evening: HourBlock,
+    material: Material,
+    jobs: Mapping[int, Job],
+    number: int,
+) -> Iterator[tuple[int, Seen]]:
+    """What one winter's evenings saw for each job of a material, arrays [day, morning]."""
     inside = np.flatnonzero(((evening.day >= 0) & (evening.day < evening.days)).any(axis=1))
     rows = slice(int(inside[0]), int(inside[-1]) + 1)
     scores, mornings = score_block(evening, material, rows), evening.cut(rows)
-    may = mornings.workable(season.access) & (mornings.day >= 0) & (mornings.day < evening.days)
-    found = Stretches.of(scores.verdict, scores.margin, may, mornings.day, season.need_h)
-    found = found.weighed(
-        evening.conditions, material, _lead(evening)[rows].astype(float), first_row=rows.start
-    )
+    told = (mornings.day >= 0) & (mornings.day < evening.days)
+    lead = _lead(evening)
+    late = lead.searchsorted(24 - EVENING_H + HABIT_H + 24 * np.arange(evening.days))
+    rain = evening.conditions.rain
+    dry = np.sum([(rain.ahead(hours).high[late] < MEASURABLE_MM).T for hours in DRY_H], axis=0)
+    for need in sorted({job.need_h for job in jobs.values()}):
+        # a stretch is weighed once, whoever may work in it
+        may = {
+            which: mornings.workable(job.access) & told
+            for which, job in jobs.items()
+            if job.need_h == need
+        }
+        anybody = np.logical_or.reduce(list(may.values()))
+        found = Stretches.of(scores.verdict, scores.margin, anybody, mornings.day, need)
+        found = found.weighed(
+            evening.conditions, material, lead[rows].astype(float), first_row=rows.start
+        )
+        for which, hours in may.items():
+            ours = found.within(hours) if len(may) > 1 else found
+            best = _best_of(ours, mornings, season.block.epoch_h[number], evening.days)
+            yield which, replace(best, dry=dry)
+
+
+def _best_of(found: Stretches, mornings: HourBlock, epoch_h: int, days: int) -> Seen:
+    """The best stretch of each morning; rows are those of the season's block."""
     (day,) = found.columns
-    morning = day * evening.days + found.day
+    morning = day * days + found.day
     best, likeliest = found.best(morning), found.best(morning, by_verdict=False)
     likely = np.where(found.verdict[best] == 0, best, likeliest)
     at = day[best], found.day[best]
-    seen = Seen.nothing(evening.day.shape[1], evening.days)
+    seen = Seen.nothing(mornings.day.shape[1], days)
     seen.margin[at] = np.where(found.verdict[best] == 0, found.margin[best], np.nan)
-    epoch_h = found.first[likely] + mornings.epoch_h[day[likely]]
-    seen.start[at] = epoch_h - season.block.epoch_h[number]
+    seen.start[at] = found.first[likely] + mornings.epoch_h[day[likely]] - epoch_h
     seen.chance[at], seen.chance_dry[at] = found.chance[likely], found.chance_dry[likely]
-    late = _lead(evening).searchsorted(24 - EVENING_H + HABIT_H + 24 * np.arange(evening.days))
-    for hours in DRY_H:
-        seen.dry[...] += (evening.conditions.rain.ahead(hours).high[late] < MEASURABLE_MM).T
     seen.known[at] = found.verdict[best] != 1
     return seen
 

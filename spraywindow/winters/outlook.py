@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -27,6 +27,7 @@ from spraywindow.winters.easing import (
     earlier_dew_off,
     limit_costs,
     other_spells,
+    sooner_dry,
 )
 from spraywindow.winters.evenings import (
     Seen,
@@ -34,13 +35,13 @@ from spraywindow.winters.evenings import (
     decided,
     mornings_told,
     rounds_of,
-    seen_mornings,
 )
 from spraywindow.winters.leaf_curl import MOST_ROUNDS, CurlCover, curl_cover
 from spraywindow.winters.other_rules import most_effective, outcomes_after, washed_off
 from spraywindow.winters.past import PastWinters, past_season, within
 from spraywindow.winters.replays import ErrorModel
 from spraywindow.winters.share import Share, mean_known
+from spraywindow.winters.what_if import Change, Course, Way, WhatIf, course, seen_ways, what_if
 
 FEWEST_FOR_START = 10
 """A latest start is given from so many winters on."""
@@ -127,6 +128,8 @@ class SeasonOutlook:
     limits : tuple of LimitCost
         Usable mornings per winter gained without that limit, the costliest first.
     dry_spells, eased : tuple of Ease
+    what_if : tuple of WhatIf
+        What each change gives that was asked for, and then tried.
     curl : CurlCover or None
         What the copper rounds would have covered; None for a program without copper.
     seen : Seen
@@ -158,6 +161,7 @@ class SeasonOutlook:
     limits: tuple[LimitCost, ...]
     dry_spells: tuple[Ease, ...]
     eased: tuple[Ease, ...]
+    what_if: tuple[WhatIf, ...]
     curl: CurlCover | None
     seen: Seen
     spliced: bool
@@ -215,6 +219,8 @@ def season_outlook(
     access: Access | None = None,
     duration_h: float = DURATION_H,
     forecast: pd.DataFrame | None = None,
+    asked: Sequence[Change] = (),
+    tried: Sequence[Change] = (),
 ) -> SeasonOutlook:
     """Report whether a program fits the season from a day on, by past winters.
 
@@ -222,6 +228,8 @@ def season_outlook(
     ----------
     weather, place, program, materials, first, need, setting, access, duration_h, forecast
         As for `spraywindow.winters.past.past_season`.
+    asked, tried : sequence of Change
+        What to try: asked for by somebody, or not.
 
     Returns
     -------
@@ -245,14 +253,13 @@ def season_outlook(
     longest_d = int(np.ceil(max(material.dry_spell_h for material in season.materials) / 24.0))
     model = ErrorModel(days=max(WEEK_D, longest_d + 1))
     mornings = mornings_told(model, season.materials)
-    # each material once, with the dry spells that are tried: what an evening knew is shared
-    tried = list(season.materials)
-    for changed in other_spells(season).values():
-        tried += [material for material in changed if material not in tried]
-    (every,) = seen_mornings(
-        season, table, place, [model], mornings, materials=tried, forecast=in_front
-    )
-    seen = every.of_materials(range(len(season.materials)))
+    # all that is tried at once: what an evening knew is shared
+    own, changes = Way.of(season), [*asked, *tried]
+    eased = [replace(own, materials=tuple(changed)) for changed in other_spells(season).values()]
+    ways = [own, *eased, replace(own, setting=sooner_dry(own.setting))]
+    ways += [change.way for change in changes]
+    every = seen_ways(season, table, place, model, mornings, ways, in_front)
+    seen = every[0]
     terms = Terms.usual(program, season.materials)
     coming = decided(season, program, seen.chances, terms)
     lost = washed_off(season, seen.starts)
@@ -262,15 +269,11 @@ def season_outlook(
     came = outcomes_after(season, rounds, np.where(rounds, seen.starts, -1))
 
     def finish(materials: Sequence[Material], block: HourBlock) -> Share:
-        if block is season.ahead:
-            told = every.of_materials([tried.index(material) for material in materials])
-        else:
-            (told,) = seen_mornings(
-                season, table, place, [model], mornings, materials=materials,
-                setting=block.conditions.setting, forecast=in_front,
-            )  # fmt: skip
+        way = replace(own, materials=tuple(materials), setting=block.conditions.setting)
+        told = every[ways.index(way)]
         return Share.of(all_made(program, standing(season, program, told, materials)))
 
+    as_it_is = Course(program, made[:, 0], came.effective.sum(axis=0))
     hindsight = plan_many(within(season.chances, season.ending.actual), program).rounds
     made_hindsight = all_made(program, hindsight)
     effective = most_effective(season, program)[0].sum(axis=0)
@@ -306,9 +309,9 @@ def season_outlook(
         made_hindsight=made_hindsight,
         made_coming=finished[0],
         finish_hindsight=Share.of(made_hindsight),
-        finish_coming=Share.of(finished[0]),
+        finish_coming=as_it_is.finish,
         finish_hindsight_effective=Share.of(all_made(program, effective)),
-        finish_coming_effective=Share.of(all_made(program, came.effective.sum(axis=0))),
+        finish_coming_effective=as_it_is.finish_effective,
         effective_hindsight=effective.sum(axis=0),
         effective_coming=came.effective.sum(axis=(0, 1)),
         bounds=(hits / counted, (hits + unsure) / counted) if counted else (np.nan, np.nan),
@@ -326,6 +329,15 @@ def season_outlook(
         limits=limit_costs(season),
         dry_spells=dry_spells(season, finish),
         eased=(earlier_dew_off(season, finish),),
+        what_if=tuple(
+            what_if(
+                change,
+                course(season, change.program, told, change.way.materials),
+                as_it_is,
+                asked=change in asked,
+            )
+            for change, told in zip(changes, every[len(ways) - len(changes) :], strict=True)
+        ),
         curl=_curl(season, program, place, seen, rounds, (weather, forecast)),
         seen=seen,
         spliced=forecast is not None,

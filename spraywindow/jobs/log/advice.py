@@ -1,173 +1,31 @@
-"""After a round: keep it, inspect it, or redo it, from the rain that came.
-
-The rule of practice: rain within the label's minimum, redo; within the wanted hours, inspect;
-later, keep. Copper washes off by the amount of rain, whenever it falls.
-
-References
-----------
-.. [1] Ontario agriculture ministry (2020), Rainfastness of fungicides: about half lost per
-   25 mm, most above 50 mm, rain within 2 h means lost.
-.. [2] Kansas State extension: below 25 mm negligible, 25-50 mm half, above 50 mm spray again.
-"""
+"""After a round: keep it, inspect it, or redo it, from the rain that came; what may follow it."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from typing import ClassVar
 
 import pandas as pd
 
 from spraywindow.days import day_words
 from spraywindow.jobs.log.text import when
-from spraywindow.reasons import Amount, Reason
+from spraywindow.jobs.slots import doubt_cure
 from spraywindow.record import (
     EXACT,
-    Application,
+    WASHED,
+    Advice,
     Kept,
-    came,
-    hours_passed,
-    rain_between,
+    after_rain,
+    in_doubt,
+    material_sprayed,
     season_rounds,
     with_rounds,
 )
 from spraywindow.show import LABEL, System, Words, paragraph, reason_words, source_line
-from spraywindow.site import Site, in_season, next_day, season_start, wanted_days
-from spraywindow.spray import Material, Rainfast, general_material
-from spraywindow.weather import MEASURABLE_MM, WeatherSource, weather_source
-
-DRIZZLE_MM = 2.0
-"""Rain that the wanted hours may bring in all, as before the round; P [mm]."""
-COPPER_HALF_MM = 25.0
-COPPER_REDO_MM = 50.0
-WASHED = "{} since the round: about {} left"
-"""Tells the share of the copper itself."""
-
-
-@dataclass(frozen=True)
-class Advice:
-    """What to do about a round: `keep`, `inspect`, `redo` or `unknown`, and why.
-
-    Rain is (least, most) [mm], an unknown most is None; `residue_share` is (least, most) of
-    the copper left, None for other materials.
-    """
-
-    verdict: str
-    reason: Reason
-    minimum_h: float
-    wanted_h: float
-    hours_passed: float
-    rain_minimum_mm: tuple[float, float | None]
-    rain_wanted_mm: tuple[float, float | None]
-    rain_since_mm: tuple[float, float | None]
-    residue_share: tuple[float, float] | None
-
-
-def residue_share(rain_mm: float) -> float:
-    """Give the share of copper left after rain [mm]: half goes with each 25 mm [1].
-
-    Examples
-    --------
-    >>> residue_share(25.0)
-    0.5
-    """
-    return float(0.5 ** (rain_mm / COPPER_HALF_MM))
-
-
-def after_rain(
-    entry: Application, weather: pd.DataFrame, *, now: datetime, material: Material
-) -> Advice:
-    """Say whether a round may be kept.
-
-    Parameters
-    ----------
-    entry : Application
-        Its `rain_free_h`, the label's, stands in for the material's rainfast hours.
-    weather : pandas.DataFrame
-        Hourly table; only hours before `now` and not forecast are used.
-    now : datetime
-        tz-aware.
-    material : Material
-        Gives the hours without rain that are needed, and wanted, and whether copper washes off.
-
-    Returns
-    -------
-    Advice
-        ``unknown`` while rain not known, or hours still to come, could change the answer.
-    """
-    rainfast, copper = material.rainfast, material.copper
-    if entry.rain_free_h is not None:
-        rainfast = Rainfast(entry.rain_free_h, "the record", of_label=True)
-    minimum_h = rainfast.hours
-    wanted_h = max(material.dry_spell_h, minimum_h)
-    past, done = came(weather, now), entry.finished
-    needed = rain_between(past, done, done + timedelta(hours=minimum_h))
-    wanted = rain_between(past, done, done + timedelta(hours=wanted_h))
-    # up to the last full hour: the one that is running has no value yet
-    since = rain_between(past, done, pd.Timestamp(now).tz_convert("UTC").floor("h"))
-    bounds = [
-        _verdict(copper, *amounts) for amounts in zip(needed, wanted, since, strict=True)
-    ]  # more rain never makes the answer better: the two ends bracket it
-    verdict = bounds[0] if bounds[0] == bounds[1] else "unknown"
-    passed = hours_passed(done, now)
-    if verdict == "unknown":
-        reason = _open_reason(bounds[0], passed, wanted_h, since[0])
-    elif needed[0] >= MEASURABLE_MM:
-        whose = "label's" if rainfast.of_label else "usual"
-        told = _mm(needed[0]), whose, f"{minimum_h:g}"
-        reason = Reason("{} fell within the {} minimum of {} h", told)
-    elif copper and since[0] >= COPPER_HALF_MM:
-        rain = Amount(since[0], "mm", decimals=0)
-        reason = Reason(WASHED, (rain, f"{residue_share(since[0]):.0%}"))
-    elif verdict == "inspect":
-        reason = Reason("{} fell within the {} h wanted", (_mm(wanted[0]), f"{wanted_h:g}"))
-    else:
-        reason = Reason("dry enough for the {} h wanted", (f"{wanted_h:g}",))
-    return Advice(
-        verdict,
-        reason,
-        minimum_h,
-        wanted_h,
-        round(passed, 1),
-        _told(needed),
-        _told(wanted),
-        _told(since),
-        (residue_share(since[1]), residue_share(since[0])) if copper else None,
-    )
-
-
-def _verdict(copper: bool, needed_mm: float, wanted_mm: float, since_mm: float) -> str:
-    """The answer for known amounts of rain."""
-    if needed_mm >= MEASURABLE_MM or (copper and since_mm >= COPPER_REDO_MM):
-        return "redo"
-    if wanted_mm > DRIZZLE_MM or (copper and since_mm >= COPPER_HALF_MM):
-        return "inspect"
-    return "keep"
-
-
-def _open_reason(least: str, passed_h: float, wanted_h: float, rain_mm: float) -> Reason:
-    known = Reason("no rain known so far")
-    so_far = Reason("at least {} so far", (_mm(rain_mm),)) if rain_mm else known
-    floor = f"; {least} at least" if least != "keep" else ""
-    if passed_h < wanted_h:
-        hours = f"{passed_h:.0f}", f"{wanted_h:g}"
-        sentence = "too early to say: {} of {} h have passed, {}{}"
-        return Reason(sentence, (*hours, so_far, floor))
-    return Reason("the rain of some hours is not known; {}{}", (so_far, floor))
-
-
-def _mm(rain_mm: float) -> Amount:
-    return Amount(rain_mm, "mm", decimals=1)
-
-
-def _told(rain: tuple[float, float]) -> tuple[float, float | None]:
-    return round(rain[0], 2), None if rain[1] == float("inf") else round(rain[1], 2)
-
-
-UNKNOWN_DRY_H = 72
-"""Hours without rain wanted after a material that the site file does not know; P [h]."""
+from spraywindow.site import Doubt, Site, in_season, next_day, season_start, wanted_days
+from spraywindow.weather import WeatherSource, weather_source
 
 
 @dataclass(frozen=True)
@@ -215,14 +73,15 @@ class RoundAdvice:
 
 @dataclass(frozen=True)
 class RoundsAdvice:
-    """Keep, inspect or redo, a round each; `now` in the site's time."""
+    """Keep, inspect or redo, a round each; `now` in the site's time; the site's rounds in doubt."""
 
-    json_keys: ClassVar = ("site=site.name", "now", "source", "rounds", "cautions!")
+    json_keys: ClassVar = ("site=site.name", "now", "source", "rounds", "in_doubt", "cautions!")
 
     site: Site
     now: pd.Timestamp
     source: WeatherSource
     rounds: tuple[RoundAdvice, ...]
+    in_doubt: tuple[Doubt, ...] = ()
 
 
 def rounds_of(rows: Sequence[Kept], site: Site) -> list[list[Kept]]:
@@ -295,7 +154,8 @@ def advise(
     season = in_season(done, today)
     at = now.to_pydatetime()
     rounds = tuple(_one(kept, rows, season, weather, at, today) for kept in chosen)
-    return RoundsAdvice(site, local, weather_source(weather, local), rounds)
+    source = weather_source(weather, local)
+    return RoundsAdvice(site, local, source, rounds, in_doubt(rows, site, weather, at))
 
 
 def _one(
@@ -320,7 +180,7 @@ def _one(
         if row.id not in ids and (row.entry.day - entry.day).days >= apart
     ]
     until = later[0] if later else None
-    material = site.materials.get(name) or general_material(name).with_dry_spell(UNKNOWN_DRY_H)
+    material = material_sprayed(entry, site)
     advice = after_rain(entry, weather, now=min(now, until or now), material=material)
     open_share = max(0.0, round(1.0 - sum(map(_held, parts)), EXACT))
     last, rest = parts[-1].entry, None
@@ -356,6 +216,8 @@ def advice_text(answer: RoundsAdvice) -> str:
         # what follows from a round is said once, with the last of its parts
         ends = all(each.parts != other.parts for other in found[number + 1 :])
         parts.append(_round_text(each, now, site.units, ends=ends))
+        if doubt := next((one for one in answer.in_doubt if one.entry == each.kept.id), None):
+            parts[-1] += f"\n{paragraph(f'  In doubt: {doubt_cure(doubt)}.')}"
     until = f"By the weather up to {day_words(now.date())} {now:%H:%M}."
     foot = [until, source_line(answer.source), f"! {LABEL}"]
     return "\n\n".join([*parts, "\n".join(map(paragraph, foot))])

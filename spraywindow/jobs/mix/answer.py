@@ -188,7 +188,7 @@ class MixAnswer:
         "loads=.(loads* product_per_full_load=mix.per_full_load product_last_load=mix.last_load)",
         "calibration=.(way=sprayer.way calibration*)", "time", "next_slot(start end)",
         "season=totals.season", "limits=totals.limits", "warnings!", "notes=totals.notes",
-        "cautions!",
+        "in_doubt=site.in_doubt", "cautions!",
     )  # fmt: skip
 
     site: Site

@@ -53,7 +53,8 @@ def mix(
     entries = [row.entry for row in call.rows]
     answer = mix_site(call.site, call.now, name, blocks=block or (), recorded=entries)
     if looked_at:
-        answer = replace(answer, looked_at=True, next_slot=_next_slot(call, answer))
+        doubted = call.with_doubts(answer.site, call.weather)
+        answer = replace(answer, site=doubted, looked_at=True, next_slot=_next_slot(call, answer))
     call.say(to_json(answer, MIX_WORDS) if json else mix_text(answer))
 
 

@@ -10,6 +10,7 @@ from spraywindow.days import day_words
 from spraywindow.handbook import LimitUse
 from spraywindow.jobs.mix.answer import MixAnswer
 from spraywindow.jobs.mix.limits import LimitCheck, LimitRow, Totals
+from spraywindow.jobs.slots import doubt_lines
 from spraywindow.show import (
     LABEL,
     SPRAYING,
@@ -178,6 +179,7 @@ def _head(answer: MixAnswer) -> list[str]:
     left = [f"not {state.block.name}: {state.why}" for state in answer.left_out]
     if not answer.to_plan:
         lines.append("; ".join([f"For {names}", *look, *left]) + ".")
+    lines += [f"{line}." for line in doubt_lines(answer.site)]
     lines += [f"Check: {warning}." for warning in mix_warnings(answer)]
     if answer.to_plan:
         return lines

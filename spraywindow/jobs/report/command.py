@@ -88,7 +88,7 @@ def _page(
         past = read_weather(winters, columns=winters_columns)
     elif call.demo_weather:
         past = call.winters
-    site = call.site
+    site = call.with_doubts(call.site, call.weather, *(() if past is None else (past,)))
     answer = None if past is None else prospect(site, past, call.now, forecast=call.weather)
     if answer is not None:
         site = replace(site, flowers=answer.flowers)

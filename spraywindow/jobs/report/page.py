@@ -27,6 +27,7 @@ from spraywindow.jobs.slots import (
     chance_words,
     closing_words,
     decision_line,
+    doubt_lines,
     draw_week,
     later_words,
     more_words,
@@ -67,6 +68,7 @@ def verdict(
         "lines": [
             *([told] if (told := decision_line(evening)) and evening is evenings[0] else []),
             *_instead_lines(evening, evenings, planned),
+            *(doubt_lines(evening.site) if evening is evenings[0] else []),
             *untold_lines(evening),
         ],
         "answers": [
@@ -183,7 +185,7 @@ def _done_words(entry: MaterialRounds) -> str:
     if not entry.partly_done:
         return days
     rest = "; the next visit finishes a round" if entry.days_unfinished else ""
-    return f"{entry.rounds_done:g} rounds: {days}{rest}"
+    return f"{round(entry.rounds_done, 2):g} rounds: {days}{rest}"
 
 
 def caution_lines(evenings: Sequence[Evening]) -> list[str]:

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError
+from spraywindow.jobs.season.what_if import asked_changes, usual_changes
 from spraywindow.program import MaterialRounds, Program
 from spraywindow.show import reason_words
 from spraywindow.site import (
@@ -24,6 +25,7 @@ from spraywindow.site import (
     Group,
     Site,
     block_need,
+    changed_site,
     group_notes,
     in_season,
     refuse_future,
@@ -146,7 +148,9 @@ class SeasonAnswer:
         "rounds_short=outlook.short", "limits=outlook.limits",
         "dry_spell=outlook.dry_spells(hours usable_mornings:2 finish_share=finish.share)",
         "eased=outlook.eased(change=name usable_mornings:2 finish_share=finish.share)",
-        "leaf_curl=outlook.curl", "blocks=groups", "next=upcoming", "notes=all_notes", "cautions!",
+        "what_if=outlook.what_if",
+        "leaf_curl=outlook.curl", "blocks=groups", "next=upcoming", "notes=all_notes",
+        "in_doubt=site.in_doubt", "cautions!",
         "source", "source_notes",
     )  # fmt: skip
 
@@ -224,6 +228,7 @@ def prospect(
     *,
     forecast: pd.DataFrame | None = None,
     dry_spell_h: float | None = None,
+    what_if: Sequence[str] | None = None,
 ) -> SeasonAnswer:
     """Make the report.
 
@@ -237,16 +242,21 @@ def prospect(
         Hourly table that holds `now`; used once the season has begun.
     dry_spell_h : float, optional
         Another dry spell wanted after the spray [h], for every material that wants one as long.
+    what_if : sequence of str, optional
+        Changes that are asked for, as `changed_site` takes them; the usual ones are tried beside
+        them. None: nothing is tried.
 
     Raises
     ------
     InputError
-        If the site file has no leaf fall, or the record no past winter.
+        If the site file has no leaf fall, the record no past winter, or a change cannot be tried.
     """
     today = now.tz_convert(site.place.timezone).date()
     known = ended_by(winters, now, today)
     start = season_start(today, site)
     materials = {name: site.material(name) for name in site.program.materials}
+    for text in what_if or ():
+        changed_site(site, text)  # a slip is told before the winters are read
     if dry_spell_h is not None:
         longest = max(material.dry_spell_h for material in materials.values())
         materials = {
@@ -261,7 +271,7 @@ def prospect(
     blocks = tuple(block for block in site.blocks if block not in over)
     ahead = forecast if begun else None
     every = _groups(site, blocks, program, known, materials, tomorrow if begun else fall, fall,
-                    today, ahead)  # fmt: skip
+                    today, ahead, what_if)  # fmt: skip
     groups = [group for group in every if not (begun and group.over(today))]
     notes = tuple(
         f"{group.names}: the season of {group.need_name} is over by the forecast"
@@ -273,7 +283,8 @@ def prospect(
         ended, begun, over, notes = tomorrow, False, (), ()
         fall = season_leaf_fall(site, season_start(start + dt.timedelta(days=400), site))
         program = program.not_begun()
-        groups = _groups(site, site.blocks, program, known, materials, fall, fall, None, None)
+        groups = _groups(site, site.blocks, program, known, materials, fall, fall, None, None,
+                         what_if)  # fmt: skip
     upcoming = next_rounds(site, program, groups[0].outlook.season, ahead) if begun else ()
     closed = _closed_notes(site, tomorrow) if begun else ()
     notes = (*(note for group in groups for note in group_notes(group)), *closed, *notes)
@@ -314,10 +325,16 @@ def _groups(
     fall: dt.date,
     today: dt.date | None,
     forecast: pd.DataFrame | None,
+    what_if: Sequence[str] | None,
 ) -> list[Group]:
+    as_meant = replace(site, program=program, materials={**site.materials, **materials})
+    asked = asked_changes(as_meant, what_if or ())
+    owed = what_if is not None and any(program.visits_allowed)
+    tried = usual_changes(as_meant, asked) if owed else []
     by_need: dict[tuple[str, Need], list[Block]] = {}
     for block in blocks:
         by_need.setdefault(block_need(block, site, today), []).append(block)
+    most = max(by_need.values(), key=_trees, default=[])  # the group that the report is about
     groups = [
         Group(
             tuple(together),
@@ -328,8 +345,14 @@ def _groups(
                 need=replace(need, leaf_fall=fall),
                 setting=site.setting, access=site.access, duration_h=site.job_h,
                 forecast=forecast,
+                asked=asked if together is most else (),
+                tried=tried if together is most else (),
             ),
         )
         for (name, need), together in by_need.items()
     ]  # fmt: skip
-    return sorted(groups, key=lambda group: -sum(block.trees for block in group.blocks))
+    return sorted(groups, key=lambda group: -_trees(group.blocks))
+
+
+def _trees(blocks: Sequence[Block]) -> int:
+    return sum(block.trees for block in blocks)

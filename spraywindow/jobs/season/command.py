@@ -40,6 +40,7 @@ class Asked:
     forecast_columns: Path | None
     no_forecast: bool
     dry_spell: str | None
+    what_if: tuple[str, ...]
     plot: Path | None
     json: bool
 
@@ -63,6 +64,14 @@ def season(
     dry_spell: Annotated[
         str | None, typer.Option("--dry-spell", help='Wanted after the spray, such as "48 h".')
     ] = None,
+    what_if: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--what-if",
+            help='Also try a change of the site file: "access = 7 days", "crew.job = 3 h", '
+            '"rounds.copper = 3". Repeatable.',
+        ),
+    ] = None,
     record: RecordOption = None,
     plot: PlotOption = None,
     json: JsonOption = False,
@@ -79,7 +88,9 @@ def season(
         raise InputError("--plot of several sites", cure="draw one site at a time")
     if forecast_columns is not None and forecast is None:
         raise InputError("--forecast-columns without --forecast", cure="name the forecast file")
-    asked = Asked(forecast, forecast_columns, no_forecast, dry_spell, plot, json)
+    asked = Asked(
+        forecast, forecast_columns, no_forecast, dry_spell, tuple(what_if or ()), plot, json
+    )
     answer = partial(_answer, asked=asked)
     calls = [Call(file, weather, columns, now, record) for file in files]
     every = _side_by_side(calls, answer) if len(calls) > 1 else [told(calls[0], answer)]
@@ -112,7 +123,9 @@ def _answer(call: Call, asked: Asked) -> str:
     hours = None if spell is None else quantity(spell, "h", where="--dry-spell")
     site, winters = call.site, call.winters
     ahead = None if asked.no_forecast else _forecast(call, asked)
-    found = prospect(site, winters, call.now, forecast=ahead, dry_spell_h=hours)
+    site = call.with_doubts(site, *(() if ahead is None else (ahead,)), winters)
+    found = prospect(site, winters, call.now, forecast=ahead, dry_spell_h=hours,
+                     what_if=asked.what_if)  # fmt: skip
     found = replace(found, source_notes=tuple(call.winter_notes))
     if asked.plot is not None:
         from spraywindow.jobs.season.picture import save_season_picture

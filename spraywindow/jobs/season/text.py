@@ -9,7 +9,8 @@ import numpy as np
 
 from spraywindow.days import day_words
 from spraywindow.jobs.season.answer import NextRound, SeasonAnswer
-from spraywindow.jobs.slots import limit_words
+from spraywindow.jobs.season.what_if import what_if_text
+from spraywindow.jobs.slots import doubt_lines, limit_words
 from spraywindow.show import FEW_WINTERS, LABEL, Words, paragraph, source_line, table_text
 from spraywindow.trees import stage_words
 from spraywindow.winters import FEWEST_FOR_START, FIVE_WEEKS_D, SeasonOutlook, Share, mean_known
@@ -140,6 +141,7 @@ def season_text(prospect: SeasonAnswer) -> str:
     parts.append(_winters(outlook))
     if outlook.season.labels:
         parts.append(_reasons(outlook))
+        parts += what_if_text(outlook)
         parts += curl_text(outlook)
     return "\n\n".join([*parts, _foot(prospect)])
 
@@ -226,7 +228,7 @@ def _program(prospect: SeasonAnswer) -> str:
         [
             each.entry.material,
             str(each.entry.rounds),
-            f"{each.entry.rounds_done:g}",
+            f"{round(each.entry.rounds_done, 2):g}",
             str(each.owed),
             f"{each.entry.least_days} d",
             f"{np.median(prospect.outlook.usable[number]):.0f}"
@@ -369,6 +371,7 @@ def _foot(prospect: SeasonAnswer) -> str:
         f"Not for {block.name}: {stage_words(block.stage or 0)} seen on {block.observed}."
         for block in prospect.in_flower
     ]
+    lines += [f"{line}." for line in doubt_lines(prospect.site)]
     lines += [f"Note: {note}." for note in prospect.all_notes]
     lines += [f"! {LABEL}", *prospect.source_notes, source_line(prospect.source)]
     return "\n".join(map(paragraph, lines))

@@ -34,6 +34,9 @@ from .words import chance_figure as chance_figure  # The chance of a slot for it
 from .words import chance_words as chance_words  # How likely a slot is to hold
 from .words import closing_words as closing_words  # What closes a slot: "after: too windy"
 from .words import decision_line as decision_line  # What letting the morning pass costs
+from .words import doubt_cure as doubt_cure  # How a round comes out of doubt
+from .words import doubt_lines as doubt_lines  # The same of a site, a sentence each
+from .words import doubt_words as doubt_words  # Which round is in doubt, and why
 from .words import later_words as later_words  # What waiting aims at
 from .words import limit_words as limit_words  # Growers' words for a limit that holds an hour
 from .words import more_words as more_words  # What waiting is worth more than going

@@ -259,7 +259,8 @@ class Evening:
         "today?", "tomorrow", "slots",
         "days=answers(date verdict held_by~ reason! best_start chance:3 chance_dry:3)",
         "blocks", "basis=first.decision.basis", "skip=first.decision.skip",
-        "plan=first.decision.plan", "chance_known", "chance_from=site.learned", "cautions!",
+        "plan=first.decision.plan", "chance_known", "chance_from=site.learned",
+        "in_doubt=site.in_doubt", "cautions!",
     )  # fmt: skip
 
     site: Site

@@ -22,6 +22,7 @@ from spraywindow.jobs.slots.words import (
     blocks_line,
     chance_words,
     closing_words,
+    doubt_lines,
     opening_words,
     rounds_line,
 )
@@ -146,6 +147,7 @@ def _description(slot: Slot, evening: Evening) -> str:
             f"{slot.dry_h_after:.0f} h without rain known after it.",
             f"{blocks_line(evening.blocks)}.",
             *([f"{rounds}."] if (rounds := rounds_line(evening)) else []),
+            *(f"{line}." for line in doubt_lines(evening.site)),
             f"As of {evening.now:%Y-%m-%d %H:%M}. {source_line(evening.source)}.",
             LABEL,
         ]

@@ -123,6 +123,7 @@ def _evenings(call: Call, material: str | None) -> list[Evening]:
     if material:
         call.site.material(material)  # an unknown one is refused before anything is fetched
     site = call.with_winters(call.site)
+    site = call.with_doubts(site, call.weather)
     return tonight(site, call.weather, call.now, material, winters=call.told_winters)
 
 

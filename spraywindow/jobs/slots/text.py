@@ -12,6 +12,7 @@ from spraywindow.jobs.slots.words import (
     closes_words,
     decision_line,
     dew_line,
+    doubt_lines,
     headline,
     how_known,
     limit_words,
@@ -38,6 +39,7 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     lines = [paragraph(f"{blocks_line(evening.blocks)}.")]
     if rounds := rounds_line(evening):
         lines.append(paragraph(f"{rounds}."))
+    lines += [paragraph(f"{line}.") for line in doubt_lines(evening.site)]
     if dew := dew_line(evening):
         lines.append(paragraph(f"{dew}."))
     lines += [paragraph(f"{line}.") for line in untold_lines(evening)]

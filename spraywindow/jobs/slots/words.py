@@ -21,7 +21,7 @@ from spraywindow.show import (
     reason_words,
     shown,
 )
-from spraywindow.site import BlockState
+from spraywindow.site import BlockState, Doubt, Site
 from spraywindow.spray import (
     CATALOGUE,
     FAR_END,
@@ -252,12 +252,29 @@ def rounds_line(evening: Evening) -> str:
         return ""
     number = program.materials.index(name)
     entry = program.entries[number]
-    done = f"{entry.rounds_done:g} of {entry.rounds} rounds of {name} done"
+    done = f"{round(entry.rounds_done, 2):g} of {entry.rounds} rounds of {name} done"
     if entry.days_done:
         done += f", the last on {day_words(entry.days_done[-1])}"
     if entry.days_unfinished:
         return f"{done}; the next visit finishes the round begun, on the trees left out"
     return done if program.visits_allowed[number] else f"{done}: no round is owed"
+
+
+def doubt_words(doubt: Doubt, system: System) -> str:
+    """Which round is in doubt, why, and how to say what became of it."""
+    round_ = f"{doubt.material} of {day_words(doubt.date)} (entry {doubt.entry})"
+    return f"in doubt: {round_}, {reason_words(doubt.reason, system)}; {doubt_cure(doubt)}"
+
+
+def doubt_lines(site: Site) -> list[str]:
+    """The site's rounds in doubt, a sentence each."""
+    return [f"I{doubt_words(each, site.units)[1:]}" for each in site.in_doubt]
+
+
+def doubt_cure(doubt: Doubt) -> str:
+    """How a round comes out of doubt."""
+    command = f"`spraywindow log failed {doubt.entry}`"
+    return f"it counts as made; mark it: {command}, or with --held"
 
 
 def cautions(evening: Evening) -> list[str]:

@@ -30,7 +30,7 @@ from spraywindow.jobs.slots import (
 )
 from spraywindow.jobs.visits.route import CrewDay, Job, Route, exchanged_routes, route_of, timed
 from spraywindow.reasons import Reason
-from spraywindow.site import Site, in_season, refuse_future
+from spraywindow.site import Doubt, Site, in_season, refuse_future
 from spraywindow.spray import Slot
 from spraywindow.weather import Array
 
@@ -160,7 +160,7 @@ class Visits:
     json_keys: ClassVar = (
         "now", "date=day", "stops", "left_out=all_left_out", "choices=every_choice",
         "drive_min=route.drive_min:1", "worth=route.worth", "route(proven way)", "driving",
-        "cautions!",
+        "in_doubt", "cautions!",
     )  # fmt: skip
 
     sites: tuple[Site, ...]
@@ -201,6 +201,11 @@ class Visits:
     def every_choice(self) -> tuple[Choice, ...]:
         """The choices of all sites."""
         return tuple(choice for several in self.choices for choice in several)
+
+    @property
+    def in_doubt(self) -> tuple[Doubt, ...]:
+        """The rounds in doubt of all sites."""
+        return tuple(doubt for site in self.sites for doubt in site.in_doubt)
 
     def at(self, minutes: float, site: int) -> pd.Timestamp:
         """A moment of the route in a site's time."""

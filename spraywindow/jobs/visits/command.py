@@ -119,7 +119,7 @@ def with_weather(
         with unread.name(call.bare_site.name):
             site = call.site if records else call.bare_site
             table = call.weather if shared is None else shared
-            sites.append(site)
+            sites.append(call.with_doubts(site, table) if records else site)
             tables.append(table)
     if not sites:
         unread.refuse()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from spraywindow.days import day_words
 from spraywindow.jobs.slots import (
     chance_words,
+    doubt_words,
     later_words,
     more_words,
     reason,
@@ -49,6 +50,12 @@ def visits_text(visits: Visits) -> str:
         parts.append("\n".join(
             paragraph(f"Left out, {each.site}: {left_out_reason(each)}.") for each in left_out
         ))  # fmt: skip
+    if doubts := [
+        paragraph(f"{site.name}, {doubt_words(doubt, site.units)}.")
+        for site in visits.sites
+        for doubt in site.in_doubt
+    ]:
+        parts.append("\n".join(doubts))
     parts.append(_prizes_text(visits))
     sources = dict.fromkeys(source_line(choice.evening.source) for choice in visits.every_choice)
     foot = [paragraph(f"Round: {route_words(visits)}.")] if stops else []

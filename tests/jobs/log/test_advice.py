@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from spraywindow.jobs.log.advice import after_rain, residue_share
+from spraywindow.record.after_rain import after_rain, residue_share
 from spraywindow.record.entry import Application
 from spraywindow.record.weather_then import came, extremes_between, rain_between, with_weather
 from spraywindow.spray.catalogue import CATALOGUE, COPPER, OIL
