@@ -82,7 +82,7 @@ class Terms:
         return cls(priority, shares[0], shares[1], nearness, visit)
 
     @classmethod
-    def usual(cls, program: Program, materials: Sequence[Material], *, visit: float = 0.0) -> Terms:
+    def usual(cls, program: Program, materials: Sequence[Material]) -> Terms:
         """Terms of a program with these materials, in its order.
 
         Of the rounds that do not hold, as many are washed off as the hours until the material is
@@ -93,7 +93,7 @@ class Terms:
             min(each.rainfast.hours / each.dry_spell_h, 1.0) if each.dry_spell_h else 1.0
             for each in materials
         ]
-        return cls.of(program, owed_again=shares, visit=visit)
+        return cls.of(program, owed_again=shares, visit=program.visit_worth)
 
 
 @dataclass(frozen=True, eq=False)

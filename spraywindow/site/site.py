@@ -61,8 +61,6 @@ class Site:
     people : int
     job_h : float
         The crew, and how long its job takes [h].
-    visit_worth : float
-        What a visit costs, in rounds that hold.
     blocks : tuple of Block
     dates : SeasonFields
         The dormant season's dates, as far as they are known.
@@ -89,7 +87,6 @@ class Site:
     access: Access
     people: int
     job_h: float
-    visit_worth: float
     blocks: tuple[Block, ...]
     dates: SeasonFields
     program: Program
@@ -148,7 +145,7 @@ class SiteFields(Table):
                     got=f"{self.crew.job:g} h",
                 )
         materials = {**CATALOGUE, **build_materials(self.materials)}
-        program = build_program(self.program, materials)
+        program = replace(build_program(self.program, materials), visit_worth=self.crew.visit_worth)
         refuse_beyond_maxima(program, at.latitude)
         return Site(
             name=self.name,
@@ -166,7 +163,6 @@ class SiteFields(Table):
             access=Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed)),
             people=self.crew.people,
             job_h=self.crew.job,
-            visit_worth=self.crew.visit_worth,
             blocks=self.blocks,
             dates=self.season,
             program=program,

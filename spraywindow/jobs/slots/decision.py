@@ -83,9 +83,8 @@ def decide(
         said = _verdict([_answer(evenings[0], first)])
         return Decision(first, said, None, (), (), None, None, None, None, 0, beyond.basis, False)
     terms = Terms.usual(
-        program, [by_name[n].material if n in by_name else site.material(n) for n in names],
-        visit=site.visit_worth,
-    )  # fmt: skip
+        program, [by_name[n].material if n in by_name else site.material(n) for n in names]
+    )
     known = _known(by_name, names, first, beyond)
     days = max((beyond.last - first).days + 1, len(known))
     moves = program_moves(program, days, terms)
