@@ -38,7 +38,7 @@ def test_json_keys_are_stable(sites: list[Path], weather: Path) -> None:
     answer = said.answer
     assert set(answer) == {
         "now", "date", "stops", "left_out", "choices", "drive_min", "worth", "route",
-        "driving", "cautions",
+        "driving", "crew_share", "cautions",
     }  # fmt: skip
     assert answer["route"] == {"proven": True, "way": "exact"}
     assert set(answer["stops"][0]) == {
