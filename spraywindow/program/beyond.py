@@ -103,8 +103,9 @@ class Beyond:
             evening = worth(known, np.broadcast_to(value[row + 1][:, None], columns), moves, terms,
                             beside)  # fmt: skip
             later = np.broadcast_to(finish[:, None], columns)
-            then = evening.expected(0, evening.chosen(), later).sum(axis=1)
-            finish = (then + (~open_to).sum() * finish[moves.rest]) / len(open_to)
+            then = evening.expected(0, evening.chosen(), later).sum(axis=1) * terms.served
+            stays = len(open_to) - terms.served * open_to.sum()
+            finish = (then + stays * finish[moves.rest]) / len(open_to)
         return value[0], finish
 
 

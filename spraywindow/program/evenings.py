@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from spraywindow.program.states import Integers
 from spraywindow.program.targets import Nearness
-from spraywindow.program.worth import Moves, Terms, Worth, climate_value, worth
+from spraywindow.program.worth import Moves, Terms, Worth, best_of, climate_value, worth
 
 Floats = npt.NDArray[np.float64]
 
@@ -26,13 +26,25 @@ class Decided:
     ----------
     visits : int8 array [day, state, winter]
         Visit chosen in each state, on the evening before each day.
+    prizes : float32 array [day, state, winter]
+        What it costs to let the day pass instead, in expected effective rounds; 0 without a visit.
     beyond : array [day + 1, state, winter]
         What each state is worth by the other winters.
     """
 
     moves: Moves
     visits: npt.NDArray[np.int8]
+    prizes: npt.NDArray[np.float32]
     beyond: Floats
+
+    def after(self, lost: npt.NDArray[np.bool_]) -> Integers:
+        """State on the morning after each day's visit, [day, state, winter].
+
+        `lost` [day, material, winter] is as for `follow`.
+        """
+        states = np.arange(self.moves.count)[:, None]
+        each = zip(self.visits.astype(np.int64), lost, strict=True)
+        return np.stack([self.moves.after(visits, states, gone[:, None]) for visits, gone in each])
 
     def follow(
         self, starts: npt.ArrayLike, lost: npt.NDArray[np.bool_] | None = None
@@ -191,6 +203,8 @@ def decide_evenings(
     by_winter = np.ascontiguousarray(np.moveaxis(beyond, 2, 0))
     share = np.where(np.eye(winters, dtype=bool), 0.0, 1.0 / max(winters - 1, 1))
     visits = np.full((days, moves.count, winters), len(moves.outcomes), dtype=np.int8)
+    prizes = np.zeros(visits.shape, dtype=np.float32)
+    every = np.arange(moves.count)[:, None]
     for day in range(days):
         last = min(days, day + mornings)
         ahead = np.arange(day, last)[:, None, None]
@@ -201,9 +215,13 @@ def decide_evenings(
         later = _beyond(by_winter, last + days - 1 - ends_then, ends_then - past.ends, share)
         later = np.where(ends_then >= last, later, 0.0)
         nearness = None if near is None else near.ahead(day, last)
-        visits[day] = worth(known, later, moves, terms, nearness).chosen()
+        of_visits = worth(known, later, moves, terms, nearness).of_visits(0, every)
+        visits[day] = best_of(of_visits)
+        prizes[day] = np.maximum(of_visits[:-1].max(axis=0) - of_visits[-1], 0.0)
     left = moves.states.left_of_visits(last_day_actual, days)
-    return Decided(moves, np.take_along_axis(left, visits.astype(np.int64), axis=1), beyond)
+    visits = np.take_along_axis(left, visits.astype(np.int64), axis=1)
+    prizes[visits == len(moves.outcomes)] = 0.0
+    return Decided(moves, visits, prizes, beyond)
 
 
 def _beyond(values: Floats, rows: Integers, wrong_d: Integers, share: Floats) -> Floats:

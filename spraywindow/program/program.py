@@ -106,6 +106,8 @@ class Program:
         Other least days between two named materials, both ways: ("oil", "lime sulfur", 30).
     metallic_copper_maximum_kg_ha : float, optional
         Most metallic copper in the season, all materials together [kg/ha].
+    visit_worth : float
+        What a visit costs, in rounds that hold.
 
     Raises
     ------
@@ -118,6 +120,7 @@ class Program:
     tank_mixes: tuple[tuple[str, ...], ...] = ()
     apart: tuple[tuple[str, str, int], ...] = ()
     metallic_copper_maximum_kg_ha: float | None = None
+    visit_worth: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("entries", "tank_mixes", "apart"):

@@ -15,7 +15,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain, combinations
 
 import numpy as np
@@ -53,6 +53,9 @@ class Terms:
         What a round made at its stage counts more than one far from it.
     visit : float
         What a visit costs, in rounds.
+    served : float
+        Share of the mornings after the first on which the crew is free to come; 1 for a crew
+        that serves nobody else.
     """
 
     priority: Floats
@@ -60,6 +63,7 @@ class Terms:
     owed_again: Floats
     nearness: float = NEARNESS_WEIGHT
     visit: float = 0.0
+    served: float = 1.0
 
     @classmethod
     def of(
@@ -82,7 +86,9 @@ class Terms:
         return cls(priority, shares[0], shares[1], nearness, visit)
 
     @classmethod
-    def usual(cls, program: Program, materials: Sequence[Material], *, visit: float = 0.0) -> Terms:
+    def usual(
+        cls, program: Program, materials: Sequence[Material], *, served: float = 1.0
+    ) -> Terms:
         """Terms of a program with these materials, in its order.
 
         Of the rounds that do not hold, as many are washed off as the hours until the material is
@@ -93,7 +99,8 @@ class Terms:
             min(each.rainfast.hours / each.dry_spell_h, 1.0) if each.dry_spell_h else 1.0
             for each in materials
         ]
-        return cls.of(program, owed_again=shares, visit=visit)
+        terms = cls.of(program, owed_again=shares, visit=program.visit_worth)
+        return replace(terms, served=served)
 
 
 @dataclass(frozen=True, eq=False)
@@ -323,7 +330,7 @@ def climate_value(
     -----
     ``V_d(s) = mean over the winters of max over visits a of (gain_d(a) + E V_d+1(s after a))``:
     each evening offers what one of the winters offered on its day, and is known before it is
-    answered.
+    answered. Where the crew is not free, nothing is done.
     """
     told = np.asarray(offers, dtype=float)
     days, _, winters = told.shape
@@ -356,7 +363,7 @@ def climate_value(
             more[before] = np.maximum(more[before], act)
         if leave_each_out:
             more[:, own[offered], np.arange(len(offered))] = 0.0
-        here += more.sum(axis=2) / of
+        here += terms.served * more.sum(axis=2) / of
     return values if leave_each_out else values[..., 0]
 
 
@@ -482,7 +489,8 @@ def worth(
 
     Notes
     -----
-    ``V_k(s) = max over visits a of (gain_k(a) + E V_k+1(s after a))``.
+    ``V_k(s) = max over visits a of (gain_k(a) + E V_k+1(s after a))``; after the first morning
+    only where the crew is free.
     """
     told = np.asarray(known, dtype=float)
     stakes = visit_stakes(told, moves, terms, nearness)
@@ -492,6 +500,7 @@ def worth(
     for morning in range(len(told) - 1, -1, -1):
         later, here = values[morning + 1], values[morning]
         np.take(later, moves.rest, axis=0, out=here, mode="clip")
+        none = here.copy() if morning and terms.served < 1 else None
         for each, (before, afters) in zip(stakes, steps, strict=True):
             gain = each.gain[morning]
             if not (gain > -np.inf).any():
@@ -501,4 +510,6 @@ def worth(
                 for after, part in zip(afters, each.chance[:, morning], strict=True)
             )
             here[before] = np.maximum(here[before], act)
+        if none is not None:
+            here[:] = none + terms.served * (here - none)
     return Worth(moves, values, stakes)

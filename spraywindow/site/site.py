@@ -62,8 +62,6 @@ class Site:
     people : int
     job_h : float
         The crew, and how long its job takes [h].
-    visit_worth : float
-        What a visit costs, in rounds that hold.
     blocks : tuple of Block
     dates : SeasonFields
         The dormant season's dates, as far as they are known.
@@ -92,7 +90,6 @@ class Site:
     access: Access
     people: int
     job_h: float
-    visit_worth: float
     blocks: tuple[Block, ...]
     dates: SeasonFields
     program: Program
@@ -145,7 +142,7 @@ class SiteFields(Table):
         access = Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed))
         refuse_long_job(self.crew.job, access)
         materials = {**CATALOGUE, **build_materials(self.materials)}
-        program = build_program(self.program, materials)
+        program = replace(build_program(self.program, materials), visit_worth=self.crew.visit_worth)
         refuse_beyond_maxima(program, at.latitude)
         return Site(
             name=self.name,
@@ -163,7 +160,6 @@ class SiteFields(Table):
             access=access,
             people=self.crew.people,
             job_h=self.crew.job,
-            visit_worth=self.crew.visit_worth,
             blocks=self.blocks,
             dates=self.season,
             program=program,

@@ -3,12 +3,12 @@
 from .copper import copper_residue as copper_residue  # Share left after so much rain
 from .easing import DRY_SPELLS_H as DRY_SPELLS_H  # Dry spells that are tried [h]
 from .evenings import FEWEST_WINTERS as FEWEST_WINTERS  # Fewest that bear a chance out
+from .evenings import by_advice as by_advice  # What each evening of past winters decides
 from .evenings import winters_beyond as winters_beyond  # What past winters offer later on
 from .other_rules import AFTER_H as AFTER_H  # Hours after a round looked at [h]
 from .other_rules import CAUSES as CAUSES  # Why a round was outside the limits
 from .outlook import FEWEST_FOR_START as FEWEST_FOR_START  # Fewest winters for a latest start
 from .outlook import FIVE_WEEKS_D as FIVE_WEEKS_D  # Five weeks [days]
-from .outlook import WEEK_D as WEEK_D  # A week [days]
 from .outlook import SeasonOutlook as SeasonOutlook  # The feasibility report for one group of trees
 from .outlook import Span as Span  # How many days the rounds owed take
 from .outlook import program_span as program_span  # Days a program takes in winters
@@ -16,6 +16,7 @@ from .outlook import season_outlook as season_outlook  # Report whether a progra
 from .past import PastWinters as PastWinters  # What past winters hold
 from .past import past_flowering as past_flowering  # When the trees flower, by past winters
 from .past import past_season as past_season  # Put past winters side by side
+from .replays import WEEK_D as WEEK_D  # A week [days]
 from .replays import ErrorModel as ErrorModel  # The coming days with errors of the usual size
 from .replays import ForecastReplay as ForecastReplay  # Forecasts as they were or might be
 from .replays import Foresight as Foresight  # The coming days as they turned out

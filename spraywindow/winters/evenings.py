@@ -384,6 +384,43 @@ def mornings_told(replay: ForecastReplay, materials: Sequence[Material]) -> int:
     return mornings
 
 
+def by_advice(
+    season: PastWinters,
+    weather: pd.DataFrame,
+    place: Place,
+    program: Program,
+    served: Sequence[float] = (1.0,),
+) -> tuple[list[Decided], NDArray[np.bool_]]:
+    """What each evening of past winters decides, by a week's forecast with errors of usual size.
+
+    Parameters
+    ----------
+    season : PastWinters
+    weather : DataFrame
+        The checked record behind it.
+    place, program
+        The site's.
+    served : sequence of float
+        Shares of the mornings on which the crew is free for the site.
+
+    Returns
+    -------
+    decided : list of Decided
+        One a share.
+    lost : bool array [day, material, winter]
+        Where a round made as advised is washed off and owed again.
+    """
+    model = ErrorModel.of_a_week(season.materials)
+    mornings = mornings_told(model, season.materials)
+    (seen,) = seen_mornings(season, weather, place, [model], mornings)
+    found = [
+        decided(season, program, seen.chances,
+                Terms.usual(program, season.materials, served=share))
+        for share in served
+    ]  # fmt: skip
+    return found, washed_off(season, seen.starts)
+
+
 def decided(
     season: PastWinters,
     program: Program,

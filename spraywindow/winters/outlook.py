@@ -39,13 +39,12 @@ from spraywindow.winters.evenings import (
 from spraywindow.winters.leaf_curl import MOST_ROUNDS, CurlCover, curl_cover
 from spraywindow.winters.other_rules import most_effective, outcomes_after, washed_off
 from spraywindow.winters.past import PastWinters, past_season, within
-from spraywindow.winters.replays import ErrorModel
+from spraywindow.winters.replays import WEEK_D, ErrorModel
 from spraywindow.winters.share import Share, mean_known
 from spraywindow.winters.what_if import Change, Course, Way, WhatIf, course, seen_ways, what_if
 
 FEWEST_FOR_START = 10
 """A latest start is given from so many winters on."""
-WEEK_D = 7
 
 
 @dataclass(frozen=True)
@@ -250,8 +249,7 @@ def season_outlook(
     owed = np.array(program.visits_allowed)
     table = check_hourly(weather)
     in_front = None if forecast is None else check_hourly(forecast)
-    longest_d = int(np.ceil(max(material.dry_spell_h for material in season.materials) / 24.0))
-    model = ErrorModel(days=max(WEEK_D, longest_d + 1))
+    model = ErrorModel.of_a_week(season.materials)
     mornings = mornings_told(model, season.materials)
     # all that is tried at once: what an evening knew is shared
     own, changes = Way.of(season), [*asked, *tried]

@@ -7,7 +7,7 @@ forecasts come from a source that satisfies the same interface.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
@@ -15,10 +15,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from spraywindow.spray import USUAL_ERRORS
+from spraywindow.spray import USUAL_ERRORS, Material
 from spraywindow.weather import PERIOD_COLUMNS, Array
 
 Integers = NDArray[np.int64]
+
+WEEK_D = 7
 
 
 class ForecastReplay(Protocol):
@@ -149,8 +151,14 @@ class ErrorModel:
 
     seed: int = 1
     scale: float = 1.0
-    days: int = 7
+    days: int = WEEK_D
     wrong_blocks: bool = False
+
+    @classmethod
+    def of_a_week(cls, materials: Sequence[Material]) -> ErrorModel:
+        """A week ahead, or as far as the dry hours wanted after tomorrow's job."""
+        longest_d = int(np.ceil(max(material.dry_spell_h for material in materials) / 24.0))
+        return cls(days=max(WEEK_D, longest_d + 1))
 
     @property
     def name(self) -> str:

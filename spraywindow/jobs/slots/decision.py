@@ -50,6 +50,7 @@ def decide(
     *,
     day: dt.date | None = None,
     only: str | None = None,
+    served: float = 1.0,
 ) -> Decision:
     """Decide on one morning of a site.
 
@@ -64,6 +65,8 @@ def decide(
         Default: that of the evenings' first answer.
     only : str, optional
         Nothing but this material may go out on that morning.
+    served : float
+        Share of the later mornings on which the crew is free for this site.
 
     Notes
     -----
@@ -84,7 +87,7 @@ def decide(
         return Decision(first, said, None, (), (), None, None, None, None, 0, beyond.basis, False)
     terms = Terms.usual(
         program, [by_name[n].material if n in by_name else site.material(n) for n in names],
-        visit=site.visit_worth,
+        served=served,
     )  # fmt: skip
     known = _known(by_name, names, first, beyond)
     days = max((beyond.last - first).days + 1, len(known))
@@ -125,7 +128,7 @@ def decide(
     members = tuple(names[number] for number in moves.states.visits[visit])
     slots = tuple(slot for slot in (_answer(by_name[m], first).slot for m in members) if slot)
     advice = "either" if abs(now - waiting) < CLOSE else "spray" if now > waiting else "wait"
-    chances = None if finish is None else _finish(found, finish, visit)
+    chances = None if finish is None else _finish(found, finish, visit, served)
     skip = Skip(max(now - waiting, 0.0), *(chances or (None, None)))
     return Decision(
         first,
@@ -243,13 +246,14 @@ def _left(known: Array, beyond: Beyond, after: dt.date, columns: Sequence[int]) 
     return round(float((likely >= 0.5).sum() + later))
 
 
-def _finish(found: Worth, later: Array, visit: int) -> tuple[float, float]:
+def _finish(found: Worth, later: Array, visit: int, served: float) -> tuple[float, float]:
     """Chance to finish the program after a visit on the first morning, and after none."""
     chance = later[:, None]
     everyone = np.arange(found.moves.count)[:, None]
     for morning in range(len(found.values) - 2, 0, -1):
         chosen = best_of(found.of_visits(morning, everyone))
-        chance = found.expected(morning, chosen, chance)
+        idle = chance[found.moves.rest]
+        chance = idle + served * (found.expected(morning, chosen, chance) - idle)
     went = np.full((found.moves.count, 1), visit)
     now = found.expected(0, went, chance)[0, 0]
     return float(now), float(chance[found.moves.rest[0], 0])

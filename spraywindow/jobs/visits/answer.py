@@ -1,9 +1,9 @@
 """One morning, many sites: where one crew goes, in which order, with which material, and why.
 
-Urgency is what a site owes over what its season still holds: rounds owed of a material, divided
-by the usable mornings known this week and those to be expected until the first flower. The
-route with the most urgency goes, and of equal ones that with the least driving. Every site that
-is not on it has its reason.
+A site's prize is what it costs to let the day pass there, by the decision of its evening. A later
+morning counts for it by the share of them on which the crew of all the sites is free. The route
+that is worth the most goes, and of equal ones that with the least driving. Every site that is not
+on it has its reason.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from spraywindow.jobs.slots import (
     urgency,
 )
 from spraywindow.jobs.visits.route import CrewDay, Job, Route, exchanged_routes, route_of, timed
+from spraywindow.program import Program
 from spraywindow.reasons import Reason
 from spraywindow.site import Doubt, Site, in_season, refuse_future
 from spraywindow.spray import Slot
@@ -148,19 +149,18 @@ class Visits:
         By site; empty where nothing is owed.
     left_out : mapping of int to str
         Site to the reason; empty where the weather's own answer says it.
-    winters : sequence of DataFrame or None, optional
-        Hourly record of past winters of each site; without one later mornings are taken as they
-        are at large.
     unread : sequence of (str, str)
         Name and reason of sites that could not even be read.
     driving : str
         Where the minutes of driving come from, in words.
+    crew_share : float
+        Share of the later mornings on which the crew is free for each of the sites.
     """
 
     json_keys: ClassVar = (
         "now", "date=day", "stops", "left_out=all_left_out", "choices=every_choice",
         "drive_min=route.drive_min:1", "worth=route.worth", "route(proven way)", "driving",
-        "in_doubt", "cautions!",
+        "in_doubt", "crew_share:2", "cautions!",
     )  # fmt: skip
 
     sites: tuple[Site, ...]
@@ -172,6 +172,7 @@ class Visits:
     left_out: Mapping[int, str]
     unread: Sequence[tuple[str, str]] = ()
     driving: str = ""
+    crew_share: float = 1.0
 
     @property
     def stops(self) -> tuple[PlannedStop, ...]:
@@ -224,6 +225,15 @@ class Visits:
         raise ValueError("a job of another plan")
 
 
+VISITS_A_DAY = 2
+"""Sites that one crew serves on a good day; P."""
+
+
+def served_share(visits_a_day: int, sites: int) -> float:
+    """Share of the mornings on which a crew that so many sites want is free for each of them."""
+    return min(visits_a_day / max(sites, 1), 1.0)
+
+
 def plan_visits(
     sites: Sequence[Site],
     weathers: Sequence[pd.DataFrame],
@@ -233,6 +243,7 @@ def plan_visits(
     home: int | None = None,
     leave_h: float | None = None,
     usual_share: float | None = None,
+    visits_a_day: int = VISITS_A_DAY,
     winters: Sequence[pd.DataFrame | None] = (),
     unread: Sequence[tuple[str, str]] = (),
     driving: str = "",
@@ -258,6 +269,12 @@ def plan_visits(
     usual_share : float, optional
         Share of later mornings that are usable [0-1], for every material; default: `USUAL_SHARE`
         or `USUAL_SHARE_SHORT`.
+    visits_a_day : int
+        Sites that the crew serves on a good day, from 1 on: of more sites, each counts on a later
+        morning only by the share on which the crew is free.
+    winters : sequence of DataFrame or None, optional
+        Hourly record of past winters of each site; without one later mornings are taken as they
+        are at large.
     unread : sequence of (str, str)
         Name and reason of sites that could not even be read.
     driving : str
@@ -273,11 +290,13 @@ def plan_visits(
     zero = pd.Timestamp(day, tz=sites[0].place.timezone)
     choices: list[tuple[Choice, ...]] = []
     left_out: dict[int, str] = {}
+    owing = sum(any(_in_season(site, now).visits_allowed) for site in sites)
+    crew_share = served_share(visits_a_day, owing)
     pasts = winters or [None] * len(sites)
     for number, (site, weather, past) in enumerate(zip(sites, weathers, pasts, strict=True)):
         several: tuple[Choice, ...] = ()
         try:
-            several = _choices(number, site, weather, now, day, usual_share, past)
+            several = _choices(number, site, weather, now, day, usual_share, past, crew_share)
         except SprayWindowError as error:
             left_out[number] = str(error)
         choices.append(several)
@@ -313,12 +332,16 @@ def plan_visits(
             left_out[number] = ""
     return Visits(
         tuple(sites), local, day, zero, route, tuple(choices), dict(sorted(left_out.items())),
-        unread, driving,
+        unread, driving, crew_share,
     )  # fmt: skip
 
 
+def _in_season(site: Site, now: pd.Timestamp) -> Program:
+    return in_season(site, now.tz_convert(site.place.timezone).date()).program
+
+
 def _nothing_owed(site: Site, now: pd.Timestamp) -> str:
-    program = in_season(site, now.tz_convert(site.place.timezone).date()).program
+    program = _in_season(site, now)
     done = not any(entry.rounds_owed for entry in program.entries)
     return "the program is done" if done else "the season's maxima allow no more"
 
@@ -339,6 +362,7 @@ def _choices(
     day: dt.date,
     share: float | None,
     winters: pd.DataFrame | None,
+    served: float,
 ) -> tuple[Choice, ...]:
     """What the site may get: a choice for each material that owes visits, the dearest first.
 
@@ -363,7 +387,7 @@ def _choices(
             ),
         )
         slots = tuple(slot for slot in tonight.slots if slot.start.date() == day)
-        decision = decide(evenings, beyond, day=day, only=tonight.material.name)
+        decision = decide(evenings, beyond, day=day, only=tonight.material.name, served=served)
         goes = answer.verdict == "go" and decision.advice in ("spray", "either")
         out.append(Choice(number, tonight, answer, slots if goes else (), urgent, decision))
     return tuple(sorted(out, key=lambda choice: -choice.prize))

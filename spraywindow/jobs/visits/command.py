@@ -175,7 +175,7 @@ def visits(
         bool, typer.Option("--book", help="The client book: past winters, who to promise what.")
     ] = False,
     visits_a_day: Annotated[
-        int, typer.Option(min=1, max=20, help="For the book: sites one crew serves on a good day.")
+        int, typer.Option(min=1, max=20, help="Sites that one crew serves on a good day.")
     ] = 2,
     now: NowOption = None,
     winters: PastOption = None,
@@ -217,6 +217,7 @@ def visits(
         home=None if home is None else len(the),
         leave_h=_clock(leave),
         usual_share=share,
+        visits_a_day=visits_a_day,
         winters=[past] * len(the),
         unread=tuple(unread.rows),
         driving=told,
@@ -306,7 +307,8 @@ def _clock(text: str | None) -> float | None:
 def _say_book(listed: Sequence[Call], unread: Unread, visits_a_day: int, *, json: bool) -> None:
     """Print the client book; every site must be there, since each bears on what all can have."""
     from spraywindow.errors import InputError
-    from spraywindow.jobs.visits.book import clients_of, make_book, site_season
+    from spraywindow.jobs.visits.answer import served_share
+    from spraywindow.jobs.visits.book import client_of, make_book
     from spraywindow.jobs.visits.text import BOOK_WORDS, book_text
     from spraywindow.show import to_json
 
@@ -319,13 +321,12 @@ def _say_book(listed: Sequence[Call], unread: Unread, visits_a_day: int, *, json
     else:
         sites, tables = with_weather(listed, unread)
     with progress("replaying past winters"):
-        seasons = []
+        clients, served = [], served_share(visits_a_day, len(sites))
         for site, table in zip(sites, tables, strict=True):
             with unread.name(site.name):
                 today = listed[0].now.tz_convert(site.place.timezone).date()
-                seasons.append(site_season(site, table, today))
+                clients.append(client_of(site, table, today, served))
         if unread.rows:
             unread.refuse()
-        clients, winters, left_out = clients_of(sites, seasons)
-        made = make_book(clients, winters, left_out, visits_a_day=visits_a_day)
+        made = make_book(clients, visits_a_day=visits_a_day)
     say(to_json(made, BOOK_WORDS) if json else book_text(made))

@@ -11,7 +11,7 @@ from spraywindow.jobs.slots import (
     reason,
     rounds_words,
 )
-from spraywindow.jobs.visits.answer import Choice, LeftOut, PlannedStop, Visits
+from spraywindow.jobs.visits.answer import Choice, LeftOut, PlannedStop, Visits, served_share
 from spraywindow.jobs.visits.book import Book
 from spraywindow.show import (
     FEW_WINTERS,
@@ -27,10 +27,11 @@ from spraywindow.winters import Share
 
 FEW = 10
 RULE = (
-    "Past winters as they came, without hindsight: on each day the crew serves up to {visits}, "
-    "the most urgent first (rounds owed over the usable mornings that the other winters still "
-    "had); equal ones in the order of the book. `season` plans a site's rounds further ahead and "
-    "may finish more winters. Driving, tank mixes and unfinished rounds are left out."
+    "Past winters as they came, without hindsight: each evening goes by a week's forecast with "
+    "errors of the usual size and, beyond it, by what the other winters offered. The crew serves "
+    "up to {visits} a day, where skipping costs the most first; equal ones in the order of the "
+    "book. {share}A round that is washed off is owed again. Driving and unfinished rounds are left "
+    "out."
 )
 
 
@@ -107,6 +108,11 @@ def _prizes_text(visits: Visits) -> str:
         f"{' and '.join(dict.fromkeys(c.decision.basis for c in visits.every_choice))}. The round "
         "that is worth most in all goes, and of equal ones that with the least driving."
     )
+    if visits.crew_share < 1:
+        note += (
+            " The sites share the crew: a later morning counts for each with "
+            f"{100 * visits.crew_share:.0f} %."
+        )
     if any(choice.urgency.assumed for choice in visits.every_choice):
         note += " * assumed, mild winters: write usual_first_flower in the site file."
     table = table_text(head, rows, right=(2, 3, 4, 6))
@@ -162,7 +168,11 @@ VISITS_WORDS: Words = {
 def rule_words(book: Book) -> str:
     """The rule of the replay, in a sentence."""
     many = book.visits_a_day
-    return RULE.format(visits=f"{many} sites" if many > 1 else "one site")
+    share = served_share(many, len(book.promises))
+    counts = f"Each counts on the crew on {100 * share:.0f} % of its later mornings. "
+    return RULE.format(
+        visits=f"{many} sites" if many > 1 else "one site", share=counts if share < 1 else ""
+    )
 
 
 def book_cautions(book: Book) -> list[str]:

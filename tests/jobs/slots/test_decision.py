@@ -98,7 +98,12 @@ def test_only_a_go_morning_is_sprayed(evenings: list[Evening], at_large: Beyond)
 def test_a_visit_that_costs_more_than_a_round_is_never_made(
     evenings: list[Evening], at_large: Beyond
 ) -> None:
-    dear = [replace(each, site=replace(each.site, visit_worth=1.5)) for each in evenings]
+    dear = [
+        replace(each, site=replace(
+            each.site, program=replace(each.site.program, visit_worth=1.5)
+        ))
+        for each in evenings
+    ]  # fmt: skip
     found = decide(with_chance(dear, 1.0), at_large)
     assert found.advice == "wait"
     assert found.wait_for is None

@@ -38,7 +38,7 @@ def test_json_keys_are_stable(sites: list[Path], weather: Path) -> None:
     answer = said.answer
     assert set(answer) == {
         "now", "date", "stops", "left_out", "choices", "drive_min", "worth", "route",
-        "driving", "in_doubt", "cautions",
+        "driving", "in_doubt", "crew_share", "cautions",
     }  # fmt: skip
     assert answer["route"] == {"proven": True, "way": "exact"}
     assert set(answer["stops"][0]) == {
@@ -205,6 +205,28 @@ def test_the_book_of_the_demo_winters(sites: list[Path], few_winters: Path) -> N
     text = command(*ask).out
     assert max(map(len, text.splitlines())) <= 80
     assert "without hindsight" in " ".join(text.split())
+    assert "counts on the crew" not in text  # two sites, two visits a day
+    shared = command(*ask, "--visits-a-day", "1").out
+    assert "Each counts on the crew on 50 % of its later mornings" in " ".join(shared.split())
+
+
+def test_alone_in_the_book_is_the_season_as_it_comes(sites: list[Path], few_winters: Path) -> None:
+    at = ("--weather", few_winters, "--now", "2025-11-10 18:00", "--json")
+    clients = command("visits", *sites, "--book", *at).answer["clients"]
+    for site, client in zip(sites, clients, strict=True):
+        season = command("season", "--site", site, *at).answer
+        assert client["alone"] == pytest.approx(season["finish"]["as_it_comes"], abs=1e-3)
+
+
+def test_who_shares_a_crew_waits_less(sites: list[Path], weather: Path) -> None:
+    # no outside source: a better morning that the crew may spend elsewhere is worth less
+    ask = ("visits", *sites, "--weather", weather, *EVENING)
+    own, shared = (command(*ask, "--visits-a-day", n, "--json").answer for n in ("2", "1"))
+    assert (own["crew_share"], shared["crew_share"]) == (1, 0.5)
+    for ours, theirs in zip(own["choices"], shared["choices"], strict=True):
+        assert theirs["worth_waiting"] < ours["worth_waiting"]
+    text = " ".join(command(*ask, "--visits-a-day", "1").out.split())
+    assert "The sites share the crew: a later morning counts for each with 50 %" in text
 
 
 @pytest.mark.parametrize(
