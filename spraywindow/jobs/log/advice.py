@@ -37,6 +37,7 @@ from spraywindow.show import LABEL, System, Words, paragraph, reason_words, sour
 from spraywindow.site import Site, in_season, next_day, season_start, wanted_days
 from spraywindow.spray import Material, Rainfast, general_material
 from spraywindow.weather import MEASURABLE_MM, WeatherSource, weather_source
+from spraywindow.winters import copper_residue
 
 DRIZZLE_MM = 2.0
 """Rain that the wanted hours may bring in all, as before the round; P [mm]."""
@@ -63,17 +64,6 @@ class Advice:
     rain_wanted_mm: tuple[float, float | None]
     rain_since_mm: tuple[float, float | None]
     residue_share: tuple[float, float] | None
-
-
-def residue_share(rain_mm: float) -> float:
-    """Give the share of copper left after rain [mm]: half goes with each 25 mm [1].
-
-    Examples
-    --------
-    >>> residue_share(25.0)
-    0.5
-    """
-    return float(0.5 ** (rain_mm / COPPER_HALF_MM))
 
 
 def after_rain(
@@ -120,7 +110,7 @@ def after_rain(
         reason = Reason("{} fell within the {} minimum of {} h", told)
     elif copper and since[0] >= COPPER_HALF_MM:
         rain = Amount(since[0], "mm", decimals=0)
-        reason = Reason(WASHED, (rain, f"{residue_share(since[0]):.0%}"))
+        reason = Reason(WASHED, (rain, f"{float(copper_residue(since[0])):.0%}"))
     elif verdict == "inspect":
         reason = Reason("{} fell within the {} h wanted", (_mm(wanted[0]), f"{wanted_h:g}"))
     else:
@@ -134,7 +124,7 @@ def after_rain(
         _told(needed),
         _told(wanted),
         _told(since),
-        (residue_share(since[1]), residue_share(since[0])) if copper else None,
+        (float(copper_residue(since[1])), float(copper_residue(since[0]))) if copper else None,
     )
 
 
@@ -386,9 +376,7 @@ def _round_text(each: RoundAdvice, now: pd.Timestamp, units: System, *, ends: bo
     ]
     share = each.advice.residue_share
     if share is not None and reason.sentence != WASHED:
-        low, high = (round(100 * value) for value in share)
-        left = f"{high} %" if low == high else f"{low}-{high} %"
-        lines.append(paragraph(f"  About {left} of the copper is left, by the rain since."))
+        lines.append(paragraph(f"  The copper: {copper_share_words(share)}, by the rain since."))
     if each.until is not None:
         lines.append(paragraph(f"  Up to the next round, on {each.until.date()}."))
         return "\n".join(lines)
@@ -402,6 +390,16 @@ def _round_text(each: RoundAdvice, now: pd.Timestamp, units: System, *, ends: bo
         )
     lines += [paragraph(f"  {line}") for line in _following(each, now)] if ends else []
     return "\n".join(lines)
+
+
+def copper_share_words(share: tuple[float, float]) -> str:
+    """How much of a copper round is left, of its (least, most) share [0-1]."""
+    low, high = (round(100 * value) for value in share)
+    if (low, high) == (0, 100):
+        return "how much of it is left is not known"
+    if low == 0 < high:
+        return f"at most about {high} % of it is left"
+    return f"about {high if low == high else f'{low} to {high}'} % of it is left"
 
 
 def _following(each: RoundAdvice, now: pd.Timestamp) -> list[str]:
