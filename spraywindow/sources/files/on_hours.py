@@ -66,6 +66,45 @@ def instants(grid: Integers, at: Integers, values: Floats, steps: Integers | int
     return out
 
 
+RANGES: dict[str, tuple[str, str, float]] = {
+    "temp_c": ("temp_min_c", "temp_max_c", 0.2),
+    "wind_ms": ("wind_min_ms", "wind_max_ms", 0.2),
+}
+"""Where the lowest and the highest value between two readings go, and how far they may lie beyond
+both, for each hour from one to the other [K, m/s]. P: hourly records of two stations, thinned to 3
+and 6 h, then called 0.2-5 % of their go hours go wrongly; with lines alone 2-25 %."""
+
+
+def between(grid: Integers, at: Integers, values: Floats, told: Floats, beyond: float) -> Floats:
+    """Lowest and highest value of the hours between two readings, shape (2, hours).
+
+    Parameters
+    ----------
+    grid, at, values
+        As for `instants`.
+    told : array, shape (hours,)
+        What `instants` makes of them.
+    beyond : float
+        How far the values may lie beyond both readings, for each hour between them.
+
+    Returns
+    -------
+    array
+        NaN where a reading stands on the hour, or nothing is told.
+    """
+    out = np.full((2, grid.size), np.nan)
+    known = np.flatnonzero(~np.isnan(values))
+    times, numbers = at[known], values[known]
+    after = np.searchsorted(times, grid)  # (hours,)
+    inner = np.flatnonzero(~np.isnan(told) & (after > 0) & (after < times.size))
+    inner = inner[times[after[inner]] != grid[inner]]
+    left, right = after[inner] - 1, after[inner]
+    slack = beyond * (times[right] - times[left]) / HOUR
+    out[0, inner] = np.minimum(numbers[left], numbers[right]) - slack
+    out[1, inner] = np.maximum(numbers[left], numbers[right]) + slack
+    return out
+
+
 def directions(grid: Integers, at: Integers, degrees: Floats, steps: Integers | int) -> Floats:
     """Wind directions on the hours [deg], turned the short way; unknown between opposites."""
     radians = np.radians(degrees)
@@ -256,6 +295,7 @@ def on_hours(
             columns[key] = _over_time(rows.grid, key, periods[key], notes)
         else:
             columns[key] = _instant(rows, key, _blowing(key, readings))
+    _between_readings(rows, readings, columns)
     if usual_step(at) < HOUR:
         _within_hours(rows, readings, columns, notes)
     index = pd.DatetimeIndex(pd.to_datetime(rows.grid * 60, unit="s", utc=True), name="time")
@@ -350,6 +390,23 @@ def _rain(grid: Integers, periods: list[Lasting], notes: list[str]) -> dict[str,
     if np.isnan(totals).all():
         return {"rain_mm": rain}
     return {"rain_mm": rain, **dict(zip(PERIOD_COLUMNS, totals, strict=True))}
+
+
+def _between_readings(
+    rows: _Rows, readings: dict[str, list[Reading]], columns: dict[str, Floats]
+) -> None:
+    """Keep how far a value may lie from the line between two readings; what a file states holds."""
+    for key, (lowest, highest, beyond) in RANGES.items():
+        if key not in readings:
+            continue
+        ends = between(rows.grid, rows.at, readings[key][0].values, columns[key], beyond)
+        if np.isnan(ends).all():
+            continue
+        for name, values in zip((lowest, highest), ends, strict=True):
+            stated = columns.get(name, values)
+            columns[name] = np.where(np.isnan(stated), values, stated)
+    if "wind_min_ms" in columns:
+        columns["wind_min_ms"] = np.maximum(columns["wind_min_ms"], 0.0)
 
 
 def _within_hours(
