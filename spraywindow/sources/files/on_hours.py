@@ -27,7 +27,8 @@ from spraywindow.sources.files.steps import (
     step_notes,
     usual_step,
 )
-from spraywindow.weather import DIRECTED_MS, LONGEST_H, PERIOD_COLUMNS, RANGE_COLUMNS
+from spraywindow.sources.files.values import TRACE_MM
+from spraywindow.weather import COARSE, DIRECTED_MS, LONGEST_H, PERIOD_COLUMNS, RANGE_COLUMNS
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -379,17 +380,43 @@ def _over_time(grid: Integers, key: str, periods: list[Lasting], notes: list[str
 def _rain(grid: Integers, periods: list[Lasting], notes: list[str]) -> dict[str, Floats]:
     rain = np.full(grid.size, np.nan)
     totals = np.full((len(PERIOD_COLUMNS), grid.size), np.nan)
+    traced: list[tuple[Integers, int, Floats]] = []
     for length, start, values in periods:
+        least = np.where(values == TRACE_MM, 0.0, values)
         if length <= HOUR:
-            hourly = within_hour(grid, start, values, length, "total")
+            hourly = within_hour(grid, start, least, length, "total")
+            most = within_hour(grid, start, values, length, "total")
+            traces = np.flatnonzero(np.isnan(rain) & (most > hourly))
+            traced.append((traces, 1, most[traces]))
             rain = np.where(np.isnan(rain), hourly, rain)
         else:
-            first = (start - grid[0]) // HOUR
-            rain, totals, more = settle_totals(rain, totals, first, values, length // HOUR)
+            first, hours = (start - grid[0]) // HOUR, length // HOUR
+            rain, totals, more = settle_totals(rain, totals, first, least, hours)
+            traced.append((first[values == TRACE_MM], hours, values[values == TRACE_MM]))
             notes += more
+    for first, hours, most in traced:
+        _keep_traces(rain, totals, first, hours, most)
     if np.isnan(totals).all():
         return {"rain_mm": rain}
     return {"rain_mm": rain, **dict(zip(PERIOD_COLUMNS, totals, strict=True))}
+
+
+LONGEST_PERIOD_H = COARSE[PERIOD_COLUMNS[1]].high
+
+
+def _keep_traces(rain: Floats, totals: Floats, first: Integers, hours: int, most: Floats) -> None:
+    """Open dry hours for the traces that fell in them; others tell of rain as it is.
+
+    As a total of the most that the traces can be. Its length is given as an hour longer than it
+    is, so that no window holds it whole: the least of a trace is next to nothing.
+    """
+    for row, mm in zip(first.tolist(), most.tolist(), strict=True):
+        if np.any(rain[row : row + hours] > 0) or not np.isnan(totals[0, row : row + hours]).all():
+            continue  # that rain is what the total tells of
+        dry = row + np.flatnonzero(rain[row : row + hours] == 0.0)
+        rain[dry] = np.nan
+        longer = min(hours + 1.0, LONGEST_PERIOD_H)
+        totals[:, dry] = np.stack(np.broadcast_arrays(mm, longer, dry - row))
 
 
 def _between_readings(
