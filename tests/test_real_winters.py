@@ -125,5 +125,6 @@ def test_eight_rounds_in_five_weeks(built: PastWinters, table: pd.DataFrame) -> 
     assert outlook.finish_coming.n == span.in_five_weeks.n == 27
     print(f"five weeks hold eight rounds in {span.in_five_weeks}, a season in "
           f"{outlook.finish_coming}; it takes {span.median_days:.0f} days")  # fmt: skip
-    assert 0.3 < span.in_five_weeks.share < outlook.finish_coming.share
+    # between the readings of this 3-hourly record calm and frost stay open: the least it can be
+    assert 0.15 < span.in_five_weeks.share < outlook.finish_coming.share
     assert np.median(built.ending.actual.max(axis=0)) > 70

@@ -26,6 +26,7 @@ from spraywindow.record.weather_then import came, hours_passed, rain_between
 from spraywindow.site import Doubt, Site, season_start
 from spraywindow.spray import Material, Rainfast, general_material
 from spraywindow.weather import MEASURABLE_MM
+from spraywindow.winters import copper_residue
 
 DRIZZLE_MM = 2.0
 """Rain that the wanted hours may bring in all, as before the round; P [mm]."""
@@ -52,17 +53,6 @@ class Advice:
     rain_wanted_mm: tuple[float, float | None]
     rain_since_mm: tuple[float, float | None]
     residue_share: tuple[float, float] | None
-
-
-def residue_share(rain_mm: float) -> float:
-    """Give the share of copper left after rain [mm]: half goes with each 25 mm [1].
-
-    Examples
-    --------
-    >>> residue_share(25.0)
-    0.5
-    """
-    return float(0.5 ** (rain_mm / COPPER_HALF_MM))
 
 
 def after_rain(
@@ -105,7 +95,7 @@ def after_rain(
         reason = _washed_off(needed[0], rainfast)
     elif copper and since[0] >= COPPER_HALF_MM:
         rain = Amount(since[0], "mm", decimals=0)
-        reason = Reason(WASHED, (rain, f"{residue_share(since[0]):.0%}"))
+        reason = Reason(WASHED, (rain, f"{float(copper_residue(since[0])):.0%}"))
     elif verdict == "inspect":
         reason = Reason("{} fell within the {} h wanted", (_mm(wanted[0]), f"{wanted_h:g}"))
     else:
@@ -119,7 +109,7 @@ def after_rain(
         _told(needed),
         _told(wanted),
         _told(since),
-        (residue_share(since[1]), residue_share(since[0])) if copper else None,
+        (float(copper_residue(since[1])), float(copper_residue(since[0]))) if copper else None,
     )
 
 

@@ -10,6 +10,7 @@ from .changes import changed_site as changed_site  # With one key changed, to tr
 from .done import in_season as in_season  # The site with its program as of this season
 from .done import next_day as next_day  # First day that earlier sprays leave free
 from .done import refuse_future as refuse_future  # Refuse days done after today
+from .done import short_gaps as short_gaps  # Sprays closer to one than they may stand
 from .done import spacing_finding as spacing_finding  # Judge a day by the sprays before it
 from .done import sprays_done as sprays_done  # Every spray that a site file lists
 from .done import wanted_days as wanted_days  # Least days from spray to spray

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
+from spraywindow.days import day_words
 from spraywindow.errors import InputError, describe, one_line
 from spraywindow.reasons import NearDay, Reason
 from spraywindow.site.blocks import season_start
 from spraywindow.site.materials import days_apart
 from spraywindow.site.site import Site
-from spraywindow.spray import Finding, Material
+from spraywindow.spray import Finding, Material, general_material
 
 
 def in_season(site: Site, today: dt.date) -> Site:
@@ -108,6 +109,42 @@ def spacing_finding(site: Site, material: Material, day: dt.date) -> Finding:
     return Finding("no-go", Reason("{} went on {}: {} days {}, so from {} on", told))
 
 
-def next_day(site: Site, material: Material, day: dt.date) -> dt.date:
-    """The first day from `day` on that the sprays before it leave free."""
-    return max([day, *(gap.free for gap in _gaps(site, material) if gap.done <= day)])
+def next_day(
+    site: Site, material: Material, day: dt.date, *, done_to: dt.date | None = None
+) -> dt.date:
+    """The first day from `day` on that the sprays before it, or up to `done_to`, leave free."""
+    last = done_to or day
+    return max([day, *(gap.free for gap in _gaps(site, material) if gap.done <= last)])
+
+
+def short_gaps(
+    site: Site, name: str, day: dt.date, sprays: Iterable[tuple[str, dt.date]]
+) -> list[str]:
+    """Say which sprays of other materials stand closer to one of `name` on `day` than they may.
+
+    Parameters
+    ----------
+    site : Site
+        Its file's sprays count too.
+    name : str
+    day : date
+        Local.
+    sprays : iterable of tuple
+        Material and local day of what the record holds.
+    """
+    lines = []
+    done = {(other, date) for _, other, date in sprays_done(site)} | set(sprays)
+    for other, date in sorted(done, key=lambda spray: (spray[1], spray[0])):
+        mixed = date == day and any({name, other} <= set(m) for m in site.program.tank_mixes)
+        if other == name or mixed:
+            continue
+        (first, before), (second, after) = sorted([(date, other), (day, name)])
+        wanted = wanted_days(site, site.materials.get(after) or general_material(after), before)
+        days = (second - first).days
+        if days < wanted:
+            apart = "1 day" if days == 1 else f"{days} days"
+            lines.append(
+                f"{after} on {day_words(second)}, {before} on {day_words(first)}: {apart} apart, "
+                f"{wanted} asked for"
+            )
+    return lines

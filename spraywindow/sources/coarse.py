@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 ROUNDING_MM = 0.5
-"""A total may exceed the sum of its known hours by this much [mm]: six hours rounded to 0.1 mm
-or 0.01 in; P: common practice, no source."""
+"""A total that exceeds the shorter totals in it by no more than this [mm] contradicts none: six
+hours rounded to 0.1 mm or 0.01 in; P: common practice, no source."""
 LONGEST_TOTAL_H = 12
 """Rain totals over more hours than this stay unknown, unless they are zero."""
 LONGEST_PLAIN_STEP_H = 3
@@ -23,11 +23,12 @@ def settle_totals(
     """Bring rain totals over several hours to the hours whose own rain is not known.
 
     A total of zero settles all its hours. Hours that are known already count first: what is
-    left of the total belongs to the others (to the dry ones, where all are known and the total
-    is clearly more than their sum). Totals over more than `LONGEST_TOTAL_H` hours,
+    left of the total belongs to the others, to the dry ones where all are known, however little
+    it is: rounding may have hidden it. Totals over more than `LONGEST_TOTAL_H` hours,
     totals that overlap an earlier one, and totals smaller than the known hours in them leave
-    their hours unknown. One that is clearly more than what its hours and the earlier totals in
-    it hold leaves the dry ones and those of these totals unknown.
+    their hours unknown. One that exceeds what its hours and the earlier totals in it hold by
+    more than `ROUNDING_MM` leaves the dry ones and those of these totals unknown; by less, the
+    dry hours may hold it, and so may each of these totals.
 
     Parameters
     ----------
@@ -65,25 +66,28 @@ def settle_totals(
         # of each earlier total in it one hour; NaN where none tells of an hour
         one = np.unique(lacking - periods[2, lacking], return_index=True)[1]
         earlier = periods[0, lacking[one]]
-        if rest > ROUNDING_MM + earlier.sum():
-            # Hours said to be dry hide rain: they are known no longer.
-            rain[dry] = np.nan
-            lacking = np.concatenate([lacking, dry])
-            if earlier.size:
-                periods[:, lacking] = np.nan
+        beyond = round(rest - earlier.sum(), 6)
+        if beyond > 0 and earlier.size:
+            if beyond > ROUNDING_MM:
+                rain[dry], periods[:, lacking] = np.nan, np.nan
                 left_out += 1
                 continue
+            periods[0, lacking] += beyond
+            lacking, rest = dry, beyond
+        elif beyond > 0:
+            lacking, rest = dry, beyond  # hours said to be dry hide rain
         if not lacking.size:
             continue
-        start, count = int(lacking[0]), int(lacking.size)
-        parted = int(lacking[-1]) - start + 1 != count
-        if hours > LONGEST_TOTAL_H or parted or rest < 0 or not np.isnan(periods[1, lacking]).all():
+        long = hours > LONGEST_TOTAL_H and rest > ROUNDING_MM
+        if long or rest < 0 or not np.isnan(periods[1, lacking]).all():
             left_out += 1
-        elif count == 1 or rest == 0:
+            rain[lacking] = np.nan
+        elif lacking.size == 1 or rest == 0:
             rain[lacking] = rest
         else:
-            periods[:, lacking] = np.array(
-                [np.full(count, rest), np.full(count, count), np.arange(count)]
-            )
+            # numbered on through what parts them: each part may hold all of it, none surely does
+            number = lacking - lacking[0]
+            rain[lacking] = np.nan
+            periods[:, lacking] = np.stack(np.broadcast_arrays(rest, number[-1] + 1.0, number))
     notes = [f"{left_out} rain totals could not be used; their hours are unknown"] * bool(left_out)
     return rain, periods, notes

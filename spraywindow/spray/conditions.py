@@ -30,7 +30,7 @@ FORECAST_FROST_C = 1.5
 """A forecast's uncertainty about frost [K], taken off forecasts only, never off records; P."""
 HOLLOW_CLOUD, HOLLOW_WIND_MS = 0.3, 2.0
 """A frost hollow is colder on nights with less cloud and wind than this; P."""
-WIND_COLUMNS = frozenset({"wind_ms", "wind_max_ms", "gust_ms"})
+WIND_COLUMNS = frozenset({"wind_ms", "wind_min_ms", "wind_max_ms", "gust_ms"})
 
 
 @dataclass(frozen=True)
@@ -158,17 +158,25 @@ class Conditions:
 
     @cached_property
     def humidity(self) -> Interval:
-        """Relative humidity [%]."""
-        raw = air.relative_humidity(self.columns["temp_c"], self.columns["dew_point_c"])
-        return interval(raw, 0.0, 100.0)
+        """Relative humidity [%]; its dry end is that of the step's warmest air."""
+        temp, dew = self.columns["temp_c"], self.columns["dew_point_c"]
+        raw = air.relative_humidity(temp, dew)
+        out = interval(raw, 0.0, 100.0)
+        if "temp_max_c" not in self.columns:
+            return out
+        # the damp end stays: the coldest air of a long step has its own dew point
+        driest = air.relative_humidity(np.fmax(temp, self.columns["temp_max_c"]), dew)
+        return Interval(np.fmin(out.low, np.where(np.isnan(raw), 0.0, driest)), out.high)
 
     @cached_property
     def wind(self) -> Interval:
-        """Wind at 10 m [m/s], with the highest reading of the hour taken in."""
+        """Wind at 10 m [m/s], with the lowest and highest of the hour taken in."""
         wind = self.column("wind_ms", 0.0)
-        if "wind_max_ms" not in self.columns:
-            return wind
-        return Interval(wind.low, np.fmax(wind.high, self.at_trees("wind_max_ms")))
+        if "wind_max_ms" in self.columns:
+            wind = Interval(wind.low, np.fmax(wind.high, self.at_trees("wind_max_ms")))
+        if "wind_min_ms" in self.columns:
+            wind = Interval(np.fmin(wind.low, self.at_trees("wind_min_ms")), wind.high)
+        return wind
 
     @cached_property
     def sky(self) -> wetness.Radiation:

@@ -171,12 +171,13 @@ COARSE: dict[str, Column] = {
     "rain_total_hour": Column("h", 0.0, 23.0, "number of the hour in that period"),
     "temp_min_c": Column("degC", -60.0, 60.0, "lowest air temperature of a longer step"),
     "temp_max_c": Column("degC", -60.0, 60.0, "highest air temperature of a longer step"),
+    "wind_min_ms": Column("m/s", 0.0, 90.0, "lowest wind speed between two readings"),
     "wind_max_ms": Column("m/s", 0.0, 90.0, "highest wind speed of the hour's readings"),
 }
 PERIOD_COLUMNS = ("rain_total_mm", "rain_total_h", "rain_total_hour")
 """A rain total of a longer period, repeated on each of its hours: the total [mm], the length of
 the period [h], and the number of this hour within it (0 is the first)."""
-RANGE_COLUMNS = ("temp_min_c", "temp_max_c", "wind_max_ms")
+RANGE_COLUMNS = ("temp_min_c", "temp_max_c", "wind_min_ms", "wind_max_ms")
 """Lowest and highest air temperature that the hour can have [degC], where a service gives the
 extremes of a longer step or a file several readings of the hour; the highest wind of these [m/s].
 The wind on the hour stays beside it: for drift the highest is the safe side, for an inversion and

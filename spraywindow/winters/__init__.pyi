@@ -27,7 +27,8 @@ from .rules import RuleRow as RuleRow  # What came of a rule
 from .rules import Runs as Runs  # The runs of one rule
 from .rules import backtest as backtest  # Replay every winter by each rule
 from .rules import effective_of as effective_of  # Rounds of a material that held
-from .rules import false_go as false_go  # Share of the go days that were none
+from .rules import false_go as false_go  # Share of go answers that broke a limit
+from .rules import false_go_of as false_go_of  # The same of one material
 from .rules import finished as finished  # Winters with all rounds made
 from .rules import median_span as median_span  # Days from first to last round
 from .rules import missed_go as missed_go  # Share of the usable days that were missed

@@ -217,7 +217,7 @@ class ErrorModel:
         spoiled = out["temp_c"] - np.maximum(spread + dryness, 0.0)
         out["dew_point_c"] = np.where(ahead, spoiled, truth["dew_point_c"])
         windier = self._error("wind", "wind", lead_day, valid_h)
-        for name in ("wind_ms", "gust_ms"):
+        for name in ("wind_ms", "wind_min_ms", "wind_max_ms", "gust_ms"):
             if name in out:
                 out[name] = np.maximum(out[name] + windier, 0.0)
         return out | self._rain(out, lead_day, valid_h)

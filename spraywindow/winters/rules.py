@@ -53,6 +53,9 @@ class RuleResult:
         What came after them.
     counts : Counts or None
         Go and no-go for tomorrow against what turned out; None where the replay cannot be wrong.
+        A go is judged at the hours advised, a no-go by whether the day held a slot at all.
+    counts_of : tuple of Counts
+        The same of each material; empty where the replay cannot be wrong.
     brier : float
         Brier score of the chance that tomorrow holds a slot; NaN likewise.
     replay : str
@@ -65,6 +68,7 @@ class RuleResult:
     start: NDArray[np.int64]
     outcomes: Outcomes
     counts: Counts | None = None
+    counts_of: tuple[Counts, ...] = ()
     brier: float = float("nan")
     replay: str = ""
 
@@ -205,13 +209,20 @@ def _ours(
     if not replay.measures:
         return result
     inside = np.arange(len(made))[:, None, None] <= judged.ending.actual
-    held, good = (part[..., which][inside] for part in as_turned_out(season, seen.start[:, 0]))
-    go = seen.offered[..., which][inside]
-    told = np.where(seen.known[:, 0][..., which][inside], go, np.nan)
-    chance = seen.chance[:, 0][..., which][inside]
+    held, good = (part[..., which] for part in as_turned_out(season, seen.start[:, 0]))
+    go = seen.offered[..., which]
+    told = np.where(seen.known[:, 0][..., which] & inside, go, np.nan)
     # a go is judged at the hours advised, a no-go by whether the day held a slot at all
-    counts = count(told, np.where(go, held, good))
-    return replace(result, counts=counts, brier=brier_score(chance, held))
+    came = np.where(go, held, good)
+    return replace(
+        result,
+        counts=count(told[inside], came[inside]),
+        counts_of=tuple(
+            count(told[:, each][inside[:, each]], came[:, each][inside[:, each]])
+            for each in range(made.shape[1])
+        ),
+        brier=brier_score(seen.chance[:, 0][..., which][inside], held[inside]),
+    )
 
 
 def _after(season: PastWinters, made: NDArray[np.bool_], start: NDArray[np.int64]) -> Outcomes:
@@ -359,8 +370,13 @@ def median_span(program: Program) -> Figure:
 
 
 def false_go(result: RuleResult) -> float:
-    """Share of the go days that were none; NaN where that cannot be measured."""
+    """Share of go answers of which an hour advised broke a hard limit; NaN where unmeasured."""
     return math.nan if result.counts is None else false_go_ratio(result.counts)
+
+
+def false_go_of(which: int) -> Figure:
+    """The same of one material, by its number."""
+    return lambda result: false_go_ratio(result.counts_of[which]) if result.counts_of else math.nan
 
 
 def missed_go(result: RuleResult) -> float:
@@ -479,7 +495,7 @@ class RuleRow:
     json_keys: ClassVar = (
         "name", "winters", "runs", "means*", "spoiled=mean_spoiled",
         "spoiled_by_material=mean_by_material", "effective=mean_effective", "outside=mean_outside",
-        "against", "range", "n", "unknown",
+        "false_go_by_material=mean_false_go", "against", "range", "n", "unknown",
     )  # fmt: skip
 
     name: str
@@ -490,6 +506,7 @@ class RuleRow:
     by_material: Mapping[str, Mapping[int, Spread]]
     effective: Mapping[str, Spread]
     outside: Mapping[str, Spread]
+    false_go: Mapping[str, Spread]
     against: Mapping[str, Against]
     n: int | None
     unknown: int | None
@@ -521,6 +538,11 @@ class RuleRow:
     def mean_outside(self) -> dict[str, float]:
         """Means of `outside`."""
         return {name: spread.mean for name, spread in self.outside.items()}
+
+    @property
+    def mean_false_go(self) -> dict[str, float]:
+        """Means of `false_go`."""
+        return {name: spread.mean for name, spread in self.false_go.items()}
 
     @property
     def range(self) -> dict[str, object]:
@@ -562,6 +584,7 @@ def rule_row(
         },
         {name: Spread.of(runs, effective_of(which)) for which, name in enumerate(materials)},
         {cause: Spread.of(runs, outside_of(cause)) for cause in ("limits", *CAUSES)},
+        {name: Spread.of(runs, false_go_of(which)) for which, name in enumerate(materials)},
         {each.name: Against.of(runs, each) for each in ours if not runs.first.replay},
         None if counts is None else counts.n,
         None if counts is None else counts.unknown,

@@ -139,3 +139,17 @@ def test_a_film_that_may_be_wet_at_dusk_is_unknown_and_a_wet_one_a_no() -> None:
     answers = ["unknown" if np.isnan(x) else "yes" if x >= 0 else "no" for x in verdicts[:6]]
     assert answers == sorted(answers, key=["yes", "unknown", "no"].index)
     assert set(answers) == {"yes", "unknown", "no"}
+
+
+def test_the_lowest_wind_between_readings_may_be_a_calm() -> None:
+    """A calm under a clear sky near sunrise is an inversion: `STILL_MS` is one common figure."""
+    wind = conditions(fortnight(wind_min_ms={NOON: 0.4, NOON + 1: 9.0})).wind
+    assert (wind.low[NOON], wind.high[NOON]) == (0.4, 2.5)
+    assert (wind.low[NOON + 1], wind.high[NOON + 1]) == (2.5, 2.5)
+
+
+def test_the_warmest_air_of_a_step_is_its_driest() -> None:
+    humid = conditions(fortnight(temp_max_c={NOON: 20.0})).humidity
+    # e(12 degC) and e(20 degC) are 1.403 and 2.338 kPa: FAO-56, annex 2, table 2.3
+    assert humid.low[NOON] == pytest.approx(60.0 * 1.403 / 2.338, abs=0.1)
+    assert humid.high[NOON] == pytest.approx(60.0)

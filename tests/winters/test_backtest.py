@@ -65,6 +65,8 @@ def test_what_cannot_be_wrong_has_no_false_go(results: list[RuleResult]) -> None
     counts = results[1].counts
     assert counts is not None
     assert counts.false_go > 0
+    assert sum(each.false_go for each in results[1].counts_of) == counts.false_go
+    assert sum(each.n for each in results[1].counts_of) == counts.n
     assert counts.missed_go > 0
     assert 0.0 < results[1].brier < 0.5
 

@@ -15,6 +15,7 @@ from spraywindow.winters import (
     Runs,
     effective_of,
     false_go,
+    false_go_of,
     finished,
     median_span,
     missed_go,
@@ -50,7 +51,7 @@ def backtest_text(replayed: SiteBacktest) -> str:
     parts = [_verdict(replayed, runs)]
     if season.labels:
         parts += [_rules(replayed, runs), _held(replayed, runs), _materials(replayed, runs)]
-        parts.append(_errors(runs))
+        parts.append(_errors(replayed, runs))
         parts.append(_winters(replayed))
     foot = [
         *cautions(replayed),
@@ -195,10 +196,12 @@ def _materials(replayed: SiteBacktest, runs: list[Runs]) -> str:
     return title + table_text(head, rows, right=(1, 2, 3, 4, 5))
 
 
-def _errors(runs: list[Runs]) -> str:
+def _errors(replayed: SiteBacktest, runs: list[Runs]) -> str:
+    names = [material.name for material in replayed.season.materials]
     rows = [
         [
             _shares(each, false_go),
+            *(_shares(each, false_go_of(which)) for which in range(len(names))),
             _shares(each, missed_go),
             _span(each, lambda result: result.brier, 3),
             str(each.first.counts.n),
@@ -210,12 +213,13 @@ def _errors(runs: list[Runs]) -> str:
     if not rows:
         return ""
     title = (
-        "Tomorrow's slot, forecast against what came: share of go days that were none, share of "
-        "usable days that were missed, Brier score of the chance (0 is best), answers judged (not "
-        "those that the forecast or the record leaves open)"
+        "Tomorrow's advice, forecast against what came: share of go answers of which an hour "
+        "advised broke a hard limit, of all and of each material; share of usable days that were "
+        "missed, Brier score of the chance (0 is best), answers judged (not those that the "
+        "forecast or the record leaves open)"
     )
-    head = ["false go", "missed go", "Brier", "n", "rule"]
-    return f"{paragraph(title, '')}\n{table_text(head, rows, right=(0, 1, 2, 3))}"
+    head = ["false go", *(f"of\n{name}" for name in names), "missed go", "Brier", "n", "rule"]
+    return f"{paragraph(title, '')}\n{table_text(head, rows, right=tuple(range(len(head) - 1)))}"
 
 
 def _winters(replayed: SiteBacktest) -> str:

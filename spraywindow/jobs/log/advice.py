@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -25,6 +25,7 @@ from spraywindow.record import (
 )
 from spraywindow.show import LABEL, System, Words, paragraph, reason_words, source_line
 from spraywindow.site import Doubt, Site, in_season, next_day, season_start, wanted_days
+from spraywindow.spray import CATALOGUE, general_material
 from spraywindow.weather import WeatherSource, weather_source
 
 
@@ -48,8 +49,11 @@ class RoundAdvice:
     next_same, next_label, next_other : date or None
         First day on which the program and the label allow the next round of the same material,
         and the program another material. They count from the last part of the round, those of the
-        same material from the day of its rest while that is open. None where the program does not
-        know the material, or the label's days are not entered.
+        same material from the day of its rest while that is open. The first is None where the
+        program does not know the material, the second where the label's days are not entered.
+    next_named : mapping
+        Other materials, by name, that have a day of their own: labels keep them further apart,
+        or another spray holds them.
     """
 
     json_keys: ClassVar = (
@@ -58,6 +62,7 @@ class RoundAdvice:
         "open_share", "rest_from", "advice:all*", "judged_until=until",
         "reentry_from=kept.entry.reentry_from", "next_round_from_label=next_label",
         "next_round_from_program=next_same", "other_materials_from=next_other",
+        "named_materials_from=next_named",
     )  # fmt: skip
 
     kept: Kept
@@ -68,7 +73,8 @@ class RoundAdvice:
     rest_from: dt.date | None
     next_same: dt.date | None
     next_label: dt.date | None
-    next_other: dt.date | None
+    next_other: dt.date
+    next_named: Mapping[str, dt.date]
 
 
 @dataclass(frozen=True)
@@ -187,6 +193,17 @@ def _one(
     if known and open_share and parts is rounds[-1]:
         rest = next_day(site, site.material(name), today)
     counted = rest or last.day
+    others = last.day + dt.timedelta(days=site.program.between)
+    named = {
+        other: next_day(
+            site,
+            its,
+            last.day + dt.timedelta(days=wanted_days(site, its, name)),
+            done_to=today,
+        )
+        for other in sorted({*_spoken_of(site), *material.days_apart} - {name})
+        for its in [site.materials.get(other) or general_material(other)]
+    }
     return RoundAdvice(
         kept,
         advice,
@@ -194,14 +211,18 @@ def _one(
         ids,
         open_share,
         rest,
-        _after(counted, apart if known else None),
-        _after(counted, last.next_round_days),
-        _after(last.day, site.program.between if known else None),
+        next_day(site, material, counted + dt.timedelta(days=apart), done_to=today)
+        if known
+        else None,
+        None if last.next_round_days is None else counted + dt.timedelta(days=last.next_round_days),
+        others,
+        {other: day for other, day in named.items() if day != others},
     )
 
 
-def _after(day: dt.date, days: int | None) -> dt.date | None:
-    return None if days is None else day + dt.timedelta(days=days)
+def _spoken_of(site: Site) -> set[str]:
+    """Materials of the program, and those that the site file itself describes."""
+    return {*site.program.materials, *(set(site.materials) - set(CATALOGUE))}
 
 
 _URGENT = {"redo": "redo", "inspect": "inspect", "unknown": "not known yet:", "keep": "keep"}
@@ -248,9 +269,7 @@ def _round_text(each: RoundAdvice, now: pd.Timestamp, units: System, *, ends: bo
     ]
     share = each.advice.residue_share
     if share is not None and reason.sentence != WASHED:
-        low, high = (round(100 * value) for value in share)
-        left = f"{high} %" if low == high else f"{low}-{high} %"
-        lines.append(paragraph(f"  About {left} of the copper is left, by the rain since."))
+        lines.append(paragraph(f"  The copper: {copper_share_words(share)}, by the rain since."))
     if each.until is not None:
         lines.append(paragraph(f"  Up to the next round, on {each.until.date()}."))
         return "\n".join(lines)
@@ -266,6 +285,16 @@ def _round_text(each: RoundAdvice, now: pd.Timestamp, units: System, *, ends: bo
     return "\n".join(lines)
 
 
+def copper_share_words(share: tuple[float, float]) -> str:
+    """How much of a copper round is left, of its (least, most) share [0-1]."""
+    low, high = (round(100 * value) for value in share)
+    if (low, high) == (0, 100):
+        return "how much of it is left is not known"
+    if low == 0 < high:
+        return f"at most about {high} % of it is left"
+    return f"about {high if low == high else f'{low} to {high}'} % of it is left"
+
+
 def _following(each: RoundAdvice, now: pd.Timestamp) -> list[str]:
     """What may follow the round: its rest, the next one, other materials."""
     lines, material = [], each.kept.entry.material
@@ -276,13 +305,14 @@ def _following(each: RoundAdvice, now: pd.Timestamp) -> list[str]:
             days = day_words(each.rest_from)
             rest += ": the rest at once" if each.rest_from <= today else f": the rest from {days}"
         lines.append(f"{rest}.")
-    if each.next_same is not None and each.next_other is not None:
+    others = f"Other materials: from {day_words(each.next_other)}"
+    named = [f"{name} from {day_words(day)}" for name, day in each.next_named.items()]
+    others = "; ".join([others, *filter(None, [", ".join(named)])])
+    if each.next_same is not None:
         counted = ", counted from the rest" if each.rest_from is not None else ""
-        lines.append(
-            f"Next {material}: {_next_round(each.next_same, each.next_label)}{counted}. "
-            f"Other materials: from {day_words(each.next_other)}."
-        )
-    return lines
+        same = _next_round(each.next_same, each.next_label)
+        others = f"Next {material}: {same}{counted}. {others}"
+    return [*lines, f"{others}."]
 
 
 def _next_round(program: dt.date, label: dt.date | None) -> str:

@@ -25,7 +25,7 @@ from spraywindow.record import (
     strange_names,
     with_rounds,
 )
-from spraywindow.site import Site, in_season
+from spraywindow.site import Site, in_season, short_gaps
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,16 @@ def check_entry(rows: Sequence[Kept], site: Site, kept: Kept, now: pd.Timestamp)
         cautions_for(kept.entry, now.to_pydatetime()),
         tuple(strange_names(site, kept.entry)),
         over_limits(site, recorded, kept.entry, today),
-        (*over, *in_season(done, kept.entry.day).program.notes()),
+        (
+            *over,
+            *in_season(done, kept.entry.day).program.notes(),
+            *short_gaps(
+                site,
+                kept.entry.material,
+                kept.entry.day,
+                [(each.material, each.day) for each in recorded],
+            ),
+        ),
     )
 
 

@@ -94,7 +94,7 @@ def _page(
         site = replace(site, flowers=answer.flowers)
     evenings = tonight(site, call.weather, call.now, winters=past)
     note = "Invented demo orchard." if call.demo else ""
-    return evenings, page_html(evenings, call.weather, answer, note=note)
+    return evenings, page_html(evenings, call.weather, answer, note=note, rows=call.rows)
 
 
 def file_name(name: str) -> str:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from spraywindow.days import day_words
+from spraywindow.jobs.log import copper_share_words
 from spraywindow.jobs.slots import conditions_of
+from spraywindow.record import Kept, came, rain_between
 from spraywindow.show import System, shown
 from spraywindow.site import Site, season_start, sprays_done
 from spraywindow.weather import (
@@ -43,16 +46,14 @@ class Spell:
 
 @dataclass(frozen=True)
 class CopperLeft:
-    """Bounds of the share of the last round left on the wood [0-1] at a time.
+    """The share of the last round left on the wood [0-1] and the rain since it [mm].
 
-    `rain_mm` has fallen in the hours known since then; `known` says whether those are all hours.
+    Both are (least, most); the most rain is infinite where the rain of an hour is not known.
     """
 
     done: dt.date
-    rain_mm: float
-    low: float
-    high: float
-    known: bool
+    rain_mm: tuple[float, float]
+    share: tuple[float, float]
 
 
 def curl_spells(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> list[Spell]:
@@ -80,13 +81,20 @@ def curl_spells(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> list[Sp
     ]
 
 
-def copper_left(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> CopperLeft | None:
+def copper_left(
+    weather: pd.DataFrame, site: Site, now: pd.Timestamp, rows: Sequence[Kept] = ()
+) -> CopperLeft | None:
     """How much of the season's last copper is left at `now`; None without a round done.
 
     Parameters
     ----------
     weather : DataFrame
-        As far back as it goes; rain before its first hour is unknown.
+        As far back as it goes; rain before its first hour, and what is forecast, is unknown.
+    site : Site
+    now : Timestamp
+        tz-aware.
+    rows : sequence of Kept
+        The site's entries that hold: they know the hour of a round, a site file only its day.
     """
     today = now.tz_convert(site.place.timezone).date()
     start = season_start(today, site)
@@ -96,15 +104,16 @@ def copper_left(weather: pd.DataFrame, site: Site, now: pd.Timestamp) -> CopperL
     if not days:
         return None
     last = max(days)
-    # the hour of the round is not in the site file: the day's noon
-    since = pd.Timestamp(last, tz=site.place.timezone) + pd.Timedelta(hours=12)
-    table = check_hourly(weather)
-    inside = table[(table.index >= since) & (table.index < now)]
-    wanted = max(int((now - since) / pd.Timedelta(hours=1)), 0)
-    fallen = float(inside["rain_mm"].sum())
-    known = int(inside["rain_mm"].notna().sum()) >= wanted
-    left = float(copper_residue(fallen))
-    return CopperLeft(last, fallen, left if known else 0.0, left, known)
+    noon = pd.Timestamp(last, tz=site.place.timezone) + pd.Timedelta(hours=12)
+    ends = [
+        row.entry.finished
+        for row in rows
+        if row.entry.day == last and site.is_copper(row.entry.material)
+    ]
+    past = came(check_hourly(weather), now.to_pydatetime())
+    rain = rain_between(past, max(ends, default=noon.to_pydatetime()), now.floor("h"))
+    least, most = (float(copper_residue(mm)) for mm in reversed(rain))
+    return CopperLeft(last, rain, (least, most))
 
 
 def curl_words(spells: list[Spell], system: System) -> list[str]:
@@ -127,13 +136,14 @@ def copper_words(left: CopperLeft | None, site: Site) -> list[str]:
     """What is left of the last copper, in sentences."""
     if left is None:
         return ["No copper is on the wood: no round is in the record."]
-    rain = shown(left.rain_mm, "mm", site.units)
-    if not left.known:
+    least, most = left.rain_mm
+    known = shown(least, "mm", site.units)
+    words = f"Last copper on {day_words(left.done)}: {copper_share_words(left.share)}"
+    if most == float("inf"):
         return [
-            f"Last copper on {day_words(left.done)}. At most about {100 * left.high:.0f} % of it "
-            f"is left, counting only the {rain} of rain we know of; every "
-            f"{HALVING[site.units]} takes half. Check your rain gauge."
+            f"{words}, with the {known} of rain we know of; every {HALVING[site.units]} takes "
+            "half. Check your rain gauge."
         ]
-    worn = " Most of it is gone." if left.rain_mm >= RESPRAY_MM else ""
-    return [f"Last copper on {day_words(left.done)}: about {100 * left.high:.0f} % is left after "
-            f"{rain} of rain.{worn}"]  # fmt: skip
+    fell = known if least == most else f"{known} to {shown(most, 'mm', site.units)}"
+    worn = " Most of it is gone." if least >= RESPRAY_MM else ""
+    return [f"{words} after {fell} of rain.{worn}"]

@@ -41,6 +41,7 @@ from spraywindow.jobs.slots import (
     week_words,
 )
 from spraywindow.program import MaterialRounds
+from spraywindow.record import Kept
 from spraywindow.show import (
     FEW_WINTERS,
     LABEL,
@@ -276,6 +277,7 @@ def page_html(
     prospect: SeasonAnswer | None = None,
     *,
     note: str = "",
+    rows: Sequence[Kept] = (),
 ) -> str:
     """Write the page.
 
@@ -289,6 +291,8 @@ def page_html(
         The feasibility report, where past winters are known.
     note : str
         Stands under the heading: that it is the demo, say.
+    rows : sequence of Kept
+        The site's entries of the record that hold.
     """
     # jinja2 is loaded only where a page is made: a cold start counts
     from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
@@ -328,7 +332,7 @@ def page_html(
         if prospect is not None and with_winters
         else None,
         curl=curl_words(curl_spells(weather, site, now), site.units),
-        copper=copper_words(copper_left(weather, site, now), site),
+        copper=copper_words(copper_left(weather, site, now, rows), site),
         cautions=caution_lines(evenings),
         source=source_rows(first),
     )

@@ -23,6 +23,8 @@ from spraywindow.weather import COARSE, COLUMNS, REQUIRED, Column
 STANDINS: dict[str, Column] = {"rh_pct": Column("%", 0.0, 105.0, "relative humidity")}
 """Columns that are not in the table but give one of its columns."""
 VALUES = COLUMNS | STANDINS
+MAPPED = VALUES | {name: COARSE[name] for name in ("temp_min_c", "temp_max_c")}
+"""What a map may name: the table's columns, stand-ins, and a file's own extremes of its steps."""
 KINDS = VALUES | COARSE
 """What a file of the table's own names may hold: it was written from a table."""
 OWN_STEP = "step"
@@ -149,7 +151,7 @@ def load_map(columns: Mapping[str, Any] | str | Path) -> ColumnMap:
         raise InputError(
             "this looks like a site file, not a column map", where=where, cure="give it as --site"
         )
-    names = ["time", "file", *VALUES]
+    names = ["time", "file", *MAPPED]
     problems = [
         describe("unknown key", where=where, got=key, cure=did_you_mean(key, names))
         for key in tables
@@ -159,10 +161,10 @@ def load_map(columns: Mapping[str, Any] | str | Path) -> ColumnMap:
     layout = _part(FileLayout, tables.get("file", {}), f"{where}, [file]", problems)
     unknown = tuple(key for key in REQUIRED if tables.get(key) == UNKNOWN)
     values: dict[str, tuple[ValueColumn, ...]] = {}
-    for key in VALUES:
+    for key in MAPPED:
         if key in tables and key not in unknown:
             given = tables[key] if isinstance(tables[key], list) else [tables[key]]
-            wanted = {"unit": _units_for(VALUES[key].unit)}
+            wanted = {"unit": _units_for(MAPPED[key].unit)}
             here = f"{where}, {key}"
             found = [_part(ValueColumn, item, here, problems, wanted) for item in given]
             values[key] = tuple(part for part in found if part is not None)
@@ -228,9 +230,9 @@ def _part(
 
 
 def _value_problems(key: str, part: ValueColumn, where: str) -> list[str]:
-    problems, kind = [], VALUES[key].kind
+    problems, kind = [], MAPPED[key].kind
     try:
-        convert(1.0, part.unit, VALUES[key].unit, where=f"{where}.unit")
+        convert(1.0, part.unit, MAPPED[key].unit, where=f"{where}.unit")
     except InputError as error:
         problems.append(str(error))
     if kind == "instant" and (part.stamp or part.covers):

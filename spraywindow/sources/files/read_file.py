@@ -157,6 +157,9 @@ def _readings(
                 # Only in a report that says something else; a gust is never below the wind.
                 calm = readings["wind_ms"][0].values if key == "gust_ms" else 0.0
                 filled = np.where(blank & reported, calm, reading.values)
+                if unsaid := int(np.count_nonzero(blank & reported)):
+                    read_as = "the wind" if key == "gust_ms" else "none"
+                    notes.append(f"{key}: {unsaid} blanks of reports are read as {read_as}")
                 readings[key][number] = Reading(reading.part, filled)
     if "rh_pct" in readings:
         humid = readings.pop("rh_pct")[0]

@@ -113,7 +113,7 @@ def step_notes(at: Integers, steps: Integers, anchor: int, name: str) -> list[st
             f"{name} is {step / HOUR:g}-hourly{part}: "
             + (
                 "temperature, dew point and wind between the reports are interpolated, where no "
-                "report is missing"
+                "report is missing, and temperature and wind may lie on either side of that"
                 if step <= LONGEST_BRIDGE
                 else "the hours between the reports are unknown, too far apart to interpolate"
             )

@@ -13,12 +13,14 @@ from numpy.typing import NDArray
 from spraywindow.errors import describe
 from spraywindow.sources.files.column_map import KINDS, ValueColumn
 from spraywindow.units import convert
-from spraywindow.weather import IMPOSSIBLE_SHARE, wind_factor
+from spraywindow.weather import IMPOSSIBLE_SHARE, MEASURABLE_MM, wind_factor
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 WIND_HEIGHT_M = 10.0
 SKY_OBSCURED_OKTAS = 8.0
+TRACE_MM = 0.253
+"""Stands for a trace of rain, and is the most that one can be: `MEASURABLE_MM` is no trace."""
 LARGEST_FRACTION = 1.5
 """Shares that never exceed this are fractions, a hygrometer above saturation included."""
 
@@ -28,7 +30,7 @@ def read_values(
 ) -> tuple[Floats, Flags]:
     """Numbers of a raw column in the unit of `key`, and where the file says nothing at all.
 
-    Missing codes become NaN, traces of rain 0.0, and isolated impossible values NaN, so that
+    Missing codes become NaN, traces of rain `TRACE_MM`, and isolated impossible values NaN, so that
     none of them is summed or interpolated. Many impossible values are a problem, and so is a
     relative humidity [%] that never exceeds `LARGEST_FRACTION`.
 
@@ -54,7 +56,7 @@ def read_values(
     for column, allowed in part.when.items():
         meant = rows[column].astype("str").str.strip().isin(allowed)
         raw, blank = raw.where(meant), blank & meant.to_numpy()
-    number = _numbers(raw, part, where, problems, notes)
+    number, traces = _numbers(raw, part, where, problems, notes)
     if part.unit in ("oktas", "okta"):
         # Sky obscured (fog, snow): the cloud above is not known, and full cover would
         # take the sun and the dew away.
@@ -96,15 +98,18 @@ def read_values(
                 cure='are these fractions? then unit = "fraction" in a column map',
             )
         )
+    if key == "rain_mm":
+        values = np.where(traces, TRACE_MM, values)
     return np.where(bad, np.nan, values), blank
 
 
 def _numbers(
     raw: pd.Series, part: ValueColumn, where: str, problems: list[str], notes: list[str]
-) -> Floats:
+) -> tuple[Floats, Flags]:
+    """The numbers of a column, traces as 0, and where the traces are."""
     if pd.api.types.is_bool_dtype(raw):
         problems.append(describe("true and false in numbers", where=where, expected="numbers"))
-        return np.full(len(raw), np.nan)
+        return np.full(len(raw), np.nan), np.zeros(len(raw), dtype=bool)
     if pd.api.types.is_numeric_dtype(raw):
         number = raw.to_numpy(dtype=float, na_value=np.nan)
     else:
@@ -133,15 +138,17 @@ def _numbers(
         number = numeric.to_numpy(dtype=float)
     number = np.where(np.isin(number, _code_numbers(part.missing)), np.nan, number)
     traces = np.isin(number, _code_numbers(part.trace))
-    counted = int(traces.sum()) + sum(
-        int((raw.astype("object") == code).sum()) for code in part.trace if isinstance(code, str)
-    )
-    if counted:
-        notes.append(f"{where}: {counted} traces count as no rain")
+    if words := [code for code in part.trace if isinstance(code, str)]:
+        traces |= raw.astype("str").str.strip().isin(words).to_numpy()
+    if traces.any():
+        notes.append(
+            f"{where}: {int(traces.sum())} traces count as more than nothing and less than "
+            f"{MEASURABLE_MM} mm"
+        )
     infinite = np.isinf(number)
     if infinite.any():
         notes.append(f"{where}: {int(infinite.sum())} infinite values are unknown")
-    return np.where(infinite, np.nan, np.where(traces, 0.0, number))
+    return np.where(infinite, np.nan, np.where(traces, 0.0, number)), traces
 
 
 def _words(part: ValueColumn) -> list[str]:

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from spraywindow.record.after_rain import after_rain, residue_share
+from spraywindow.jobs.log.advice import copper_share_words
+from spraywindow.record.after_rain import after_rain
 from spraywindow.record.entry import Application
 from spraywindow.record.weather_then import came, extremes_between, rain_between, with_weather
 from spraywindow.spray.catalogue import CATALOGUE, COPPER, OIL
@@ -156,7 +157,6 @@ def test_copper_by_amount(rain: dict[int, float], verdict: str) -> None:
 
 def test_copper_half_goes_with_25_mm() -> None:
     # Ontario agriculture ministry 2020: about 50 % per 25 mm
-    assert [residue_share(mm) for mm in (0, 25, 50)] == [1.0, 0.5, 0.25]
     now = DONE + timedelta(days=4, minutes=30)  # the running hour must not make it unknown
     told = after_rain(entry(material="copper"), weather(rain={60: 50.0}), now=now, material=COPPER)
     assert told.residue_share == (0.25, 0.25)
@@ -164,6 +164,9 @@ def test_copper_half_goes_with_25_mm() -> None:
         entry(material="copper"), weather(rain={60: np.nan}), now=now, material=COPPER
     )
     assert unknown.residue_share == (0.0, 1.0)
+    assert copper_share_words((0.0, 1.0)) == "how much of it is left is not known"  # no figure
+    assert copper_share_words((0.0, 0.5)) == "at most about 50 % of it is left"
+    assert copper_share_words((0.25, 0.5)) == "about 25 to 50 % of it is left"
 
 
 @given(

@@ -213,3 +213,42 @@ def test_a_damaged_record_is_named_once(site: Path) -> None:
     hand.close()
     said = command("log", "check", "--site", site)
     assert (said.code, said.err.count(str(path))) == (2, 1)
+
+
+def test_a_gap_that_is_short_is_named_and_the_entry_made(site: Path) -> None:
+    """30 days from oil to sulfur both ways: UC IPM, Applying dormant treatments (2017)."""
+    oil = add(site, "2026-01-10")
+    assert "asked for" not in oil.out
+    sulfur = add(site, "2026-01-13", "--material", "sulfur")
+    assert "Sulfur on Tue 13 Jan, oil on Sat 10 Jan: 3 days apart, 30 asked for." in sulfur.words
+    copper = add(site, "2026-01-11", "--material", "copper")  # entered after what came after it
+    assert "Copper on Sun 11 Jan, oil on Sat 10 Jan: 1 day apart, 2 asked for." in copper.words
+    assert "sulfur" not in copper.words
+    path = site.with_suffix(".db")
+    rows = command("log", "list", "--record", path, "--json").answer["entries"]
+    assert [row["material"] for row in rows] == ["oil", "copper", "sulfur"]
+
+
+def test_what_is_mixed_in_one_tank_is_not_apart(site: Path) -> None:
+    mixes = '[program]\ntank_mixes = [["oil", "copper"]]\n'
+    site.write_text(site.read_text().replace("[program]\n", mixes, 1))
+    add(site, "2026-01-10")
+    assert "asked for" not in add(site, "2026-01-10", "--material", "copper").out
+    assert "1 day apart" in add(site, "2026-01-11", "--material", "copper").words
+
+
+def test_advice_keeps_every_gap_as_slots_does(site: Path, weather: Path) -> None:
+    """The next oil waits for the sulfur too, and the sulfur names what waits for it."""
+    for day, material in (("05", "oil"), ("12", "sulfur")):
+        add(site, f"2026-01-{day}", "--material", material)
+    files = ("--site", site, "--weather", weather, "--now", "2026-01-20 12:00")
+    oil, sulfur = command("log", "advice", *files, "--json").answer["rounds"]
+    assert oil["next_round_from_program"] == "2026-02-11"  # 30 days from 12 January
+    assert oil["named_materials_from"]["sulfur"] == "2026-02-04"
+    assert sulfur["named_materials_from"] == {"oil": "2026-02-11"}
+    assert sulfur["other_materials_from"] == "2026-01-14"
+    said = command("log", "advice", *files).words
+    assert "Next oil: from Wed 11 Feb" in said
+    assert "Other materials: from Wed 14 Jan; oil from Wed 11 Feb." in said
+    slots = command("slots", *files, "--material", "oil").words
+    assert "30 days apart, so from Wed 11 Feb on" in slots

@@ -14,7 +14,13 @@ import pandas as pd
 import pytest
 
 from spraywindow.jobs.report.command import file_name
-from spraywindow.jobs.report.leaf_curl import copper_left, copper_words, curl_spells, curl_words
+from spraywindow.jobs.report.leaf_curl import (
+    CopperLeft,
+    copper_left,
+    copper_words,
+    curl_spells,
+    curl_words,
+)
 from spraywindow.jobs.report.page import page_html, verdict
 from spraywindow.jobs.slots.answer import evening
 from spraywindow.jobs.slots.first import planned_slots
@@ -213,8 +219,7 @@ def test_copper_left_is_halved_by_25_mm() -> None:
     table.loc[done + pd.Timedelta(days=3), "rain_mm"] = 25.0
     left = copper_left(table, site, DEMO_NOW)
     assert left is not None
-    assert left.known
-    assert left.low == left.high == 0.5
+    assert left.share == (0.5, 0.5)
     assert "about 50 %" in copper_words(left, site)[0]
 
 
@@ -222,11 +227,53 @@ def test_copper_left_is_bounded_where_the_rain_is_not_known() -> None:
     site = demo_site()
     left = copper_left(demo_forecast(), site, DEMO_NOW)
     assert left is not None
-    assert not left.known
-    assert left.low == 0.0
-    assert "At most about" in copper_words(left, site)[0]
+    assert left.share[0] == 0.0
+    assert "at most about 75 % of it is left" in copper_words(left, site)[0]  # of 10.5 mm
     assert "every 25 mm takes half" in copper_words(left, site)[0]
     assert "No copper" in copper_words(None, site)[0]
+
+
+def test_totals_of_twelve_hours_wash_copper_off_too() -> None:
+    """As the rain of `log advice` does: a total inside counts whole, one that overlaps may not."""
+    site, table = demo_site(), _weather(0.0, 8.0)
+    noon = pd.Timestamp("2025-12-16 12:00", tz=site.place.timezone)
+
+    def left_with(*begins: int) -> CopperLeft | None:
+        weather = table.assign(rain_total_mm=np.nan, rain_total_h=np.nan, rain_total_hour=np.nan)
+        for begin in begins:
+            hours = pd.date_range(noon + pd.Timedelta(hours=begin), periods=12, freq="h")
+            weather.loc[hours, "rain_mm"] = np.nan
+            weather.loc[hours, ["rain_total_mm", "rain_total_h"]] = 25.0, 12.0
+            weather.loc[hours, "rain_total_hour"] = np.arange(12.0)
+        return copper_left(weather, site, DEMO_NOW)
+
+    whole, partly = left_with(24, 48), left_with(-6, 24)
+    assert whole is not None
+    assert (whole.rain_mm, whole.share) == ((50.0, 50.0), (0.25, 0.25))
+    assert copper_words(whole, site)[0].endswith("50.0 mm of rain. Most of it is gone.")
+    assert partly is not None
+    assert (partly.rain_mm, partly.share) == ((25.0, 50.0), (0.25, 0.5))
+    assert "about 25 to 50 % of it is left" in copper_words(partly, site)[0]
+
+
+def test_the_page_and_log_advice_tell_of_the_same_copper(tmp_path: Path) -> None:
+    """The record knows the hour of a round: rain before it on its day washes nothing off."""
+    path, now = write(tmp_path, biting_tables()), "2026-01-12 18:00"
+    weather = tmp_path / "weather.csv"
+    table = _weather(0.0, 8.0).loc[:"2026-01-14 23:00"]
+    for day, mm in (("2026-01-05 13:00", 30.0), ("2026-01-07 13:00", 25.0)):
+        table.loc[day, "rain_mm"] = mm
+    table.to_csv(weather)
+    files = ("--site", path, "--now", now)
+    entry = ("--material", "copper", "--product", "Copper A", "--no-fetch")
+    command("log", "add", *files, *entry, "--start", "2026-01-05 16:00", "--end", "17:00")
+    advice = command("log", "advice", *files, "--weather", weather, "--json").answer
+    copper = next(each for each in advice["rounds"] if each["material"] == "copper")
+    assert copper["residue_share"] == [0.5, 0.5]
+    page = tmp_path / "page.html"
+    command("report", *files, "--weather", weather, "--out", page)
+    words = " ".join(Reader(page.read_text("utf-8")).words.split())
+    assert "Mon 5 Jan: about 50 % of it is left after 25.0 mm of rain" in words
 
 
 def test_copper_outside_the_program_is_on_the_wood_for_its_season() -> None:

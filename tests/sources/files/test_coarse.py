@@ -1,6 +1,9 @@
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,7 +15,11 @@ from spraywindow.sources.files.on_hours import (
     instants,
     within_hour,
 )
+from spraywindow.sources.files.read_file import read_weather
 from spraywindow.sources.files.steps import usual_step
+from spraywindow.weather.rain import Rain, rain_of
+from spraywindow.weather.table import PERIOD_COLUMNS
+from tests.weather_files import MAP, write
 
 NO = np.nan
 
@@ -32,6 +39,12 @@ def settle(rain: list[float], totals: dict[int, float], length_h: int) -> tuple[
         length_h,
     )
     return rain_mm, periods
+
+
+def ahead(rain: np.ndarray, periods: np.ndarray, hours: int) -> list[tuple[float, float]]:
+    """Least and most rain of so many hours from each on, as far as these are there."""
+    bounds = Rain(rain, *periods).ahead(hours)
+    return list(zip(bounds.low.tolist(), bounds.high.tolist(), strict=True))[: 1 - hours or None]
 
 
 def test_step_is_the_commonest_one() -> None:
@@ -99,15 +112,36 @@ def test_known_hours_take_their_part_of_a_total() -> None:
     np.testing.assert_array_equal(rain, [1, 0, 4, 0])
     rain, periods = settle([NO, 0.0, NO, 0.0], {0: 5.0}, 4)  # it may be either
     assert np.isnan(rain[[0, 2]]).all()
-    assert np.isnan(periods).all()
+    np.testing.assert_array_equal(periods[:, [0, 2]], [[5, 5], [3, 3], [0, 2]])
+    assert ahead(rain, periods, 1) == [(0, 5), (0, 0), (0, 5), (0, 0)]
 
 
 def test_a_wetter_total_takes_dry_hours_back() -> None:
     rain, periods = settle([1.0, 0.0, 0.0, 0.0], {0: 5.0}, 4)
     np.testing.assert_array_equal(rain, [1, NO, NO, NO])
     np.testing.assert_array_equal(periods[0, 1:], [4, 4, 4])
-    rain, _ = settle([1.0, 0.0, 0.0, 0.0], {0: 1.2}, 4)  # rounding
-    np.testing.assert_array_equal(rain, [1, 0, 0, 0])
+
+
+def test_what_rounding_may_hide_is_not_dropped() -> None:
+    """0.3 mm in a total of 6 h hid in hours of 0, more than the 0.254 mm that a gauge reports."""
+    rain, periods = settle([0.0, 1.0, 0.0, 0.0, 0.0, 0.0], {0: 1.3}, 6)
+    assert rain[1] == 1.0
+    assert np.isnan(np.delete(rain, 1)).all()
+    bounds = ahead(rain, periods, 3)
+    assert bounds[2] == (0.0, pytest.approx(0.3))
+    assert bounds[0] == (1.0, pytest.approx(1.6))  # either part may hold it, none surely does
+    tenth, _ = settle([0.0, 1.0, 0.0, 0.0], {0: 1.1}, 4)
+    assert np.isnan(tenth[[0, 2, 3]]).all()
+    agreed, _ = settle([0.0, 1.0, 0.0, 0.0], {0: 1.0}, 4)
+    np.testing.assert_array_equal(agreed, [0, 1, 0, 0])
+
+
+def test_a_little_more_than_the_shorter_totals_takes_none_of_them_back() -> None:
+    rain, periods = settle([NO] * 3 + [0.0] * 3, {0: 5.0}, 3)
+    rain, periods, notes = settle_totals(rain, periods, np.array([0]), np.array([5.2]), 6)
+    assert not notes
+    assert ahead(rain, periods, 3)[0] == (pytest.approx(5.2), pytest.approx(5.2))
+    assert ahead(rain, periods, 1)[3] == (0.0, pytest.approx(0.2))
 
 
 def test_a_zero_that_another_value_denies_settles_nothing() -> None:
@@ -129,6 +163,33 @@ def test_what_the_table_says_holds_for_the_rain_that_fell(fell: list[float], dat
     rain, periods = settle(hourly, totals, 6)
     known = ~np.isnan(rain)
     np.testing.assert_allclose(rain[known], np.array(fell)[known], atol=1e-6)
-    for first in np.flatnonzero(periods[2] == 0):
-        hours = slice(first, first + int(periods[1, first]))
-        assert periods[0, first] == pytest.approx(sum(fell[hours]), abs=1e-6)
+    for hours in range(1, 13):
+        for first, (low, high) in enumerate(ahead(rain, periods, hours)):
+            assert low - 1e-6 <= sum(fell[first : first + hours]) <= high + 1e-6
+
+
+def test_a_trace_is_between_nothing_and_what_a_gauge_reports(tmp_path: Path) -> None:
+    """Traces of an hour, and of six, as -1 in the NOAA ISD-Lite layout; 0.01 in is measurable."""
+    columns = MAP | {
+        "rain_mm": [
+            {"column": "rain", "unit": "mm", "trace": -1, "stamp": "end", "covers": "1h"},
+            {"column": "six", "unit": "mm", "trace": -1, "stamp": "end", "covers": "6h"},
+        ]
+    }
+    hourly = {8: -1, 9: 0.2, 13: 0.0}  # the second six hours say 0 and "-1" by themselves
+    six = {6: -1, 12: 0.5, 18: 0.3, 24: 0.0}
+    lines = [
+        f"{pd.Timestamp('2024-01-01') + pd.Timedelta(hours=h)},10,5,2,"
+        f"{hourly.get(h, 0 if 6 < h <= 18 else '')},{six.get(h, '')}"
+        for h in range(26)
+    ]
+    text = "t,temp,dew,wind,rain,six\n" + "\n".join(lines) + "\n"
+    table = read_weather(write(tmp_path, text), columns).loc["2024-01-01":]
+    rain = rain_of({name: table[name].to_numpy() for name in ("rain_mm", *PERIOD_COLUMNS)})
+    wet = rain.ahead(6)
+    assert (wet.low[0], wet.high[0]) == (0.0, 0.253)
+    assert wet.low[6] >= 0.2
+    assert wet.high[6] >= 0.5
+    assert wet.high[12] == 0.3  # the 0.3 mm of the total are not lost in hours of nothing
+    assert (wet.low[18], wet.high[18]) == (0.0, 0.0)
+    assert sum("1 traces count" in note for note in table.attrs["notes"]) == 2

@@ -26,7 +26,8 @@ def test_units_scale_height_and_codes(tmp_path: Path) -> None:
     np.testing.assert_allclose(table["temp_c"], [10.0, np.nan])
     # FAO-56 eq. 47: the wind at 2 m is 0.748 of that at 10 m.
     np.testing.assert_allclose(table["wind_ms"], 10 / 0.748, rtol=1e-3)
-    np.testing.assert_allclose(table["rain_mm"], [0.0, 2.54])
+    np.testing.assert_allclose(table["rain_mm"], [np.nan, 2.54])
+    assert table["rain_total_mm"].iloc[0] == 0.253
     assert table["dew_point_c"].isna().tolist() == [False, True]
     # Magnus with the constants of FAO-56 (eq. 11 and annex 3): half saturation at 10 degC.
     assert table["dew_point_c"].iloc[0] == pytest.approx(0.06, abs=0.1)
@@ -115,6 +116,10 @@ def test_gusts_and_rain_that_go_unreported(tmp_path: Path) -> None:
     table = read_weather(write(tmp_path, text + "2024-01-01 02:00,9,5,2,1,8\n"), columns)
     np.testing.assert_array_equal(table["gust_ms"], [2, np.nan, 8])
     np.testing.assert_array_equal(table["rain_mm"], [0, np.nan, 1])  # no report is not dry
+    assert table.attrs["notes"] == [
+        "rain_mm: 1 blanks of reports are read as none",
+        "gust_ms: 1 blanks of reports are read as the wind",
+    ]
 
 
 def test_steps_that_fit_no_hour(tmp_path: Path) -> None:

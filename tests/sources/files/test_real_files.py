@@ -99,7 +99,7 @@ def test_isd_lite(tmp_path: Path) -> None:
     assert not (doubted["rain_mm"] == 0).any()
     first = tables[0].loc["2015-01-01T04:00Z"]
     assert (first["temp_c"], first["dew_point_c"], first["wind_ms"]) == (-2.2, -12.8, 1.5)
-    assert any("traces count as no rain" in note for note in tables[0].attrs["notes"])
+    assert any("traces count as more than nothing" in note for note in tables[0].attrs["notes"])
 
 
 @needs_records
@@ -174,6 +174,6 @@ def test_local_climatological_data(
     total = float(str(month.MonthlyTotalLiquidPrecipitation).rstrip("s")) * factor
     january = table["rain_mm"][table.index.tz_convert(zone).month == 1].sum()
     assert january == pytest.approx(total, rel=0.03, abs=0.3)
-    assert any("traces count as no rain" in note for note in table.attrs["notes"])
+    assert any("traces count as more than nothing" in note for note in table.attrs["notes"])
     assert (table["gust_ms"].dropna() >= 0).all()
     assert table["temp_c"].notna().mean() > 0.99

@@ -49,8 +49,11 @@ def test_a_code_written_as_text_is_a_number_too(code: str, tmp_path: Path) -> No
     columns: dict[str, Any] = MAP | {"rain_mm": MAP["rain_mm"] | {"missing": [code]}}
     np.testing.assert_array_equal(read_weather(path, columns)["rain_mm"], [0, np.nan, 0, 0.2])
     traced = read_weather(path, MAP | {"rain_mm": MAP["rain_mm"] | {"trace": [code]}})
-    np.testing.assert_array_equal(traced["rain_mm"], [0, 0, 0, 0.2])
-    assert traced.attrs["notes"] == ["rain_mm (rain): 1 traces count as no rain"]
+    np.testing.assert_array_equal(traced["rain_mm"], [0, np.nan, 0, 0.2])
+    assert traced["rain_total_mm"].iloc[1] == 0.253  # less than 0.01 in is a trace: US gauges
+    assert traced.attrs["notes"] == [
+        "rain_mm (rain): 1 traces count as more than nothing and less than 0.254 mm"
+    ]
 
 
 def test_infinite_cells_are_counted(tmp_path: Path) -> None:
