@@ -17,8 +17,9 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from spraywindow.record import Kept
+    from spraywindow.record import Kept, Record, Sighting
     from spraywindow.site import Site
+    from spraywindow.spray import Learned
 
 SiteOption = Annotated[
     Path | None, typer.Option("--site", help="Site file (TOML). Without it: the invented demo.")
@@ -139,7 +140,7 @@ class Call:
         return self.demo and self.weather_file is None
 
     @cached_property
-    def bare_site(self) -> Site:
+    def file_site(self) -> Site:
         """The site as its file says it, without its record."""
         from spraywindow.site import read_site
 
@@ -150,9 +151,26 @@ class Call:
         return read_site(self.file)
 
     @cached_property
+    def bare_site(self) -> Site:
+        """The site with what its record says was seen there, without the rounds done."""
+        today = self.today  # a wrong time is told before a damaged record
+        if self._recorded is None:
+            return self.file_site
+        from spraywindow.record import as_seen
+
+        return as_seen(self.file_site, self._recorded[2], today)
+
+    def seen_in(self, opened: Record) -> Site:
+        """The same by a record that a command has open."""
+        from spraywindow.record import as_seen, sightings
+
+        site = self.file_site
+        return as_seen(site, sightings(opened, site.name), self.today)
+
+    @cached_property
     def now(self) -> pd.Timestamp:
         """The time of the answer, UTC."""
-        timezone = self.bare_site.place.timezone
+        timezone = self.file_site.place.timezone
         if self.first is not None:
             return self.first.now
         if self.now_text is not None:
@@ -168,32 +186,38 @@ class Call:
     @property
     def today(self) -> dt.date:
         """The site's local day of `now`."""
-        return self.now.tz_convert(self.bare_site.place.timezone).date()
+        return self.now.tz_convert(self.file_site.place.timezone).date()
 
     @property
     def record_path(self) -> Path | None:
         """The record named, else the site file's key, else its name with .db; None of the demo."""
         if self.record_file is not None or self.file is None:
             return self.record_file
-        named = self.bare_site.record
+        named = self.file_site.record
         return self.file.parent / named if named else self.file.with_suffix(".db")
+
+    @cached_property
+    def _recorded(self) -> tuple[list[Kept], Learned, list[Sighting]] | None:
+        """Entries, what the site's answers teach, what was seen; None without a record."""
+        path, name = self.record_path, self.file_site.name
+        if path is None or not path.exists():
+            return None
+        from spraywindow.record import current, learned_at, open_record, sightings
+
+        with open_record(path, read_only=True) as opened:
+            learned = learned_at(opened, name, self.today)
+            return current(opened, name), learned, sightings(opened, name)
 
     @cached_property
     def _with_record(self) -> tuple[Site, list[Kept]]:
         site, today, path = self.bare_site, self.today, self.record_path
-        if path is None or (self.record_file is None and not path.exists()):
-            return site, []
-        from spraywindow.record import (
-            current,
-            learned_at,
-            open_record,
-            season_rounds,
-            with_rounds,
-        )
+        from spraywindow.record import open_record, season_rounds, with_rounds
 
-        with open_record(path, read_only=True) as opened:
-            rows = current(opened, site.name)
-            learned = learned_at(opened, site.name, today)
+        if self._recorded is None:
+            if self.record_file is not None:
+                open_record(self.record_file, read_only=True)  # says what is wrong with the name
+            return site, []
+        rows, learned, _ = self._recorded
         rounds = season_rounds(rows, site, today)
         done, lines = with_rounds(site, rounds)
         days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
@@ -237,7 +261,7 @@ class Call:
         """The hourly table: from a file, the demo, or a forecast service."""
         from spraywindow.errors import InputError
 
-        site, now = self.bare_site, self.now
+        site, now = self.file_site, self.now
         if self.columns is not None and self.weather_file is None:
             raise InputError("--columns without --weather", cure="name the weather file")
         if self.weather_file is not None:
@@ -285,7 +309,7 @@ class Call:
             from spraywindow.sources.demo import demo_winters
 
             return demo_winters(), []
-        return _reanalysis(self.bare_site, self.now)
+        return _reanalysis(self.file_site, self.now)
 
     def remark(self) -> None:
         """Tell of the demo that it is one."""

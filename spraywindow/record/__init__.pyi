@@ -24,6 +24,11 @@ from .rules import derived as derived  # Give what follows from the fields of an
 from .rules import missing_for as missing_for  # Name what a record still lacks under a rule
 from .season_done import season_rounds as season_rounds  # Rounds of a growing year
 from .season_done import with_rounds as with_rounds  # Add recorded rounds to a site
+from .seen import Sighting as Sighting  # Something seen at a site on a local day
+from .seen import as_seen as as_seen  # The site with what was seen there
+from .seen import keep_seen as keep_seen  # Keep what was seen
+from .seen import sightings as sightings  # What was seen and is not undone
+from .seen import undo_seen as undo_seen  # Take back what was seen
 from .weather_then import came as came  # Keep the part that is past, not forecast
 from .weather_then import extremes_between as extremes_between  # Temperature extremes [degC]
 from .weather_then import hours_passed as hours_passed  # Hours from `start` to `now` [h]

@@ -78,6 +78,8 @@ class Site:
         First flower by block, as a record of past winters has it; empty without one.
     learned : Learned
         What the site's own answers teach of its chances; by default nothing.
+    seen : tuple of str
+        What was seen at the site and stands in place of what its file says, in words.
     """
 
     name: str
@@ -103,6 +105,12 @@ class Site:
     copper: CopperFields
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
     learned: Learned = GENERAL
+    seen: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What an answer for the site must say of it."""
+        return (*self.setting.notes, *self.seen)
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""

@@ -79,16 +79,18 @@ def add(
     from spraywindow.record import record as records
 
     call = Call(site, weather, columns, now, record)
-    the, at, path = call.bare_site, call.now, record_file(call)
+    the, at, path = call.file_site, call.now, record_file(call)
     fields = written(
         file, settings, material=material, product=product, start=start, end=end, amount=amount,
         share=share,
     )  # fmt: skip
     with ExitStack() as stack:
         the_record = pattern = None
-        if like is not None:
+        if like is not None or path.exists():
             the_record = stack.enter_context(records.open_record(path))
-            pattern = holding(records.current(the_record), like).entry
+            the = call.seen_in(the_record)
+            if like is not None:
+                pattern = holding(records.current(the_record), like).entry
         entry = entry_from(the, fields, like=pattern, where=str(file or "entry"))
         refuse_ahead(entry, at.to_pydatetime())
         kept_receipt = None if receipt is None else read_text(receipt, "receipt")
@@ -126,8 +128,9 @@ def correct(
     from spraywindow.record import record as records
 
     call = Call(site, weather, columns, now, record, clock=True)
-    the, at, path = call.bare_site, call.now, record_file(call)
+    at, path = call.now, record_file(call)
     with records.open_record(path) as the_record:
+        the = call.seen_in(the_record)
         old = holding(records.current(the_record), number).entry
         its_site = the if site is not None and the.name == old.site else None
         where = f"correction of entry {number}"
@@ -190,7 +193,7 @@ def show(
     from spraywindow.show import to_json
 
     call = Call(site, now_text=now, record_file=record, clock=True)
-    the, at, path = call.bare_site, call.now, record_file(call)
+    the, at, path = call.file_site, call.now, record_file(call)
     with records.open_record(path, read_only=True) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
         rows = rows_since(rows, since, the.name if site is not None else None)

@@ -53,8 +53,9 @@ def advice(
     from spraywindow.site import season_start
 
     call = Call(site, weather, columns, now, record)
-    the, at = call.bare_site, call.now
+    at = call.now
     with opened(call) as the_record:
+        the = call.seen_in(the_record)
         holds = records.current(the_record)
     rows = [row for row in holds if row.entry.site == the.name]
     if not rows:
@@ -96,7 +97,7 @@ def judge(
     from spraywindow.show import to_json
 
     call = Call(site, weather, columns, now, record)
-    the, at = call.bare_site, call.now
+    the, at = call.file_site, call.now
     texts: list[tuple[str, str]] = []
     kept: list[Outcome] = []
     path = call.record_path
@@ -161,7 +162,7 @@ def export(
     if form not in makers:
         raise InputError("unknown format", where="--format", expected="csv, json", got=form)
     call = Call(site, record_file=record)
-    the = call.bare_site
+    the = call.file_site
     with opened(call) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
     text = makers[form](rows_since(rows, since, the.name if site is not None else None))
@@ -227,7 +228,7 @@ def paper(
         typer.echo(built_in_template(kind), nl=False)
         return
     call = Call(site, record_file=record)
-    the = call.bare_site
+    the = call.file_site
     the_entry = _entry_for(call, kind, entry, fields, receipt)
     text = write_paper(
         kind,
@@ -263,7 +264,6 @@ def _entry_for(
     from spraywindow.record import entry_from
     from spraywindow.record import record as records
 
-    the = call.bare_site
     if named is not None and named.isdigit():
         with opened(call) as the_record:
             return holding(records.current(the_record), int(named)).entry
@@ -274,7 +274,7 @@ def _entry_for(
             got=named,
             cure="`spraywindow log list` shows the numbers",
         )
-    plan: dict[str, object] = {}
+    the, plan = call.bare_site, dict[str, object]()
     if receipt is not None:
         text = read_text(receipt, "receipt")
         refuse_other_site(text, the.name, where=str(receipt))

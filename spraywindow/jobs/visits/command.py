@@ -84,15 +84,15 @@ def listed_sites(
     for path, file in zip(places, files if len(files) > 1 else files * len(places), strict=True):
         with unread.name(_name_in(path)):
             call = Call(path, file, columns, now, first=listed[0] if listed else None)
-            _ = call.bare_site
+            _ = call.file_site
             listed.append(call)
     if not listed:
         unread.refuse()
-    names = [call.bare_site.name for call in listed]
+    names = [call.file_site.name for call in listed]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise InputError(f"two site files are of {twice[0]!r}", cure="give each site its own name")
-    if len({call.bare_site.place.latitude >= 0 for call in listed}) > 1:
+    if len({call.file_site.place.latitude >= 0 for call in listed}) > 1:
         raise InputError("sites on both sides of the equator", cure="plan them apart")
     return listed
 
@@ -116,11 +116,13 @@ def with_weather(
     if len({call.weather_file for call in listed}) == 1 and listed[0].weather_file is not None:
         shared = listed[0].weather  # read once; an error of it is told once
     for call in listed:
-        with unread.name(call.bare_site.name):
+        with unread.name(call.file_site.name):
             site = call.site if records else call.bare_site
             table = call.weather if shared is None else shared
             sites.append(site)
             tables.append(table)
+            for line in site.seen:
+                call.tell(f"{site.name}: {line}.")
     if not sites:
         unread.refuse()
     return sites, tables

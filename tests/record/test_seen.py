@@ -1,0 +1,113 @@
+"""What was seen is kept once, only added to, and stands before the site file where it is newer."""
+
+from __future__ import annotations
+
+import datetime as dt
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from spraywindow.errors import RecordError
+from spraywindow.record import file as record_file
+from spraywindow.record.export import check_record
+from spraywindow.record.file import open_record, schema_of, statements
+from spraywindow.record.record import add, history
+from spraywindow.record.seen import Sighting, as_seen, keep_seen, sightings, undo_seen
+from spraywindow.site.site import read_site
+from spraywindow.sources.demo.samples import sample_path
+from tests.record_values import NOW, entry
+
+HILL = "Hill garden"
+DAY = dt.date(2026, 1, 12)
+
+
+def buds(stage: int, day: dt.date = DAY, block: str = "rows 1-4") -> Sighting:
+    return Sighting(HILL, "stage", day, block, stage)
+
+
+def test_what_is_noted_is_read_again_and_what_is_undone_stays_in_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    with open_record(path, create=True) as opened:
+        dormant, fallen = keep_seen(opened, [buds(0), Sighting(HILL, "leaf fall", DAY)], now=NOW)
+        assert (dormant.id, dormant.stage, fallen.id) == (1, 0, 2)
+        assert sightings(opened, HILL) == [dormant, fallen]
+        assert sightings(opened, "Elsewhere") == []
+        assert undo_seen(opened, 1, HILL, now=NOW) == dormant
+        assert sightings(opened) == [fallen]
+        for gone in (1, 3, 4):
+            with pytest.raises(RecordError, match=f"number {gone}; expected one of 2"):
+                undo_seen(opened, gone, HILL, now=NOW)
+        with pytest.raises(RecordError, match="expected one of none yet"):
+            undo_seen(opened, 2, "Elsewhere", now=NOW)
+        assert opened.connection.execute("SELECT count(*) FROM seen").fetchone()[0] == 3
+    assert check_record(path).problems == ()
+
+
+def test_a_file_of_an_older_schema_is_brought_up_with_its_entries(tmp_path: Path) -> None:
+    path = tmp_path / "old.db"
+    old = sqlite3.connect(path, isolation_level=None)
+    for statement in statements(2).values():
+        old.execute(statement)
+    old.execute(f"PRAGMA application_id = {record_file.APPLICATION_ID}")
+    old.execute("PRAGMA user_version = 2")
+    old.close()
+    with open_record(path) as opened:
+        add(opened, entry(), now=NOW)
+        assert (schema_of(opened), sightings(opened)) == (2, [])
+        keep_seen(opened, [buds(51)], now=NOW)
+        assert (schema_of(opened), len(history(opened)), len(sightings(opened))) == (3, 1, 1)
+    assert check_record(path).problems == ()
+
+
+@pytest.mark.parametrize(
+    ("hand", "problem"),
+    [
+        ("UPDATE seen SET body = replace(body, '51', '60') WHERE id = 2", "sighting 2 was changed"),
+        ("DELETE FROM seen WHERE id = 1", "sighting 1 is gone"),
+        ("DELETE FROM seen WHERE id = 3", "sighting 3 is gone"),
+    ],
+)
+def test_what_was_tampered_with_is_found(tmp_path: Path, hand: str, problem: str) -> None:
+    path = tmp_path / "log.db"
+    with open_record(path, create=True) as opened:
+        keep_seen(opened, [buds(0), buds(51), buds(53)], now=NOW)
+    with sqlite3.connect(path) as other:
+        with pytest.raises(sqlite3.IntegrityError, match="only added to"):
+            other.execute("DELETE FROM seen")
+        for name in ("update", "delete"):
+            other.execute(f"DROP TRIGGER seen_no_{name}")
+        other.execute(hand)
+    other.close()
+    assert problem in " | ".join(check_record(path).problems)
+
+
+def test_the_newest_holds_whether_the_file_has_it_or_the_record() -> None:
+    site = read_site(sample_path("orchard.toml"))
+    rows, apricots = site.blocks
+    assert rows.observed is not None
+    later = rows.observed + dt.timedelta(days=3)
+    newer = [buds(51, rows.observed), buds(53, later), buds(0, later - dt.timedelta(days=1))]
+    seen = as_seen(site, newer, later)
+    assert (seen.blocks[0].stage, seen.blocks[0].observed) == (53, later)
+    assert seen.blocks[1] == apricots
+    assert seen.seen == (f"rows 1-4: bud burst, seen {later:%a} {later.day} {later:%b}",)
+    # of one day the record's; what is seen after the day that is asked about is not known yet
+    assert as_seen(site, newer, rows.observed).blocks[0].stage == 51
+    # an older one than the file's, another year's and a block that is gone change nothing
+    older = [buds(51, rows.observed - dt.timedelta(days=1)), buds(51, later, "row 9")]
+    assert as_seen(site, older, later).blocks == site.blocks
+    assert as_seen(site, older, later).seen == ()
+
+
+def test_leaf_fall_that_was_seen_holds_before_the_files(tmp_path: Path) -> None:
+    site = read_site(sample_path("orchard.toml"))
+    first = site.dates.leaf_fall
+    assert first is not None
+    after = first + dt.timedelta(days=4)
+    fall = Sighting(site.name, "leaf fall", after)
+    assert as_seen(site, [fall], after).dates.leaf_fall == after
+    assert as_seen(site, [fall], first).dates.leaf_fall == first
+    # that of last winter is told no more, and the file's newer one stands
+    last = Sighting(site.name, "leaf fall", first - dt.timedelta(days=360))
+    assert as_seen(site, [last], after) == site
