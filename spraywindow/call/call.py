@@ -224,7 +224,7 @@ class Call:
         self.tell(f"From the record {path}: {days} of work this season.")
         for line in lines:
             self.tell(f"! {line}")
-        return replace(done, learned=learned), rows
+        return replace(done, learned=learned if site.learn else done.learned), rows
 
     @property
     def site(self) -> Site:

@@ -28,6 +28,8 @@ from .seen import Sighting as Sighting  # Something seen at a site on a local da
 from .seen import as_seen as as_seen  # The site with what was seen there
 from .seen import keep_seen as keep_seen  # Keep what was seen
 from .seen import sightings as sightings  # What was seen and is not undone
+from .seen import taught as taught  # What notes of one kind teach
+from .seen import taught_words as taught_words  # The same in words
 from .seen import undo_seen as undo_seen  # Take back what was seen
 from .weather_then import came as came  # Keep the part that is past, not forecast
 from .weather_then import extremes_between as extremes_between  # Temperature extremes [degC]

@@ -1,4 +1,4 @@
-"""What the adviser saw at a site, kept append-only beside the entries: stages, leaf fall.
+"""What the adviser saw at a site, kept append-only: stages, leaf fall, dry bark, cold nights.
 
 A row is only ever added; what was mistaken is undone by a row that points at it.
 """
@@ -15,11 +15,15 @@ from spraywindow.errors import RecordError
 from spraywindow.record.file import Record, bring_up, schema_of, told, transaction
 from spraywindow.record.record import digest_of, last_number
 from spraywindow.site import Site, season_start
+from spraywindow.spray import Offset, learn_offset
 from spraywindow.trees import stage_words
+from spraywindow.units import convert
 
 SEEN_SINCE = 3
 """The schema version from which a file has them."""
 _COLUMNS = "id, noted, undoes, body, digest"
+_TIMES = ("time", "model_time")
+HOUR = dt.timedelta(hours=1)
 
 
 @dataclass(frozen=True)
@@ -30,8 +34,13 @@ class Sighting:
     ----------
     site : str
     kind : str
-        "stage" (of the block `block`: `stage`, BBCH) or "leaf fall".
+        "stage" (of the block `block`: `stage`, BBCH), "leaf fall", "dry" (the bark, at `time`) or
+        "lowest" (of the night before: `temp_c`).
     day : date
+    model_time : datetime or None
+        From when on the bark is surely dry by the model of the weather known when it was noted.
+    model_c : float or None
+        The lowest of the night by that weather [degC].
     id : int
         Its number in the record; 0 before it is kept.
     """
@@ -41,12 +50,27 @@ class Sighting:
     day: dt.date
     block: str | None = None
     stage: int | None = None
+    time: dt.datetime | None = None
+    model_time: dt.datetime | None = None
+    temp_c: float | None = None
+    model_c: float | None = None
     id: int = 0
 
     @property
     def what(self) -> str:
         """What was seen: "rows 1-4: bud swell", "leaf fall"."""
-        return self.kind if self.stage is None else f"{self.block}: {stage_words(self.stage)}"
+        if self.stage is not None:
+            return f"{self.block}: {stage_words(self.stage)}"
+        return {"dry": "bark dry", "lowest": "lowest of the night"}.get(self.kind, self.kind)
+
+    @property
+    def off(self) -> float | None:
+        """Seen less modelled, [h] of dry bark or [K]; None where no model is known."""
+        if self.time is not None and self.model_time is not None:
+            return (self.time - self.model_time) / HOUR
+        if self.temp_c is not None and self.model_c is not None:
+            return self.temp_c - self.model_c
+        return None
 
     @property
     def words(self) -> str:
@@ -105,7 +129,9 @@ def as_seen(site: Site, found: Iterable[Sighting], today: dt.date) -> Site:
     """Give the site with the stages and the leaf fall that were seen by a local day.
 
     The newest counts, whether the site file has it or the record; of one day the record's. What
-    the answers of this growing year stand on is told in `Site.seen`.
+    was seen of dry bark and cold nights makes the site's hours dry later, and its nights colder,
+    never the other way round. What the answers of this growing year stand on is told in
+    `Site.seen`.
     """
     past = sorted(
         (each for each in found if each.day <= today), key=lambda each: (each.day, each.id)
@@ -125,13 +151,69 @@ def as_seen(site: Site, found: Iterable[Sighting], today: dt.date) -> Site:
         dates = dates.model_copy(update={"leaf_fall": fall.day})
         used.append(fall)
     start = season_start(today, site)
-    told = tuple(each.words for each in used if each.day >= start)
-    return replace(site, blocks=tuple(blocks), dates=dates, seen=told)
+    told = [each.words for each in used if each.day >= start]
+    setting = site.setting
+    if site.learn:
+        dry, cold = taught(past, "dry"), taught(past, "lowest")
+        setting = replace(
+            setting,
+            dry_later_h=max(dry.middle, 0.0),
+            night_colder_c=max(-cold.middle, 0.0),
+        )
+        told += taught_words(dry, cold, site)
+    return replace(site, blocks=tuple(blocks), dates=dates, setting=setting, seen=tuple(told))
+
+
+def taught(found: Iterable[Sighting], kind: str) -> Offset:
+    """What notes of one kind teach, in order of their days; only those whose model is known."""
+    pairs = sorted((each.day, each.id, each.off) for each in found
+                   if each.kind == kind and each.off is not None)  # fmt: skip
+    return learn_offset([off for _, _, off in pairs])
+
+
+def taught_words(dry: Offset, cold: Offset, site: Site) -> tuple[str, ...]:
+    """What notes of dry bark and of cold nights teach, a line each where there are any."""
+    told = [_dry_words(dry)] if dry.notes else []
+    return (*told, *([_cold_words(cold, site)] if cold.notes else []))
+
+
+def _dry_words(dry: Offset) -> str:
+    """Such as "bark dry 40 min after the model here, 9 notes, usually within 50 min"."""
+    words = f"bark dry {_minutes(dry.middle)} {'after' if dry.middle >= 0 else 'before'} the model"
+    words += f" here, {_notes(dry.notes)}, usually within {_minutes(dry.error)}"
+    later = round(max(dry.middle, 0.0))
+    if later:
+        return f"{words}: it counts as dry {later} h later"
+    return words if dry.middle >= 0 else f"{words}: none the sooner for it"
+
+
+def _cold_words(cold: Offset, site: Site) -> str:
+    """Such as "nights 1.2 K colder than forecast here, 6 notes, usually within 0.8 K"."""
+
+    def degrees(kelvin: float) -> str:
+        if site.units == "us":
+            return f"{convert(abs(kelvin), 'delta_degC', 'delta_degF'):.0f} °F"
+        return f"{abs(kelvin):.1f} °C"
+
+    words = f"nights {degrees(cold.middle)} {'colder' if cold.middle <= 0 else 'warmer'} than the"
+    words += f" forecast here, {_notes(cold.notes)}, usually within {degrees(cold.error)}"
+    return (
+        f"{words}: {'taken off' if cold.middle < 0 else 'nothing is added'} where frost is judged"
+    )
+
+
+def _minutes(hours: float) -> str:
+    return f"{5 * round(12 * abs(hours))} min"
+
+
+def _notes(count: int) -> str:
+    return "1 note" if count == 1 else f"{count} notes"
 
 
 def _body(each: Sighting) -> str:
     values = {name: value for name, value in asdict(each).items() if value is not None}
     values |= {"day": each.day.isoformat()}
+    values |= {name: values[name].isoformat() for name in _TIMES if name in values}
     del values["id"]
     return json.dumps(values, ensure_ascii=False, allow_nan=False)
 
@@ -167,6 +249,7 @@ def _read(record: Record) -> dict[int, Sighting]:
             del out[row[2]]
             continue
         values = json.loads(row[3])
+        times = {name: dt.datetime.fromisoformat(values[name]) for name in _TIMES if name in values}
         day = dt.date.fromisoformat(values["day"])
-        out[row[0]] = Sighting(**(values | {"day": day, "id": row[0]}))
+        out[row[0]] = Sighting(**(values | times | {"day": day, "id": row[0]}))
     return out

@@ -14,7 +14,7 @@ from pydantic import BaseModel, Field, ValidationError
 from spraywindow.errors import InputError, one_line
 from spraywindow.place import Place
 from spraywindow.program import Done, PartlyDone, Program
-from spraywindow.site.fields import Day, Name, Table
+from spraywindow.site.fields import Day, Flag, Name, Table
 from spraywindow.site.materials import LimitFields, MaterialFields, Materials, build_materials
 from spraywindow.site.problems import problems_of, site_problems, toml_cure
 from spraywindow.site.program import build_program, material_of, refuse_beyond_maxima
@@ -76,6 +76,8 @@ class Site:
         The tables for the rest of the year and for mixing; None where the file has none.
     flowers : mapping of str to Flowering
         First flower by block, as a record of past winters has it; empty without one.
+    learn : bool
+        Whether the site's own answers and notes teach anything.
     learned : Learned
         What the site's own answers teach of its chances; by default nothing.
     seen : tuple of str
@@ -104,6 +106,7 @@ class Site:
     mix: Mapping[str, MixFields]
     copper: CopperFields
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
+    learn: bool = True
     learned: Learned = GENERAL
     seen: tuple[str, ...] = ()
 
@@ -128,6 +131,7 @@ class SiteFields(Table):
     units: Units = "metric"
     service: Service | None = None
     record: Name | None = None
+    learn: Flag = True
     place: PlaceFields
     access: AccessFields = Field(default_factory=AccessFields)
     crew: CrewFields = Field(default_factory=CrewFields)
@@ -186,6 +190,7 @@ class SiteFields(Table):
             sprayer=self.sprayer,
             mix=self.mix,
             copper=self.copper,
+            learn=self.learn,
         )
 
 

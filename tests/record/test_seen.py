@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,9 +14,17 @@ from spraywindow.record import file as record_file
 from spraywindow.record.export import check_record
 from spraywindow.record.file import open_record, schema_of, statements
 from spraywindow.record.record import add, history
-from spraywindow.record.seen import Sighting, as_seen, keep_seen, sightings, undo_seen
+from spraywindow.record.seen import (
+    Sighting,
+    as_seen,
+    keep_seen,
+    sightings,
+    taught_words,
+    undo_seen,
+)
 from spraywindow.site.site import read_site
 from spraywindow.sources.demo.samples import sample_path
+from spraywindow.spray.learned import Offset
 from tests.record_values import NOW, entry
 
 HILL = "Hill garden"
@@ -111,3 +120,57 @@ def test_leaf_fall_that_was_seen_holds_before_the_files(tmp_path: Path) -> None:
     # that of last winter is told no more, and the file's newer one stands
     last = Sighting(site.name, "leaf fall", first - dt.timedelta(days=360))
     assert as_seen(site, [last], after) == site
+
+
+def dry(day: int, minutes: float | None) -> Sighting:
+    """Bark seen dry so many minutes after the model; None: no model is known."""
+    model = dt.datetime(2026, 1, day, 9, tzinfo=dt.UTC)
+    time = model + dt.timedelta(minutes=minutes or 0.0)
+    return Sighting(HILL, "dry", model.date(), time=time,
+                    model_time=None if minutes is None else model)  # fmt: skip
+
+
+def lowest(day: int, kelvin: float) -> Sighting:
+    return Sighting(HILL, "lowest", dt.date(2026, 1, day), temp_c=kelvin - 1.0, model_c=-1.0)
+
+
+def test_measures_are_read_again_as_they_were_noted(tmp_path: Path) -> None:
+    with open_record(tmp_path / "log.db", create=True) as opened:
+        kept = keep_seen(opened, [dry(3, 40.0), dry(4, None), lowest(4, -2.0)], now=NOW)
+        assert sightings(opened, HILL) == kept
+    assert [each.off for each in kept] == [pytest.approx(40 / 60), None, -2.0]
+
+
+def test_a_site_is_taught_to_the_safe_side_only() -> None:
+    site = read_site(sample_path("orchard.toml"))
+    setting = site.setting
+    # two notes of 60 min: shrunk to 40, of which 60 / (60 + 45) is taken, by the errors so far
+    late = as_seen(site, [dry(3, 60.0), dry(4, 60.0), dry(5, None)], dt.date(2026, 1, 9))
+    assert late.setting == replace(setting, dry_later_h=pytest.approx(40 / 60 * 60 / 105))
+    cold = as_seen(site, [lowest(3, -3.0)], dt.date(2026, 1, 9))
+    assert cold.setting == replace(setting, night_colder_c=0.75)
+    # sooner dry and warmer nights are told, and change nothing
+    other = as_seen(site, [dry(3, -60.0), lowest(3, 3.0)], dt.date(2026, 1, 9))
+    assert other.setting == setting
+    assert len(other.seen) == 2
+    # not yet, and not where the site file says no
+    assert as_seen(site, [dry(3, 60.0)], dt.date(2026, 1, 2)) == site
+    deaf = replace(site, learn=False)
+    assert as_seen(deaf, [dry(3, 60.0), lowest(3, -3.0)], dt.date(2026, 1, 9)) == deaf
+
+
+def test_what_is_taught_in_words() -> None:
+    site = read_site(sample_path("orchard.toml"))
+    told = taught_words(Offset(2 / 3, 5 / 6, 9), Offset(-1.2, 0.8, 1), site)
+    assert told == (
+        "bark dry 40 min after the model here, 9 notes, usually within 50 min: it counts as dry "
+        "1 h later",
+        "nights 1.2 °C colder than the forecast here, 1 note, usually within 0.8 °C: taken off "
+        "where frost is judged",
+    )
+    (sooner,) = taught_words(Offset(-1.0, 1.5, 12), Offset(), site)
+    assert sooner.endswith("before the model here, 12 notes, usually within 90 min: none the "
+                           "sooner for it")  # fmt: skip
+    (us,) = taught_words(Offset(), Offset(2.0, 1.0, 6), replace(site, units="us"))
+    assert us == ("nights 4 °F warmer than the forecast here, 6 notes, usually within 2 °F: "
+                  "nothing is added where frost is judged")  # fmt: skip

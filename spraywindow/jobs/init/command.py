@@ -62,6 +62,7 @@ _TEMPLATE = """\
 name = {name}
 units = "{units}"                      # what you read: "metric" or "us"
 # record = "record.db"                # application record; default: this file's name with .db
+# learn = false                       # what you note and how answers came true teaches nothing
 # service = "metnorway"               # forecast: nws (US), metnorway, openmeteo (non-commercial)
 
 [place]

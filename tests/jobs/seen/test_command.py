@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from spraywindow.sources.demo.samples import sample_path
@@ -53,6 +54,10 @@ def test_it_is_noted_listed_and_undone(site: Path) -> None:
         (("--on", "2026-01-10"), "--on without anything seen"),
         (("--undo", "1", "--leaf-fall"), "--undo beside something seen"),
         (("--undo", "1"), "no record there"),
+        (("--dry", "noon"), "--dry: not a clock time"),
+        (("--dry", "19:00"), "--dry: a time to come"),
+        (("--lowest", "-1.5"), "--lowest"),
+        (("--lowest", "-80 degC"), "--lowest: out of range"),
     ],
 )
 def test_what_cannot_be_is_refused_and_begins_no_record(
@@ -96,3 +101,62 @@ def test_an_evening_before_it_was_seen_does_not_know_it(site: Path, tmp_path: Pa
     assert command("seen", site, "rows 1-4", "full bloom", *AT).code == 0
     states = [command(*ask, now).answer["blocks"][0]["stage"] for now in ("2026-01-11 18:00", NOW)]
     assert states == ["dormant", "full bloom"] or states == [0, 65]
+
+
+FORECAST = ("--weather", sample_path("forecast.csv"))
+LATER = ("--now", "2026-01-14 18:00")
+
+
+@pytest.fixture
+def orchard(tmp_path: Path) -> Path:
+    path = tmp_path / "site.toml"
+    path.write_text(sample_path("orchard.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    return path
+
+
+def test_dry_bark_stands_beside_the_hour_that_slots_calls_sure(orchard: Path) -> None:
+    said = command("seen", orchard, "--dry", "11:00", "--on", "2026-01-13", *FORECAST, *LATER)
+    assert "bark dry, seen Tue 13 Jan, 11:00 (model 10:00)." in said.words
+    evening = command("slots", "--site", orchard, *FORECAST, *AT, "--material", "oil")
+    assert "The wood on Tue 13 Jan: dry from about 08:00, sure from 10:00." in evening.words
+    # again and again an hour later than the model: then it counts as dry an hour later
+    for _ in range(4):
+        command("seen", orchard, "--dry", "11:30", "--on", "2026-01-13", *FORECAST, *LATER)
+    evening = command("slots", "--site", orchard, *FORECAST, "--now", "2026-01-13 07:00",
+                      "--material", "oil")  # fmt: skip
+    assert "The wood on Tue 13 Jan: dry from about 08:00, sure from 11:00." in evening.words
+    assert "5 notes, usually within" in evening.words
+    # and not where the site file says that nothing is learned
+    orchard.write_text("learn = false\n" + orchard.read_text(encoding="utf-8"), encoding="utf-8")
+    evening = command("slots", "--site", orchard, *FORECAST, "--now", "2026-01-13 07:00",
+                      "--material", "oil")  # fmt: skip
+    assert "sure from 10:00." in evening.words
+    assert "5 notes" not in evening.words
+    assert "(not used: learn = false in the site file)" in command("seen", orchard, *LATER).words
+
+
+def test_a_cold_night_stands_beside_the_lowest_of_the_weather(orchard: Path) -> None:
+    said = command("seen", orchard, "--lowest", "-1.5 degC", "--on", "2026-01-14", *FORECAST,
+                   *LATER, "--json").answer  # fmt: skip
+    table = pd.read_csv(sample_path("forecast.csv"), index_col="time", parse_dates=True)
+    night = table.tz_convert("Europe/Athens").loc["2026-01-13 12:00":"2026-01-14 09:00", "temp_c"]
+    assert said["added"][0]["model_c"] == pytest.approx(night.min(), abs=1.6)  # a hollow of 1.5 K
+    assert said["added"][0]["temp_c"] == -1.5
+    off = -1.5 - said["added"][0]["model_c"]
+    assert said["night_off_c"] == {"middle": pytest.approx(off / 4, abs=1e-4),
+                                   "error": pytest.approx(-off, abs=1e-4), "notes": 1}  # fmt: skip
+
+
+def test_weather_that_does_not_tell_the_morning_teaches_nothing(orchard: Path) -> None:
+    for words in (("--dry", "10:20"), ("--lowest", "30 degF")):
+        said = command("seen", orchard, *words, "--on", "2025-12-20", *FORECAST, *LATER)
+        assert "(model unknown)" in said.words
+        assert "teaches nothing" in said.err
+    assert command("seen", orchard, *LATER, "--json").answer["taught"] == []
+
+
+@pytest.mark.usefixtures("no_service")
+def test_without_a_service_it_is_noted_all_the_same(orchard: Path) -> None:
+    said = command("seen", orchard, "--lowest", "-1 degC", *AT)
+    assert "teaches nothing: the service does not answer" in " ".join(said.err.split())
+    assert "lowest of the night, seen Mon 12 Jan, -1.0 °C (model unknown)." in said.words
