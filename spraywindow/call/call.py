@@ -30,7 +30,10 @@ SitesOption = Annotated[
 ]
 WeatherOption = Annotated[
     Path | None,
-    typer.Option("--weather", help="Weather file (CSV or Parquet) instead of a service."),
+    typer.Option(
+        "--weather",
+        help="Forecast file (CSV or Parquet); default: the site file's, else a service.",
+    ),
 ]
 ColumnsOption = Annotated[
     Path | None,
@@ -51,13 +54,9 @@ RecordOption = Annotated[
         help="Application record. Default: the site file's key record, else its name with .db.",
     ),
 ]
-WintersOption = Annotated[
-    Path | None,
-    typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
-]
 PastOption = Annotated[
     Path | None,
-    typer.Option("--winters", help="Hourly record of past winters: when the trees flower."),
+    typer.Option("--winters", help="Hourly record of past winters; default: the site file's key."),
 ]
 PastColumnsOption = Annotated[
     Path | None, typer.Option("--winters-columns", help="Column map (TOML) for --winters.")
@@ -100,7 +99,7 @@ class Call:
     file : Path or None
         The site file; None for the invented demo.
     weather_file, columns : Path or None
-        A weather file in place of a service, and the map that says how to read it.
+        As asked for: a forecast file in place of a service, and the map that says how to read it.
     now_text : str or None
         The time of the answer as people write it; None for the clock's, or the demo's.
     record_file : Path or None
@@ -112,7 +111,7 @@ class Call:
     first : Call or None
         The first of several sites, where its time is that of all.
     winters_file, winters_columns : Path or None
-        A record of past winters that tells when the trees flower, and the map to read it.
+        As asked for: a record of past winters, and the map to read it.
     tell : callable
         Takes a remark beside the answer; by default it goes to stderr.
     """
@@ -138,6 +137,45 @@ class Call:
     def demo_weather(self) -> bool:
         """Whether the weather is the demo's, too."""
         return self.demo and self.weather_file is None
+
+    @property
+    def forecast_files(self) -> tuple[Path | None, Path | None]:
+        """The forecast's file and its column map: as asked for, else the site file's, if any.
+
+        A service that is asked for by name stands before the site file's.
+        """
+        return self._files(
+            "--weather", self.weather_file, "--columns", self.columns,
+            "" if self.service else "weather", "columns",
+        )  # fmt: skip
+
+    @property
+    def past_files(self) -> tuple[Path | None, Path | None]:
+        """The file of past winters and its column map: as asked for, else the site file's."""
+        return self._files(
+            "--winters", self.winters_file, "--winters-columns", self.winters_columns,
+            "winters", "winters_columns",
+        )  # fmt: skip
+
+    def _files(
+        self, option: str, file: Path | None, map_option: str, column_map: Path | None,
+        key: str, map_key: str,
+    ) -> tuple[Path | None, Path | None]:  # fmt: skip
+        from spraywindow.errors import InputError
+
+        named = self.file_site.files
+        if file is not None or self.file is None or key not in named:
+            if column_map is not None and file is None:
+                raise InputError(f"{map_option} without {option}", cure="name the weather file")
+            return file, column_map
+        beside = self.file.parent
+        by_key = beside / named[map_key] if map_key in named else None
+        return beside / named[key], column_map or by_key
+
+    @property
+    def by_service(self) -> bool:
+        """Whether a forecast service is asked for the weather."""
+        return not self.demo and self.forecast_files[0] is None
 
     @cached_property
     def file_site(self) -> Site:
@@ -236,7 +274,7 @@ class Call:
 
     def with_winters(self, site: Site) -> Site:
         """The site with the days of flowering that the record of past winters tells, if any."""
-        if self.winters_file is None or self.told_winters is None:
+        if self.past_files[0] is None or self.told_winters is None:
             return site
         from spraywindow.site import with_flowers
 
@@ -245,11 +283,8 @@ class Call:
     @cached_property
     def told_winters(self) -> pd.DataFrame | None:
         """The past winters that are named, or the demo's own; None where there are none."""
-        if self.winters_file is not None:
-            from spraywindow.sources.files import read_weather
-
-            return read_weather(self.winters_file, columns=self.winters_columns)
-        return self.winters if self.demo_weather else None
+        named = self.past_files[0] is not None
+        return self.winters if named or self.demo_weather else None
 
     @property
     def rows(self) -> list[Kept]:
@@ -259,15 +294,12 @@ class Call:
     @cached_property
     def weather(self) -> pd.DataFrame:
         """The hourly table: from a file, the demo, or a forecast service."""
-        from spraywindow.errors import InputError
-
         site, now = self.file_site, self.now
-        if self.columns is not None and self.weather_file is None:
-            raise InputError("--columns without --weather", cure="name the weather file")
-        if self.weather_file is not None:
+        file, columns = self.forecast_files
+        if file is not None:
             from spraywindow.sources.files import read_weather
 
-            return read_weather(self.weather_file, columns=self.columns)
+            return read_weather(file, columns=columns)
         if self.demo:
             from spraywindow.sources.demo import demo_forecast
 
@@ -300,10 +332,12 @@ class Call:
 
     @cached_property
     def _past(self) -> tuple[pd.DataFrame, list[str]]:
-        if self.weather_file is not None or self.columns is not None:
-            table = self.weather
-            assert self.weather_file is not None  # columns alone are refused
-            table.attrs.setdefault("source", {"name": self.weather_file.name})
+        file, columns = self.past_files
+        if file is not None:
+            from spraywindow.sources.files import read_weather
+
+            table = read_weather(file, columns=columns)
+            table.attrs.setdefault("source", {"name": file.name})
             return table, list(table.attrs.get("notes", []))
         if self.demo:
             from spraywindow.sources.demo import demo_winters

@@ -76,6 +76,9 @@ class Site:
         The tables for the rest of the year and for mixing; None where the file has none.
     flowers : mapping of str to Flowering
         First flower by block, as a record of past winters has it; empty without one.
+    files : mapping of str to str
+        Files beside the site file: "weather" (a forecast), "winters" (a record of past winters),
+        and the column maps "columns" and "winters_columns" that say how to read them.
     learn : bool
         Whether the site's own answers and notes teach anything.
     learned : Learned
@@ -106,6 +109,7 @@ class Site:
     mix: Mapping[str, MixFields]
     copper: CopperFields
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
+    files: Mapping[str, str] = field(default_factory=dict)
     learn: bool = True
     learned: Learned = GENERAL
     seen: tuple[str, ...] = ()
@@ -124,6 +128,10 @@ class Site:
         return name in self.materials and self.materials[name].copper
 
 
+FILES = ("weather", "columns", "winters", "winters_columns")
+"""Keys that name files: a forecast and past winters, and how to read each."""
+
+
 class SiteFields(Table):
     """The tables of a site file, as people write them; `site` gives what they mean."""
 
@@ -131,6 +139,10 @@ class SiteFields(Table):
     units: Units = "metric"
     service: Service | None = None
     record: Name | None = None
+    weather: Name | None = None
+    columns: Name | None = None
+    winters: Name | None = None
+    winters_columns: Name | None = None
     learn: Flag = True
     place: PlaceFields
     access: AccessFields = Field(default_factory=AccessFields)
@@ -150,6 +162,11 @@ class SiteFields(Table):
     def site(self) -> Site:
         """Build the site; `InputError` where tables contradict each other."""
         at, hours = self.place, self.access
+        for of, map_key in (("weather", "columns"), ("winters", "winters_columns")):
+            if getattr(self, map_key) is not None and getattr(self, of) is None:
+                raise InputError(
+                    f"a column map without its file; expected also {of}", where=map_key
+                )
         if hours.opens is not None and hours.until is not None:
             open_h = hours.until - hours.opens
             if self.crew.job > open_h:
@@ -191,6 +208,7 @@ class SiteFields(Table):
             mix=self.mix,
             copper=self.copper,
             learn=self.learn,
+            files={key: name for key in FILES if (name := getattr(self, key)) is not None},
         )
 
 

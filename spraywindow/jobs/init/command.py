@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from spraywindow.call import note, say, write_new
+from spraywindow.call import NowOption, note, parse_now, say, write_new
 
 REST_OF_THE_YEAR = """\
 
@@ -63,6 +63,9 @@ name = {name}
 units = "{units}"                      # what you read: "metric" or "us"
 # record = "record.db"                # application record; default: this file's name with .db
 # learn = false                       # what you note and how answers came true teaches nothing
+# weather = "forecast.csv"            # a forecast in a file, instead of a service
+# columns = "map.toml"                # the column map that says how to read it
+# winters = "winters.csv"             # a record of past winters; its map: winters_columns
 # service = "metnorway"               # forecast: nws (US), metnorway, openmeteo (non-commercial)
 
 [place]
@@ -139,6 +142,7 @@ def init(
     elevation: Annotated[str, typer.Option(help='With its unit, such as "60 m".')] = "0 m",
     name: Annotated[str, typer.Option(help="What the site is called.")] = "My orchard",
     units: Annotated[str, typer.Option(help="metric or us.")] = "metric",
+    now: NowOption = None,
 ) -> None:
     """Write a site file to fill in; never over an existing one."""
     import datetime as dt
@@ -151,6 +155,7 @@ def init(
 
     if file.exists():
         raise InputError("the file exists", where=str(file), cure="choose another name")
+    year = dt.date.today().year if now is None else parse_now(now, timezone).year
     text = _TEMPLATE.format(
         name=json.dumps(name, ensure_ascii=False),
         units=units,
@@ -160,10 +165,10 @@ def init(
         timezone=timezone,
         height="12 ft" if units == "us" else "3.5 m",
         spread="12 ft" if units == "us" else "4 m",
-        year=dt.date.today().year,
+        year=year,
         stages=", ".join(f"{stage.words} ({code})" for code, stage in STAGES.items()),
         groups=", ".join(CULTIVAR_GROUPS),
-        rest=REST_OF_THE_YEAR.format(year=dt.date.today().year - 1),
+        rest=REST_OF_THE_YEAR.format(year=year - 1),
     )
     try:
         tables = tomllib.loads(text)

@@ -149,6 +149,7 @@ def export(
     history: Annotated[
         bool, typer.Option("--history", help="Also what was corrected or withdrawn.")
     ] = False,
+    now: NowOption = None,
 ) -> None:
     """Write the record as CSV or JSON, with what professional records ask for.
 
@@ -161,8 +162,8 @@ def export(
     makers = {"csv": export_csv, "json": export_json}
     if form not in makers:
         raise InputError("unknown format", where="--format", expected="csv, json", got=form)
-    call = Call(site, record_file=record)
-    the = call.file_site
+    call = Call(site, now_text=now, record_file=record, clock=True)
+    the, _ = call.file_site, call.now
     with opened(call) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
     text = makers[form](rows_since(rows, since, the.name if site is not None else None))
@@ -175,13 +176,19 @@ def export(
     say(to)
 
 
-def check(site: SiteOption = None, record: RecordOption = None, json: JsonOption = False) -> None:
+def check(
+    site: SiteOption = None,
+    record: RecordOption = None,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
     """Verify the file, every digest and correction; a damaged record is an error (exit code 2)."""
     from spraywindow.errors import RecordError, one_line
     from spraywindow.record import check_record
     from spraywindow.show import to_json
 
-    path = record_file(Call(site, record_file=record))
+    call = Call(site, now_text=now, record_file=record, clock=True)
+    path, _ = record_file(call), call.now
     found = check_record(path)
     if json:
         say(to_json(found))
@@ -215,6 +222,7 @@ def paper(
         bool, typer.Option("--show-template", help="Print our text, to start your own from.")
     ] = False,
     to: Annotated[Path | None, typer.Option(help="File to write. Default: the screen.")] = None,
+    now: NowOption = None,
     json: JsonOption = False,
 ) -> None:
     """Write the client's note for the evening before, the record sheet, or the bill's line."""
@@ -227,7 +235,7 @@ def paper(
     if show_template:
         typer.echo(built_in_template(kind), nl=False)
         return
-    call = Call(site, record_file=record)
+    call = Call(site, now_text=now, record_file=record, clock=True)
     the = call.file_site
     the_entry = _entry_for(call, kind, entry, fields, receipt)
     text = write_paper(

@@ -113,9 +113,9 @@ def estimated(call: Call, entry: Application, *, fetch: bool = True) -> Applicat
     from spraywindow.record import WEATHER_FIELDS, with_weather
 
     lacking = [name for name in WEATHER_FIELDS if getattr(entry, name) is None]
-    if not lacking or (call.weather_file is None and not fetch):
+    if not lacking or (call.forecast_files[0] is None and not fetch):
         return entry
-    if call.weather_file is None and not call.demo:
+    if call.by_service:
         age_h = (call.now - pd.Timestamp(entry.start)) / pd.Timedelta(hours=1)
         if age_h > FETCH_WITHIN_H:
             note("No weather filled in: the round is too long ago for a forecast service; "

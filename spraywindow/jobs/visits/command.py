@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -185,13 +185,22 @@ def visits(
     json: JsonOption = False,
 ) -> None:
     """Say which sites to visit tomorrow, in which order, with what; or whom to promise what."""
+    from spraywindow.errors import InputError
+    from spraywindow.site import with_flowers
+
     sites = [*(files or []), *(more or [])]
     if not sites:
         note(DEMO_NOTE)
     unread = Unread()
+    if book and winters is not None:
+        if weather:
+            raise InputError("--weather beside --winters", cure="the book takes past winters alone")
+        weather, columns = [winters], winters_columns
     listed = listed_sites(sites, weather, columns, now, unread)
     at = listed[0].now
     if book:
+        if not weather:  # the site files may name theirs
+            listed = [_with_past(call) for call in listed]
         _say_book(listed, unread, visits_a_day, json=json)
         return
     from spraywindow.jobs.visits.answer import plan_visits
@@ -201,13 +210,18 @@ def visits(
 
     share = _share(usual)
     the, tables = with_weather(listed, unread, records=True)
-    past = listed[0].told_winters if len(listed) == 1 else None
+    calls = {call.file_site.name: call for call in listed}
+    pasts = [None if winters else calls[site.name].told_winters for site in the]
     if winters is not None:
-        from spraywindow.site import with_flowers
         from spraywindow.sources.files import read_weather
 
-        past = read_weather(winters, columns=winters_columns)
-        the = [with_flowers(each, past, at, ahead) for each, ahead in zip(the, tables, strict=True)]
+        pasts = [read_weather(winters, columns=winters_columns)] * len(the)
+    the = [
+        site
+        if past is None or (calls[site.name].demo and not winters)
+        else with_flowers(site, past, at, ahead)
+        for site, past, ahead in zip(the, pasts, tables, strict=True)
+    ]
     matrix, told = _driving(
         the, home, quantity(speed, "km/h", where="--speed"), road, minutes, others=bool(unread.rows)
     )
@@ -219,11 +233,24 @@ def visits(
         home=None if home is None else len(the),
         leave_h=_clock(leave),
         usual_share=share,
-        winters=[past] * len(the),
+        winters=pasts,
         unread=tuple(unread.rows),
         driving=told,
     )
     say(to_json(plan, VISITS_WORDS) if json else visits_text(plan))
+
+
+def _with_past(call: Call) -> Call:
+    """The call with the past winters that its site file names as its weather."""
+    from spraywindow.errors import InputError
+
+    file, columns = call.past_files
+    if file is None and not call.demo:
+        raise InputError(
+            f"the book needs past winters of {call.file_site.name}",
+            cure="give --winters FILE of many winters, or name it in the site file as winters",
+        )
+    return replace(call, weather_file=file, columns=columns)
 
 
 def _share(text: str | None) -> float | None:
@@ -307,13 +334,10 @@ def _clock(text: str | None) -> float | None:
 
 def _say_book(listed: Sequence[Call], unread: Unread, visits_a_day: int, *, json: bool) -> None:
     """Print the client book; every site must be there, since each bears on what all can have."""
-    from spraywindow.errors import InputError
     from spraywindow.jobs.visits.book import clients_of, make_book, site_season
     from spraywindow.jobs.visits.text import BOOK_WORDS, book_text
     from spraywindow.show import to_json
 
-    if listed[0].weather_file is None and not listed[0].demo:
-        raise InputError("the book needs past winters", cure="give --weather FILE of many winters")
     if listed[0].demo_weather:
         from spraywindow.sources.demo import demo_winters
 
