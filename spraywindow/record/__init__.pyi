@@ -15,6 +15,8 @@ from .outcomes import keep_outcomes as keep_outcomes  # Keep what came of receip
 from .outcomes import learned_at as learned_at  # What a site's own answers teach
 from .outcomes import outcomes as outcomes  # What came of every receipt judged
 from .outcomes import receipt_hash as receipt_hash  # The hash by which a receipt is known
+from .receipts import keep_receipt as keep_receipt  # Keep a receipt by itself
+from .receipts import kept_receipts as kept_receipts  # Every receipt of a site
 from .record import EXACT as EXACT  # Decimals of a share of a round: three thirds make a whole
 from .record import current as current  # Give the entries that hold
 from .rules import RULES as RULES  # Record-keeping rules by name

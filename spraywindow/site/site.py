@@ -76,6 +76,8 @@ class Site:
         The tables for the rest of the year and for mixing; None where the file has none.
     flowers : mapping of str to Flowering
         First flower by block, as a record of past winters has it; empty without one.
+    applicator, certification : str
+        Who sprays, and the number of the certificate, as the record wants them; "" where not given.
     files : mapping of str to str
         Files beside the site file: "weather" (a forecast), "winters" (a record of past winters),
         and the column maps "columns" and "winters_columns" that say how to read them.
@@ -109,6 +111,8 @@ class Site:
     mix: Mapping[str, MixFields]
     copper: CopperFields
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
+    applicator: str = ""
+    certification: str = ""
     files: Mapping[str, str] = field(default_factory=dict)
     learn: bool = True
     learned: Learned = GENERAL
@@ -194,6 +198,8 @@ class SiteFields(Table):
             ),
             access=Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed)),
             people=self.crew.people,
+            applicator=self.crew.applicator or "",
+            certification=self.crew.certification or "",
             job_h=self.crew.job,
             visit_worth=self.crew.visit_worth,
             blocks=self.blocks,

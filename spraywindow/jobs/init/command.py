@@ -46,6 +46,9 @@ REST_OF_THE_YEAR = """\
 #
 # [mix.oil]                           # from the label: one table for each material
 # product = "dormant oil"
+# registration = "0000-00"            # its number; for the record, as are the next two
+# reentry = "24 h"
+# preharvest = "21 days"
 # rate = "2 %"                        # or "200 mL in 10 L", "5 Tbsp/gal", "3 g/L", "4 lb/100 gal"
 # rounds_per_year = 3
 #
@@ -87,6 +90,8 @@ timezone = "{timezone}"
 [crew]
 people = 1
 job = "2 h"                           # length of the job on site
+# applicator = "A. Example"           # who sprays, for the record
+# certification = "X-1"
 
 [[blocks]]                            # one table for each group of trees that flower together
 name = "all trees"

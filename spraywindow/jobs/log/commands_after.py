@@ -83,6 +83,9 @@ def judge(
     receipt: Annotated[
         list[Path] | None, typer.Option(help="Judge this receipt instead. Repeatable.")
     ] = None,
+    every: Annotated[
+        bool, typer.Option("--kept", help="Also receipts kept by themselves, of no entry.")
+    ] = False,
     weather: WeatherOption = None,
     columns: ColumnsOption = None,
     now: NowOption = None,
@@ -92,7 +95,7 @@ def judge(
     from spraywindow.errors import RecordError
     from spraywindow.jobs.log.judge import judge_all, judge_text
     from spraywindow.jobs.slots import refuse_other_site
-    from spraywindow.record import keep_outcomes, outcomes
+    from spraywindow.record import keep_outcomes, kept_receipts, outcomes
     from spraywindow.record import record as records
     from spraywindow.show import to_json
 
@@ -115,6 +118,10 @@ def judge(
                 text = records.receipt_of(the_record, row.id)
                 if text is not None:
                     texts.append((str(row.id), text))
+            if every:
+                known = {text for _, text in texts}
+                alone = [t for t in kept_receipts(the_record, the.name) if t not in known]
+                texts += [(f"kept {n}", text) for n, text in enumerate(alone, start=1)]
         if not texts and (number is not None or not kept):
             raise RecordError(
                 "no receipt to judge",
@@ -265,9 +272,8 @@ def _entry_for(
     receipt: Path | None,
 ) -> Application:
     """The entry of that number; for a note also a plan: a file, settings, a receipt's hours."""
-    import datetime as dt
-
     from spraywindow.errors import InputError
+    from spraywindow.jobs.log.advised import hours_of
     from spraywindow.jobs.slots import hourless, read_receipt, refuse_other_site
     from spraywindow.record import entry_from
     from spraywindow.record import record as records
@@ -291,8 +297,6 @@ def _entry_for(
                 "this receipt advises no hours", where=str(receipt), expected="one of a go"
             )
         advised = read_receipt(text)
-        start = dt.datetime.fromisoformat(advised["start"])
-        end = min(dt.datetime.fromisoformat(advised["end"]), start + dt.timedelta(hours=the.job_h))
-        plan = {"material": advised["material"], "start": start, "end": end}
+        plan = hours_of(advised, the)
     plan |= written(None if named is None else Path(named), fields)
     return entry_from(the, plan, where=named or "plan")

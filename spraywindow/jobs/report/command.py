@@ -50,7 +50,7 @@ def report(
     """
     from spraywindow.errors import InputError
     from spraywindow.jobs.report.page import PAGE_MARK
-    from spraywindow.jobs.slots import EVENING_WORDS
+    from spraywindow.jobs.slots import EVENING_WORDS, keep_advised
     from spraywindow.show import plain, to_json
 
     calls = [
@@ -70,6 +70,7 @@ def report(
     texts = []
     for call, path, (evenings, page) in zip(calls, paths, pages, strict=True):
         write_new(path, page, over=PAGE_MARK)
+        keep_advised(call, evenings[0])
         call.remark()
         answers = [plain(each, EVENING_WORDS) for each in evenings]
         texts.append(to_json({"page": path, "answers": answers}) if json else str(path))
