@@ -39,6 +39,8 @@ class Sighting:
     day : date
     model_time : datetime or None
         From when on the bark is surely dry by the model of the weather known when it was noted.
+    dew_off_h : float or None
+        The site file's correction of that hour, as it was then [h].
     model_c : float or None
         The lowest of the night by that weather [degC].
     id : int
@@ -52,6 +54,7 @@ class Sighting:
     stage: int | None = None
     time: dt.datetime | None = None
     model_time: dt.datetime | None = None
+    dew_off_h: float | None = None
     temp_c: float | None = None
     model_c: float | None = None
     id: int = 0
@@ -154,7 +157,7 @@ def as_seen(site: Site, found: Iterable[Sighting], today: dt.date) -> Site:
     told = [each.words for each in used if each.day >= start]
     setting = site.setting
     if site.learn:
-        dry, cold = taught(past, "dry"), taught(past, "lowest")
+        dry, cold = taught(past, "dry", site), taught(past, "lowest", site)
         setting = replace(
             setting,
             dry_later_h=max(dry.middle, 0.0),
@@ -164,11 +167,18 @@ def as_seen(site: Site, found: Iterable[Sighting], today: dt.date) -> Site:
     return replace(site, blocks=tuple(blocks), dates=dates, setting=setting, seen=tuple(told))
 
 
-def taught(found: Iterable[Sighting], kind: str) -> Offset:
-    """What notes of one kind teach, in order of their days; only those whose model is known."""
-    pairs = sorted((each.day, each.id, each.off) for each in found
-                   if each.kind == kind and each.off is not None)  # fmt: skip
-    return learn_offset([off for _, _, off in pairs])
+def taught(found: Iterable[Sighting], kind: str, site: Site) -> Offset:
+    """What notes of one kind teach, in order of their days; only those whose model is known.
+
+    Where the site file has another dew-off by now, the model stands as it would with that one.
+    """
+    now_h = site.setting.dew_off_h
+    pairs = [
+        (each.day, each.id, each.off + (0.0 if each.dew_off_h is None else each.dew_off_h - now_h))
+        for each in found
+        if each.kind == kind and each.off is not None
+    ]
+    return learn_offset([off for _, _, off in sorted(pairs)])
 
 
 def taught_words(dry: Offset, cold: Offset, site: Site) -> tuple[str, ...]:

@@ -153,6 +153,11 @@ def test_a_site_is_taught_to_the_safe_side_only() -> None:
     other = as_seen(site, [dry(3, -60.0), lowest(3, 3.0)], dt.date(2026, 1, 9))
     assert other.setting == setting
     assert len(other.seen) == 2
+    # the site file has taken it up since: an hour sooner by its dew-off, and nothing is left
+    noted = [replace(dry(day, -60.0), dew_off_h=0.0) for day in (3, 4, 5)]
+    taken_up = replace(site, setting=replace(setting, dew_off_h=-1.0))
+    assert as_seen(site, noted, dt.date(2026, 1, 9)).seen[-1].startswith("bark dry 30 min before")
+    assert as_seen(taken_up, noted, dt.date(2026, 1, 9)).seen[-1].startswith("bark dry 0 min")
     # not yet, and not where the site file says no
     assert as_seen(site, [dry(3, 60.0)], dt.date(2026, 1, 2)) == site
     deaf = replace(site, learn=False)

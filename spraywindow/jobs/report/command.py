@@ -70,7 +70,7 @@ def report(
     texts = []
     for call, path, (evenings, page) in zip(calls, paths, pages, strict=True):
         write_new(path, page, over=PAGE_MARK)
-        keep_advised(call, evenings[0])
+        keep_advised(call, evenings[0], call.weather)
         call.remark()
         answers = [plain(each, EVENING_WORDS) for each in evenings]
         texts.append(to_json({"page": path, "answers": answers}) if json else str(path))

@@ -38,12 +38,12 @@ class SeenAnswer:
     @property
     def dry(self) -> Offset:
         """How far the hour of dry bark usually lies from the model."""
-        return taught(self.seen, "dry")
+        return taught(self.seen, "dry", self.site)
 
     @property
     def night(self) -> Offset:
         """How far nights usually lie from the forecast."""
-        return taught(self.seen, "lowest")
+        return taught(self.seen, "lowest", self.site)
 
     @property
     def taught(self) -> tuple[str, ...]:

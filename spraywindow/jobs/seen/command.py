@@ -174,7 +174,8 @@ def _modelled(call: Call, found: list[Sighting]) -> list[Sighting]:
     site, out = call.file_site, []
     for each in found:
         if each.kind == "dry":
-            each = replace(each, model_time=model_dry(site, table, each.day))
+            told = model_dry(site, table, each.day)
+            each = replace(each, model_time=told, dew_off_h=site.setting.dew_off_h)
         elif each.kind == "lowest":
             each = replace(each, model_c=model_lowest(site, table, each.day))
         if each.kind in ("dry", "lowest") and each.off is None:

@@ -139,7 +139,7 @@ def _write(
     if call.by_service:
         from spraywindow.jobs.slots.receipt import keep_advised
 
-        keep_advised(call, evenings[0])
+        keep_advised(call, evenings[0], call.weather)
     if receipt is not None:
         from spraywindow.jobs.slots.receipt import make_receipt
 

@@ -94,12 +94,12 @@ def make_receipt(evening: Evening, weather: pd.DataFrame) -> Receipt:
     )
 
 
-def keep_advised(call: Call, evening: Evening) -> None:
+def keep_advised(call: Call, evening: Evening, weather: pd.DataFrame) -> None:
     """Keep the receipt of an evening in the record, where there is one and a service was asked."""
     path = call.record_path
     if path is None or not path.exists() or not call.by_service:
         return
-    text = to_json(make_receipt(evening, call.weather))
+    text = to_json(make_receipt(evening, weather))
     try:
         with open_record(path) as opened:
             keep_receipt(opened, text)

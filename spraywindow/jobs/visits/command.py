@@ -203,6 +203,7 @@ def visits(
             listed = [_with_past(call) for call in listed]
         _say_book(listed, unread, visits_a_day, json=json)
         return
+    from spraywindow.jobs.slots import keep_advised
     from spraywindow.jobs.visits.answer import plan_visits
     from spraywindow.jobs.visits.text import VISITS_WORDS, visits_text
     from spraywindow.show import to_json
@@ -237,6 +238,10 @@ def visits(
         unread=tuple(unread.rows),
         driving=told,
     )
+    weather_of = dict(zip((site.name for site in the), tables, strict=True))
+    for stop in plan.stops:
+        going = stop.choice.evening
+        keep_advised(calls[going.site.name], going, weather_of[going.site.name])
     say(to_json(plan, VISITS_WORDS) if json else visits_text(plan))
 
 

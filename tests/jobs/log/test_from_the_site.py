@@ -101,7 +101,7 @@ def test_receipts_are_kept_where_there_is_a_record_and_the_slot_is_taken(site: P
     evening = command("slots", "--site", site, *EVENING, "--json").answer["tomorrow"]
     assert not site.with_suffix(".db").exists()  # no record is begun for it
     command("seen", site, "rows 1-4", "dormant", "--on", "2026-01-10", *EVENING)
-    for name in ("slots", "slots", "report"):
+    for name in ("visits", "slots", "slots", "report"):
         asked = ("--out", site.with_name("page.html")) if name == "report" else ()
         assert command(name, "--site", site, *EVENING, *asked).code == 0
     command("slots", "--site", site, *EVENING, *FORECAST)  # a file is no forecast asked for
