@@ -16,6 +16,7 @@ from spraywindow.jobs.log import log
 from spraywindow.jobs.mix import mix
 from spraywindow.jobs.report import report
 from spraywindow.jobs.season import season
+from spraywindow.jobs.seen import seen
 from spraywindow.jobs.slots import slots
 from spraywindow.jobs.visits import visits
 
@@ -34,6 +35,7 @@ app.command()(slots)
 app.command()(season)
 app.command()(backtest)
 app.add_typer(log)
+app.command()(seen)
 app.command()(visits)
 app.command()(feed)
 app.command()(hose)

@@ -19,6 +19,7 @@ from spraywindow.jobs.log.answer import Entered, Listed
 from spraywindow.jobs.log.judge import JudgedReceipts
 from spraywindow.jobs.mix.answer import MixAnswer
 from spraywindow.jobs.season.answer import SeasonAnswer
+from spraywindow.jobs.seen.answer import SeenAnswer
 from spraywindow.jobs.slots.answer import Evening, HourScore
 from spraywindow.jobs.slots.receipt import Receipt
 from spraywindow.jobs.visits.answer import Visits
@@ -37,6 +38,7 @@ ANSWERS: Mapping[str, type] = {
     "log add, correct": Entered,
     "log list": Listed,
     "log check": Check,
+    "seen": SeenAnswer,
     "log advice": RoundsAdvice,
     "log judge": JudgedReceipts,
     "visits": Visits,

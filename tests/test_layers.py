@@ -13,7 +13,9 @@ import pytest
 PACKAGE = Path(__file__).resolve().parents[1] / "spraywindow"
 GROUND = ("version", "errors", "units", "place", "days", "reasons")
 SCIENCE = ("weather", "spray", "trees", "program", "winters")
-JOBS = ("slots", "season", "backtest", "mix", "feed", "hose", "log", "visits", "report", "init")
+JOBS = (
+    "slots", "season", "backtest", "mix", "feed", "hose", "log", "seen", "visits", "report", "init",
+)  # fmt: skip
 ORDER = (
     *GROUND,
     *SCIENCE,

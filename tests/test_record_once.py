@@ -89,8 +89,7 @@ def test_a_command_reads_site_and_record_once(
     verified = Counted(monkeypatch, record_history, "Kept")
     sites = Counted(monkeypatch, spraywindow.site, "read_site")
     programs = Counted(monkeypatch, site_module, "build_program")
-    timeless = words[:2] in {("log", "export"), ("log", "paper"), ("log", "check")}
-    said = command(*words, orchard, *(() if timeless else NOW))
+    said = command(*words, orchard, *NOW)
     assert said.code == 0, said.err
     assert len(opened.calls) == 1
     assert [call[0] for call in verified.calls] == list(range(1, rows + 1))

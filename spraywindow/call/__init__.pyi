@@ -6,14 +6,14 @@ from .call import ColumnsOption as ColumnsOption  # --columns: a column map
 from .call import JsonOption as JsonOption  # --json: print JSON
 from .call import NowOption as NowOption  # --now: time of the answer
 from .call import PastColumnsOption as PastColumnsOption  # --winters-columns: a column map
-from .call import PastOption as PastOption  # --winters: past winters beside a forecast
+from .call import PastOption as PastOption  # --winters: past winters
 from .call import PlotOption as PlotOption  # --plot: draw a picture too
 from .call import RecordOption as RecordOption  # --record: application record
 from .call import SiteOption as SiteOption  # --site: one site file
 from .call import SitesOption as SitesOption  # --site: one site file or several
-from .call import WeatherOption as WeatherOption  # --weather: a weather file
-from .call import WintersOption as WintersOption  # --weather: past winters
+from .call import WeatherOption as WeatherOption  # --weather: a forecast file
 from .call import note as note  # Print a remark beside the answer, on stderr
+from .call import parse_now as parse_now  # Read a time, local or with its offset
 from .call import progress as progress  # Show on stderr, to a person, that something is under way
 from .call import say as say  # Print an answer
 from .screen import bar as bar  # Show how many parts of a longer piece of work are done

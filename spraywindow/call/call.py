@@ -17,8 +17,9 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from spraywindow.record import Kept
+    from spraywindow.record import Kept, Record, Sighting
     from spraywindow.site import Site
+    from spraywindow.spray import Learned
 
 SiteOption = Annotated[
     Path | None, typer.Option("--site", help="Site file (TOML). Without it: the invented demo.")
@@ -29,7 +30,10 @@ SitesOption = Annotated[
 ]
 WeatherOption = Annotated[
     Path | None,
-    typer.Option("--weather", help="Weather file (CSV or Parquet) instead of a service."),
+    typer.Option(
+        "--weather",
+        help="Forecast file (CSV or Parquet); default: the site file's, else a service.",
+    ),
 ]
 ColumnsOption = Annotated[
     Path | None,
@@ -50,13 +54,9 @@ RecordOption = Annotated[
         help="Application record. Default: the site file's key record, else its name with .db.",
     ),
 ]
-WintersOption = Annotated[
-    Path | None,
-    typer.Option("--weather", help="Hourly record of past winters; default: reanalysis."),
-]
 PastOption = Annotated[
     Path | None,
-    typer.Option("--winters", help="Hourly record of past winters: when the trees flower."),
+    typer.Option("--winters", help="Hourly record of past winters; default: the site file's key."),
 ]
 PastColumnsOption = Annotated[
     Path | None, typer.Option("--winters-columns", help="Column map (TOML) for --winters.")
@@ -99,7 +99,7 @@ class Call:
     file : Path or None
         The site file; None for the invented demo.
     weather_file, columns : Path or None
-        A weather file in place of a service, and the map that says how to read it.
+        As asked for: a forecast file in place of a service, and the map that says how to read it.
     now_text : str or None
         The time of the answer as people write it; None for the clock's, or the demo's.
     record_file : Path or None
@@ -111,7 +111,7 @@ class Call:
     first : Call or None
         The first of several sites, where its time is that of all.
     winters_file, winters_columns : Path or None
-        A record of past winters that tells when the trees flower, and the map to read it.
+        As asked for: a record of past winters, and the map to read it.
     tell : callable
         Takes a remark beside the answer; by default it goes to stderr.
     """
@@ -138,8 +138,47 @@ class Call:
         """Whether the weather is the demo's, too."""
         return self.demo and self.weather_file is None
 
+    @property
+    def forecast_files(self) -> tuple[Path | None, Path | None]:
+        """The forecast's file and its column map: as asked for, else the site file's, if any.
+
+        A service that is asked for by name stands before the site file's.
+        """
+        return self._files(
+            "--weather", self.weather_file, "--columns", self.columns,
+            "" if self.service else "weather", "columns",
+        )  # fmt: skip
+
+    @property
+    def past_files(self) -> tuple[Path | None, Path | None]:
+        """The file of past winters and its column map: as asked for, else the site file's."""
+        return self._files(
+            "--winters", self.winters_file, "--winters-columns", self.winters_columns,
+            "winters", "winters_columns",
+        )  # fmt: skip
+
+    def _files(
+        self, option: str, file: Path | None, map_option: str, column_map: Path | None,
+        key: str, map_key: str,
+    ) -> tuple[Path | None, Path | None]:  # fmt: skip
+        from spraywindow.errors import InputError
+
+        named = self.file_site.files
+        if file is not None or self.file is None or key not in named:
+            if column_map is not None and file is None:
+                raise InputError(f"{map_option} without {option}", cure="name the weather file")
+            return file, column_map
+        beside = self.file.parent
+        by_key = beside / named[map_key] if map_key in named else None
+        return beside / named[key], column_map or by_key
+
+    @property
+    def by_service(self) -> bool:
+        """Whether a forecast service is asked for the weather."""
+        return not self.demo and self.forecast_files[0] is None
+
     @cached_property
-    def bare_site(self) -> Site:
+    def file_site(self) -> Site:
         """The site as its file says it, without its record."""
         from spraywindow.site import read_site
 
@@ -150,9 +189,26 @@ class Call:
         return read_site(self.file)
 
     @cached_property
+    def bare_site(self) -> Site:
+        """The site with what its record says was seen there, without the rounds done."""
+        today = self.today  # a wrong time is told before a damaged record
+        if self._recorded is None:
+            return self.file_site
+        from spraywindow.record import as_seen
+
+        return as_seen(self.file_site, self._recorded[2], today)
+
+    def seen_in(self, opened: Record) -> Site:
+        """The same by a record that a command has open."""
+        from spraywindow.record import as_seen, sightings
+
+        site = self.file_site
+        return as_seen(site, sightings(opened, site.name), self.today)
+
+    @cached_property
     def now(self) -> pd.Timestamp:
         """The time of the answer, UTC."""
-        timezone = self.bare_site.place.timezone
+        timezone = self.file_site.place.timezone
         if self.first is not None:
             return self.first.now
         if self.now_text is not None:
@@ -168,39 +224,45 @@ class Call:
     @property
     def today(self) -> dt.date:
         """The site's local day of `now`."""
-        return self.now.tz_convert(self.bare_site.place.timezone).date()
+        return self.now.tz_convert(self.file_site.place.timezone).date()
 
     @property
     def record_path(self) -> Path | None:
         """The record named, else the site file's key, else its name with .db; None of the demo."""
         if self.record_file is not None or self.file is None:
             return self.record_file
-        named = self.bare_site.record
+        named = self.file_site.record
         return self.file.parent / named if named else self.file.with_suffix(".db")
+
+    @cached_property
+    def _recorded(self) -> tuple[list[Kept], Learned, list[Sighting]] | None:
+        """Entries, what the site's answers teach, what was seen; None without a record."""
+        path, name = self.record_path, self.file_site.name
+        if path is None or not path.exists():
+            return None
+        from spraywindow.record import current, learned_at, open_record, sightings
+
+        with open_record(path, read_only=True) as opened:
+            learned = learned_at(opened, name, self.today)
+            return current(opened, name), learned, sightings(opened, name)
 
     @cached_property
     def _with_record(self) -> tuple[Site, list[Kept]]:
         site, today, path = self.bare_site, self.today, self.record_path
-        if path is None or (self.record_file is None and not path.exists()):
-            return site, []
-        from spraywindow.record import (
-            current,
-            learned_at,
-            open_record,
-            season_rounds,
-            with_rounds,
-        )
+        from spraywindow.record import open_record, season_rounds, with_rounds
 
-        with open_record(path, read_only=True) as opened:
-            rows = current(opened, site.name)
-            learned = learned_at(opened, site.name, today)
+        if self._recorded is None:
+            if self.record_file is not None:
+                open_record(self.record_file, read_only=True)  # says what is wrong with the name
+            return site, []
+        rows, learned, _ = self._recorded
         rounds = season_rounds(rows, site, today)
         done, lines = with_rounds(site, rounds)
         days = "1 day" if len(rounds) == 1 else f"{len(rounds)} days"
         self.tell(f"From the record {path}: {days} of work this season.")
         for line in lines:
             self.tell(f"! {line}")
-        return replace(done, learned=learned), rows
+        return replace(done, learned=learned if site.learn else done.learned), rows
 
     @property
     def site(self) -> Site:
@@ -212,7 +274,7 @@ class Call:
 
     def with_winters(self, site: Site) -> Site:
         """The site with the days of flowering that the record of past winters tells, if any."""
-        if self.winters_file is None or self.told_winters is None:
+        if self.past_files[0] is None or self.told_winters is None:
             return site
         from spraywindow.site import with_flowers
 
@@ -234,11 +296,8 @@ class Call:
     @cached_property
     def told_winters(self) -> pd.DataFrame | None:
         """The past winters that are named, or the demo's own; None where there are none."""
-        if self.winters_file is not None:
-            from spraywindow.sources.files import read_weather
-
-            return read_weather(self.winters_file, columns=self.winters_columns)
-        return self.winters if self.demo_weather else None
+        named = self.past_files[0] is not None
+        return self.winters if named or self.demo_weather else None
 
     @property
     def rows(self) -> list[Kept]:
@@ -248,15 +307,12 @@ class Call:
     @cached_property
     def weather(self) -> pd.DataFrame:
         """The hourly table: from a file, the demo, or a forecast service."""
-        from spraywindow.errors import InputError
-
-        site, now = self.bare_site, self.now
-        if self.columns is not None and self.weather_file is None:
-            raise InputError("--columns without --weather", cure="name the weather file")
-        if self.weather_file is not None:
+        site, now = self.file_site, self.now
+        file, columns = self.forecast_files
+        if file is not None:
             from spraywindow.sources.files import read_weather
 
-            return read_weather(self.weather_file, columns=self.columns)
+            return read_weather(file, columns=columns)
         if self.demo:
             from spraywindow.sources.demo import demo_forecast
 
@@ -289,16 +345,18 @@ class Call:
 
     @cached_property
     def _past(self) -> tuple[pd.DataFrame, list[str]]:
-        if self.weather_file is not None or self.columns is not None:
-            table = self.weather
-            assert self.weather_file is not None  # columns alone are refused
-            table.attrs.setdefault("source", {"name": self.weather_file.name})
+        file, columns = self.past_files
+        if file is not None:
+            from spraywindow.sources.files import read_weather
+
+            table = read_weather(file, columns=columns)
+            table.attrs.setdefault("source", {"name": file.name})
             return table, list(table.attrs.get("notes", []))
         if self.demo:
             from spraywindow.sources.demo import demo_winters
 
             return demo_winters(), []
-        return _reanalysis(self.bare_site, self.now)
+        return _reanalysis(self.file_site, self.now)
 
     def remark(self) -> None:
         """Tell of the demo that it is one."""

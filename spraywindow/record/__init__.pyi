@@ -20,6 +20,8 @@ from .outcomes import keep_outcomes as keep_outcomes  # Keep what came of receip
 from .outcomes import learned_at as learned_at  # What a site's own answers teach
 from .outcomes import outcomes as outcomes  # What came of every receipt judged
 from .outcomes import receipt_hash as receipt_hash  # The hash by which a receipt is known
+from .receipts import keep_receipt as keep_receipt  # Keep a receipt by itself
+from .receipts import kept_receipts as kept_receipts  # Every receipt of a site
 from .record import EXACT as EXACT  # Decimals of a share of a round: three thirds make a whole
 from .record import current as current  # Give the entries that hold
 from .rules import RULES as RULES  # Record-keeping rules by name
@@ -29,6 +31,13 @@ from .rules import derived as derived  # Give what follows from the fields of an
 from .rules import missing_for as missing_for  # Name what a record still lacks under a rule
 from .season_done import season_rounds as season_rounds  # Rounds of a growing year
 from .season_done import with_rounds as with_rounds  # Add recorded rounds to a site
+from .seen import Sighting as Sighting  # Something seen at a site on a local day
+from .seen import as_seen as as_seen  # The site with what was seen there
+from .seen import keep_seen as keep_seen  # Keep what was seen
+from .seen import sightings as sightings  # What was seen and is not undone
+from .seen import taught as taught  # What notes of one kind teach
+from .seen import taught_words as taught_words  # The same in words
+from .seen import undo_seen as undo_seen  # Take back what was seen
 from .weather_then import came as came  # Keep the part that is past, not forecast
 from .weather_then import extremes_between as extremes_between  # Temperature extremes [degC]
 from .weather_then import rain_between as rain_between  # Least and most rain [mm]

@@ -20,6 +20,7 @@ from spraywindow.record.file import SCHEMA_VERSION, Kept, Record, open_record, s
 from spraywindow.record.outcomes import OUTCOMES_SINCE, outcomes
 from spraywindow.record.record import history, last_number
 from spraywindow.record.rules import DERIVED, RULES, derived, missing_for
+from spraywindow.record.seen import SEEN_SINCE, sightings
 
 _ABOUT = ("id", "entered", "kind", "corrects", "why", "receipt_hash")
 COLUMNS = (*_ABOUT, *Application.model_fields, *DERIVED)
@@ -52,7 +53,7 @@ def row_of(kept: Kept) -> dict[str, object]:
 
 
 def export_json(rows: Sequence[Kept]) -> str:
-    """Give rows as JSON: ``{"schema": 2, "entries": [{..., "missing": {rule: [names]}}]}``."""
+    """Give rows as JSON: ``{"schema": 3, "entries": [{..., "missing": {rule: [names]}}]}``."""
     entries = [
         row_of(kept) | {"missing": {rule: missing_for(kept.entry, rule) for rule in RULES}}
         for kept in rows
@@ -102,8 +103,11 @@ def check_record(path: str | os.PathLike[str]) -> Check:
             problems += _gone(record.connection, "entries", "entry")
             if schema_of(record) >= OUTCOMES_SINCE:
                 problems += _gone(record.connection, "outcomes", "outcome")
+            if schema_of(record) >= SEEN_SINCE:
+                problems += _gone(record.connection, "seen", "sighting")
             rows = history(record)
             outcomes(record)  # each is held to its digest
+            sightings(record)
             problems += _receipt_problems(record.connection)
             count = len(rows)
         except (sqlite3.Error, SprayWindowError) as error:

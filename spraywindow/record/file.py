@@ -27,8 +27,8 @@ from typing import Self
 from spraywindow.errors import RecordError
 from spraywindow.record.entry import Application
 
-SCHEMA_VERSION = 2
-"""From 2 on: outcomes, and entries that say what of them failed."""
+SCHEMA_VERSION = 3
+"""From 2 on: outcomes, and entries that say what of them failed; from 3 on what was seen."""
 APPLICATION_ID = 0x53505257  # "SPRW"
 BUSY_MS = 15_000
 _SWITCH_TRIES, _SWITCH_PAUSE_S = 100, 0.02
@@ -54,13 +54,21 @@ STATEMENTS: dict[str, str] = {
         receipt TEXT NOT NULL REFERENCES receipts (hash),
         body TEXT NOT NULL,
         digest TEXT NOT NULL)""",
+    "seen": """CREATE TABLE seen (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        noted TEXT NOT NULL,
+        undoes INTEGER UNIQUE REFERENCES seen (id),
+        body TEXT NOT NULL,
+        digest TEXT NOT NULL,
+        CHECK ((undoes IS NULL) = (body != '')),
+        CHECK (undoes IS NULL OR undoes < id))""",
 } | {
     f"{table}_no_{action}": f"""CREATE TRIGGER {table}_no_{action} BEFORE {action.upper()}
         ON {table} BEGIN SELECT RAISE(ABORT, 'the record is only added to'); END"""
-    for table in ("entries", "receipts", "outcomes")
+    for table in ("entries", "receipts", "outcomes", "seen")
     for action in ("update", "delete")
 }
-_ADDED = {"outcomes": 2}
+_ADDED = {"outcomes": 2, "seen": 3}
 """Tables by the schema version that they came with, where it is not the first."""
 
 

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from spraywindow.errors import InputError, describe, did_you_mean, one_line
 from spraywindow.record.entry import Application
 from spraywindow.record.record import AHEAD_H
-from spraywindow.site import Block, Site, season_start
+from spraywindow.site import DAY_H, Block, MixFields, Site, season_start
 from spraywindow.trees import parse_stage
 from spraywindow.units import quantity, unit
 
@@ -369,7 +369,8 @@ def entry_from(
     Parameters
     ----------
     site : Site
-        Gives name, time zone, position, and crop and stage of the blocks done.
+        Gives name, time zone, position, who sprays, the product and its label's intervals, and
+        crop, stage and area of the blocks done.
     written : mapping
         As for `fields_of`; it overrides the site.
     like : Application, optional
@@ -390,6 +391,7 @@ def entry_from(
     given = fields_of(written, site.place.timezone, where=where)
     refuse_slip(site, given.get("material"))
     material = given.get("material", copied.get("material"))
+    by_hand = given.get("share")
     given |= share_written(site, given, material)
     site_knows: dict[str, object] = {
         "site": site.name,
@@ -398,7 +400,7 @@ def entry_from(
         "latitude": site.place.latitude,
         "longitude": site.place.longitude,
     }
-    about = _about_blocks(site, given.get("blocks"), given.get("start"))
+    about = _about_blocks(site, given, material, by_hand) | _label_of(site, material)
     values = site_knows | about | copied | one_amount(given) | given
     return Application.read(values, where=where, typed=as_typed(written))
 
@@ -443,11 +445,39 @@ def refuse_ahead(entry: Application, now: dt.datetime) -> None:
         )
 
 
-def _about_blocks(site: Site, names: object, start: object) -> dict[str, object]:
-    """Crop of the blocks done, and their stage where all were seen alike just before."""
+def _label_of(site: Site, material: object) -> dict[str, object]:
+    """What the site file says of the product and of who sprays it."""
+    fields = site.mix.get(str(material), MixFields())
+    days = None if fields.preharvest is None else math.ceil(fields.preharvest / DAY_H - 1e-9)
+    known = {
+        "product": fields.product,
+        "registration_number": fields.registration,
+        "reentry_h": fields.reentry,
+        "preharvest_days": days,
+        "applicator": site.applicator,
+        "certification_number": site.certification,
+    }
+    return {name: value for name, value in known.items() if value is not None}
+
+
+def _about_blocks(
+    site: Site, given: Mapping[str, object], material: object, by_hand: object
+) -> dict[str, object]:
+    """Crop and area of the blocks done, and their stage where all were seen alike just before.
+
+    The area only where every block has one, and of a share that is given `by_hand` for the whole
+    site so much of it; which part of a block that is named nobody knows.
+    """
+    names, start = given.get("blocks"), given.get("start")
     wanted = names if isinstance(names, tuple) and names else None
     blocks = [block for block in site.blocks if wanted is None or block.name in wanted]
     out: dict[str, object] = {}
+    if isinstance(start, dt.datetime) and not (wanted and by_hand):
+        on = start.astimezone(ZoneInfo(site.place.timezone)).date()
+        areas = [b.area for b in blocks if wanted or not _over(b, site, str(material), on)]
+        if areas and None not in areas:
+            share = by_hand if isinstance(by_hand, float) else 1.0
+            out["area_m2"] = sum(area or 0.0 for area in areas) * share
     if blocks:
         out["crop"] = ", ".join(dict.fromkeys(block.crop for block in blocks))
     stages = {block.stage for block in blocks}

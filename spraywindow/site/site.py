@@ -15,7 +15,7 @@ from spraywindow.errors import InputError, one_line
 from spraywindow.place import Place
 from spraywindow.program import Done, PartlyDone, Program
 from spraywindow.site.doubt import Doubt
-from spraywindow.site.fields import Day, Name, Table
+from spraywindow.site.fields import Day, Flag, Name, Table
 from spraywindow.site.materials import LimitFields, MaterialFields, Materials, build_materials
 from spraywindow.site.problems import problems_of, site_problems, toml_cure
 from spraywindow.site.program import build_program, material_of, refuse_beyond_maxima
@@ -75,10 +75,19 @@ class Site:
         The tables for the rest of the year and for mixing; None where the file has none.
     flowers : mapping of str to Flowering
         First flower by block, as a record of past winters has it; empty without one.
+    applicator, certification : str
+        Who sprays, and the number of the certificate, as the record wants them; "" where not given.
+    files : mapping of str to str
+        Files beside the site file: "weather" (a forecast), "winters" (a record of past winters),
+        and the column maps "columns" and "winters_columns" that say how to read them.
+    learn : bool
+        Whether the site's own answers and notes teach anything.
     learned : Learned
         What the site's own answers teach of its chances; by default nothing.
     in_doubt : tuple of Doubt
         Rounds of its record that rain may have washed off, not marked yet.
+    seen : tuple of str
+        What was seen at the site and stands in place of what its file says, in words.
     """
 
     name: str
@@ -102,8 +111,18 @@ class Site:
     mix: Mapping[str, MixFields]
     copper: CopperFields
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
+    applicator: str = ""
+    certification: str = ""
+    files: Mapping[str, str] = field(default_factory=dict)
+    learn: bool = True
     learned: Learned = GENERAL
     in_doubt: tuple[Doubt, ...] = ()
+    seen: tuple[str, ...] = ()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What an answer for the site must say of it."""
+        return (*self.setting.notes, *self.seen)
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""
@@ -114,6 +133,10 @@ class Site:
         return name in self.materials and self.materials[name].copper
 
 
+FILES = ("weather", "columns", "winters", "winters_columns")
+"""Keys that name files: a forecast and past winters, and how to read each."""
+
+
 class SiteFields(Table):
     """The tables of a site file, as people write them; `site` gives what they mean."""
 
@@ -121,6 +144,11 @@ class SiteFields(Table):
     units: Units = "metric"
     service: Service | None = None
     record: Name | None = None
+    weather: Name | None = None
+    columns: Name | None = None
+    winters: Name | None = None
+    winters_columns: Name | None = None
+    learn: Flag = True
     place: PlaceFields
     access: AccessFields = Field(default_factory=AccessFields)
     crew: CrewFields = Field(default_factory=CrewFields)
@@ -139,6 +167,11 @@ class SiteFields(Table):
     def site(self) -> Site:
         """Build the site; `InputError` where tables contradict each other."""
         at, hours = self.place, self.access
+        for of, map_key in (("weather", "columns"), ("winters", "winters_columns")):
+            if getattr(self, map_key) is not None and getattr(self, of) is None:
+                raise InputError(
+                    f"a column map without its file; expected also {of}", where=map_key
+                )
         access = Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed))
         refuse_long_job(self.crew.job, access)
         materials = {**CATALOGUE, **build_materials(self.materials)}
@@ -159,6 +192,8 @@ class SiteFields(Table):
             ),
             access=access,
             people=self.crew.people,
+            applicator=self.crew.applicator or "",
+            certification=self.crew.certification or "",
             job_h=self.crew.job,
             blocks=self.blocks,
             dates=self.season,
@@ -171,6 +206,8 @@ class SiteFields(Table):
             sprayer=self.sprayer,
             mix=self.mix,
             copper=self.copper,
+            learn=self.learn,
+            files={key: name for key in FILES if (name := getattr(self, key)) is not None},
         )
 
 

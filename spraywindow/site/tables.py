@@ -152,6 +152,8 @@ class CrewFields(Table):
     """Who does the work, and how long the job takes."""
 
     people: Count = 1
+    applicator: Name | None = None
+    certification: Name | None = None
     job: Annotated[float, measured("h", 0, DAY_H, above=True)] = DURATION_H
     visit_worth: Annotated[float, Field(strict=True, ge=0, le=2)] = VISIT_WORTH
 
@@ -429,6 +431,9 @@ class MixFields(Table):
 
     rate: RateField | None = None
     product: Name | None = None
+    registration: Name | None = None
+    reentry: Annotated[float, measured("h", 0, 60 * DAY_H)] | None = None
+    preharvest: Annotated[float, measured("h", 0, 366 * DAY_H)] | None = None
     measure: str | None = None
     copper: str | None = None
     rounds_per_year: Count | None = None

@@ -35,7 +35,9 @@ from .kernel import score_arrays as score_arrays  # Score a block of hours
 from .learned import FEWEST as FEWEST  # Cases of a site below which nothing is shifted
 from .learned import GENERAL as GENERAL  # Of a site that has not taught anything yet
 from .learned import Learned as Learned  # What a site's own answers teach of its chances
+from .learned import Offset as Offset  # How far what was seen lies from the model
 from .learned import learn as learn  # Fit what a site's own answers teach
+from .learned import learn_offset as learn_offset  # Learn from seen less modelled
 from .learned import log_odds as log_odds  # Log odds of chances, none too near to 0 or 1
 from .material import BOUNDS as BOUNDS  # All bounds that a limit can have
 from .material import KINDS as KINDS  # All kinds that a limit can have

@@ -53,6 +53,11 @@ class Setting:
         Share of the open wind, and of its gusts, that reaches the trees, more than 0 to 1.
         Behind hedges and walls 0.2 to 0.7 within ten heights of them (Heisler and DeWalle 1988,
         Agriculture, Ecosystems and Environment 22/23:41; from memory).
+    dry_later_h : float
+        How much later than where it is surely dry by the model the bark was seen to be so, at
+        least 0 [h]: such hours may be wet.
+    night_colder_c : float
+        How much colder than forecast nights were seen to be, at least 0 [K].
     """
 
     tree_height_m: float = 4.0
@@ -61,6 +66,8 @@ class Setting:
     dew_off_h: float = 0.0
     store_mm: float = wetness.STORE_MM
     shelter: float = 1.0
+    dry_later_h: float = 0.0
+    night_colder_c: float = 0.0
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -149,11 +156,17 @@ class Conditions:
 
     @cached_property
     def frost_temp(self) -> Interval:
-        """Air temperature as frost is judged [degC]: a forecast less its uncertainty."""
+        """Air temperature as frost is judged [degC]: a forecast less its uncertainty.
+
+        By night also less what nights were seen to be colder than forecast.
+        """
         if self.forecast is None or not self.forecast.any():
             return self.temp
         further = [None] * (len(self.shape) - self.forecast.ndim)
         taken = FORECAST_FROST_C * self.forecast[(..., *further)]
+        if self.setting.night_colder_c:
+            night = self.sun.hours_from_rise_or_set <= 0.0
+            taken = taken + self.setting.night_colder_c * (night & (taken > 0.0))
         return self.temp.map(lambda temp: temp - taken)
 
     @cached_property
@@ -239,7 +252,7 @@ class Conditions:
         """Hours since the wood dried [h]: 0 in its first dry hour, -1 while wet or wetting."""
 
         def since_dry(water: Array, may: bool) -> Array:
-            wet = self._wet(water, may)
+            wet = self._wet(water, may, self.setting.dry_later_h if may else 0.0)
             rows = np.arange(len(wet)).reshape(-1, *[1] * (wet.ndim - 1))
             last_wet = np.maximum.accumulate(np.where(wet, rows, -1), axis=0)
             since = np.where(wet, -1.0, rows - last_wet - 1.0)
@@ -256,15 +269,15 @@ class Conditions:
         """
         return ~self._wet(self.humid_water.high, True)
 
-    def _wet(self, water: Array, may: bool) -> NDArray[np.bool_]:
+    def _wet(self, water: Array, may: bool, later_h: float = 0.0) -> NDArray[np.bool_]:
         """Hours with water on the bark at either end, the site's dew-off taken in.
 
         Wet hours are kept on for a later dew-off, or their last ones cut for an earlier one. `may`
         says whether these are the hours that may be wet, or only those that surely are: the hours
-        after the end count so.
+        after the end count so. `later_h` adds to the dew-off.
         """
         wet = np.maximum(water[:-1], water[1:]) > wetness.DRY_MM
-        later = round(self.setting.dew_off_h)
+        later = round(self.setting.dew_off_h) + round(later_h)
         out = wet.copy()
         for step in range(1, abs(later) + 1):
             if later > 0:

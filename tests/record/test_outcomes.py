@@ -77,7 +77,7 @@ def test_a_file_of_the_first_schema_is_read_and_brought_up_when_it_must_be(tmp_p
     with open_record(path) as opened:
         found = told(1, True)
         assert keep_outcomes(opened, [found], now=LATER) == [found[0]]
-        assert (schema_of(opened), len(history(opened))) == (2, 1)
+        assert (schema_of(opened), len(history(opened))) == (record_file.SCHEMA_VERSION, 1)
     assert check_record(path).problems == ()
 
 

@@ -78,7 +78,7 @@ def test_a_file_from_a_newer_version_is_left_as_it_is(tmp_path: Path) -> None:
     newer.execute(f"PRAGMA user_version = {record_file.SCHEMA_VERSION + 1}")
     newer.close()
     before = path.read_bytes()
-    with pytest.raises(RecordError, match=r"newer version.*expected schema 2; got 3"):
+    with pytest.raises(RecordError, match=r"newer version.*expected schema 3; got 4"):
         open_record(path, create=True)
     with pytest.raises(RecordError, match="newer version"):
         check_record(path)

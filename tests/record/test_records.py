@@ -139,7 +139,7 @@ def test_exports_carry_the_same_rows(record: Record) -> None:
     add(record, Application.read(FULL | {"blocks": ("A", "B")}), now=NOW)
     add(record, entry(material="copper", product="Copper; B"), now=NOW)
     told = json.loads(export_json(current(record)))
-    assert told["schema"] == 2
+    assert told["schema"] == 3
     assert [row["id"] for row in told["entries"]] == [1, 2]
     assert told["entries"][0]["start"] == "2031-01-11T18:30:00-08:00"
     assert told["entries"][0]["missing"] == {rule: [] for rule in RULES}

@@ -267,3 +267,20 @@ def test_slots_never_overlap_and_lie_on_one_local_day(
         assert 0.0 <= slot.margin <= 1.0
     ordered = sorted(slots, key=lambda slot: slot.start)
     assert all(one.end <= two.start for one, two in itertools.pairwise(ordered))
+
+
+@examples
+@given(seed=seeds, material=materials, later=st.floats(0, 4), colder=st.floats(0, 5))
+def test_what_notes_teach_never_makes_an_hour_go_that_was_not(
+    seed: int, material: str, later: float, colder: float
+) -> None:
+    table = weather(seed, missing=0.02)
+    taught = replace(SETTING, dry_later_h=later, night_colder_c=colder)
+    issued = table.index[SPELL_H // 2]
+    before, after = (
+        score_hours(table, PLACE, CATALOGUE[material], 53, setting=setting, forecast_from=issued)
+        for setting in (SETTING, taught)
+    )
+    assert not (after["go"] & ~before["go"]).any()
+    # what stopped an hour before still does
+    assert not (before["verdict"].eq("no-go") & ~after["verdict"].eq("no-go")).any()

@@ -135,7 +135,7 @@ class SiteBacktest:
     @property
     def notes(self) -> tuple[str, ...]:
         """Of the site and the program."""
-        return (*self.site.setting.notes, *self.program.notes())
+        return (*self.site.notes, *self.program.notes())
 
 
 def winter_rows(result: RuleResult) -> list[ReplayedWinter]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import pandas as pd
@@ -14,9 +15,10 @@ from spraywindow.call import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    PastColumnsOption,
+    PastOption,
     PlotOption,
     SiteOption,
-    WintersOption,
     bar,
     check_picture,
     progress,
@@ -30,7 +32,11 @@ if TYPE_CHECKING:
 
 def backtest(
     site: SiteOption = None,
-    weather: WintersOption = None,
+    winters: PastOption = None,
+    winters_columns: PastColumnsOption = None,
+    weather: Annotated[
+        Path | None, typer.Option("--weather", help="The same as --winters: here is no forecast.")
+    ] = None,
     columns: ColumnsOption = None,
     now: NowOption = None,
     days: Annotated[
@@ -73,7 +79,12 @@ def backtest(
     if rounds and not json:
         raise InputError("--rounds without --json", cure="add --json")
     check_picture(plot)
-    call = Call(site, weather, columns, now)
+    if winters is not None and weather is not None:
+        raise InputError("--weather beside --winters", cure="a backtest takes past winters alone")
+    if columns is not None and weather is None:
+        raise InputError("--columns without --weather", cure="name the weather file")
+    call = Call(site, now_text=now, clock=weather is not None, winters_file=winters or weather,
+                winters_columns=winters_columns or columns)  # fmt: skip
     if archived and call.demo:
         raise InputError("--archived for the invented demo", cure="name your site with --site FILE")
     the, record, at, notes = call.bare_site, call.winters, call.now, call.winter_notes

@@ -220,7 +220,7 @@ def feed_site(site: Site, weather: pd.DataFrame, now: pd.Timestamp) -> FeedAnswe
         blocks=blocks,
         ground=_ground(site, table, today),
         source=weather_source(table, now.tz_convert(site.place.timezone)),
-        notes=tuple(table.attrs.get("notes", [])),
+        notes=(*table.attrs.get("notes", []), *site.seen),
     )
 
 

@@ -362,5 +362,5 @@ def hose_site(site: Site, weather: pd.DataFrame, now: pd.Timestamp) -> HoseAnswe
         rules=rules,
         blocks=tuple(blocks),
         source=weather_source(weather, now.tz_convert(site.place.timezone)),
-        notes=tuple(weather.attrs.get("notes", [])),
+        notes=(*weather.attrs.get("notes", []), *site.seen),
     )

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from spraywindow.call import note, say, write_new
+from spraywindow.call import NowOption, note, parse_now, say, write_new
 
 REST_OF_THE_YEAR = """\
 
@@ -46,6 +46,9 @@ REST_OF_THE_YEAR = """\
 #
 # [mix.oil]                           # from the label: one table for each material
 # product = "dormant oil"
+# registration = "0000-00"            # its number; for the record, as are the next two
+# reentry = "24 h"
+# preharvest = "21 days"
 # rate = "2 %"                        # or "200 mL in 10 L", "5 Tbsp/gal", "3 g/L", "4 lb/100 gal"
 # rounds_per_year = 3
 #
@@ -62,6 +65,10 @@ _TEMPLATE = """\
 name = {name}
 units = "{units}"                      # what you read: "metric" or "us"
 # record = "record.db"                # application record; default: this file's name with .db
+# learn = false                       # what you note and how answers came true teaches nothing
+# weather = "forecast.csv"            # a forecast in a file, instead of a service
+# columns = "map.toml"                # the column map that says how to read it
+# winters = "winters.csv"             # a record of past winters; its map: winters_columns
 # service = "metnorway"               # forecast: nws (US), metnorway, openmeteo (non-commercial)
 
 [place]
@@ -83,6 +90,8 @@ timezone = "{timezone}"
 [crew]
 people = 1
 job = "2 h"                           # length of the job on site
+# applicator = "A. Example"           # who sprays, for the record
+# certification = "X-1"
 
 [[blocks]]                            # one table for each group of trees that flower together
 name = "all trees"
@@ -138,6 +147,7 @@ def init(
     elevation: Annotated[str, typer.Option(help='With its unit, such as "60 m".')] = "0 m",
     name: Annotated[str, typer.Option(help="What the site is called.")] = "My orchard",
     units: Annotated[str, typer.Option(help="metric or us.")] = "metric",
+    now: NowOption = None,
 ) -> None:
     """Write a site file to fill in; never over an existing one."""
     import datetime as dt
@@ -150,6 +160,7 @@ def init(
 
     if file.exists():
         raise InputError("the file exists", where=str(file), cure="choose another name")
+    year = dt.date.today().year if now is None else parse_now(now, timezone).year
     text = _TEMPLATE.format(
         name=json.dumps(name, ensure_ascii=False),
         units=units,
@@ -159,10 +170,10 @@ def init(
         timezone=timezone,
         height="12 ft" if units == "us" else "3.5 m",
         spread="12 ft" if units == "us" else "4 m",
-        year=dt.date.today().year,
+        year=year,
         stages=", ".join(f"{stage.words} ({code})" for code, stage in STAGES.items()),
         groups=", ".join(CULTIVAR_GROUPS),
-        rest=REST_OF_THE_YEAR.format(year=dt.date.today().year - 1),
+        rest=REST_OF_THE_YEAR.format(year=year - 1),
     )
     try:
         tables = tomllib.loads(text)

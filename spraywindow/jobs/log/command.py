@@ -28,6 +28,7 @@ from spraywindow.jobs.log.shared import (
     WhyOption,
     estimated,
     holding,
+    mixed,
     read_text,
     record_file,
     rows_since,
@@ -62,6 +63,12 @@ def add(
     like: Annotated[
         int | None, typer.Option(help="Copy product, numbers, names, intervals of that entry.")
     ] = None,
+    slot: Annotated[
+        bool, typer.Option("--slot", help="Material and hours of the slot that was advised.")
+    ] = False,
+    as_mixed: Annotated[
+        bool, typer.Option("--as-mixed", help="Spray and product used are those that `mix` gives.")
+    ] = False,
     receipt: Annotated[
         Path | None, typer.Option(help="Receipt of the advice (`slots --receipt FILE`).")
     ] = None,
@@ -73,25 +80,38 @@ def add(
     now: NowOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Record an application that is done, or a part of one."""
+    """Record an application that is done, or a part of one.
+
+    Product, registration and intervals of the label, who sprays, crop, stage and area come from the
+    site file and what was seen, where they are not given.
+    """
     from spraywindow.jobs.log.answer import Entered, check_entry, receipt_cautions
     from spraywindow.record import entry_from, refuse_ahead
     from spraywindow.record import record as records
 
     call = Call(site, weather, columns, now, record)
-    the, at, path = call.bare_site, call.now, record_file(call)
+    the, at, path = call.file_site, call.now, record_file(call)
     fields = written(
         file, settings, material=material, product=product, start=start, end=end, amount=amount,
         share=share,
     )  # fmt: skip
     with ExitStack() as stack:
         the_record = pattern = None
-        if like is not None:
+        if like is not None or path.exists():
             the_record = stack.enter_context(records.open_record(path))
-            pattern = holding(records.current(the_record), like).entry
+            the = call.seen_in(the_record)
+            if like is not None:
+                pattern = holding(records.current(the_record), like).entry
+        kept_receipt = None if receipt is None else read_text(receipt, "receipt")
+        if slot:
+            from spraywindow.jobs.log.advised import advised_slot
+
+            wanted = str(fields["material"]) if "material" in fields else None
+            advised, text = advised_slot(call, the_record, the, wanted)
+            fields, kept_receipt = advised | fields, kept_receipt or text
         entry = entry_from(the, fields, like=pattern, where=str(file or "entry"))
         refuse_ahead(entry, at.to_pydatetime())
-        kept_receipt = None if receipt is None else read_text(receipt, "receipt")
+        entry = mixed(the, entry) if as_mixed else entry
         beside = () if kept_receipt is None else receipt_cautions(kept_receipt, entry)
         entry = estimated(call, entry, fetch=fetch)
         new = not path.exists()
@@ -126,8 +146,9 @@ def correct(
     from spraywindow.record import record as records
 
     call = Call(site, weather, columns, now, record, clock=True)
-    the, at, path = call.bare_site, call.now, record_file(call)
+    at, path = call.now, record_file(call)
     with records.open_record(path) as the_record:
+        the = call.seen_in(the_record)
         old = holding(records.current(the_record), number).entry
         its_site = the if site is not None and the.name == old.site else None
         where = f"correction of entry {number}"
@@ -190,7 +211,7 @@ def show(
     from spraywindow.show import to_json
 
     call = Call(site, now_text=now, record_file=record, clock=True)
-    the, at, path = call.bare_site, call.now, record_file(call)
+    the, at, path = call.file_site, call.now, record_file(call)
     with records.open_record(path, read_only=True) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
         rows = rows_since(rows, since, the.name if site is not None else None)

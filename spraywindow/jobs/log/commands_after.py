@@ -53,8 +53,9 @@ def advice(
     from spraywindow.site import season_start
 
     call = Call(site, weather, columns, now, record)
-    the, at = call.bare_site, call.now
+    at = call.now
     with opened(call) as the_record:
+        the = call.seen_in(the_record)
         holds = records.current(the_record)
     rows = [row for row in holds if row.entry.site == the.name]
     if not rows:
@@ -82,6 +83,9 @@ def judge(
     receipt: Annotated[
         list[Path] | None, typer.Option(help="Judge this receipt instead. Repeatable.")
     ] = None,
+    every: Annotated[
+        bool, typer.Option("--kept", help="Also receipts kept by themselves, of no entry.")
+    ] = False,
     weather: WeatherOption = None,
     columns: ColumnsOption = None,
     now: NowOption = None,
@@ -91,12 +95,12 @@ def judge(
     from spraywindow.errors import RecordError
     from spraywindow.jobs.log.judge import judge_all, judge_text
     from spraywindow.jobs.slots import refuse_other_site
-    from spraywindow.record import keep_outcomes, outcomes
+    from spraywindow.record import keep_outcomes, kept_receipts, outcomes
     from spraywindow.record import record as records
     from spraywindow.show import to_json
 
     call = Call(site, weather, columns, now, record)
-    the, at = call.bare_site, call.now
+    the, at = call.file_site, call.now
     texts: list[tuple[str, str]] = []
     kept: list[Outcome] = []
     path = call.record_path
@@ -114,6 +118,10 @@ def judge(
                 text = records.receipt_of(the_record, row.id)
                 if text is not None:
                     texts.append((str(row.id), text))
+            if every:
+                known = {text for _, text in texts}
+                alone = [t for t in kept_receipts(the_record, the.name) if t not in known]
+                texts += [(f"kept {n}", text) for n, text in enumerate(alone, start=1)]
         if not texts and (number is not None or not kept):
             raise RecordError(
                 "no receipt to judge",
@@ -148,6 +156,7 @@ def export(
     history: Annotated[
         bool, typer.Option("--history", help="Also what was corrected or withdrawn.")
     ] = False,
+    now: NowOption = None,
 ) -> None:
     """Write the record as CSV or JSON, with what professional records ask for.
 
@@ -160,8 +169,8 @@ def export(
     makers = {"csv": export_csv, "json": export_json}
     if form not in makers:
         raise InputError("unknown format", where="--format", expected="csv, json", got=form)
-    call = Call(site, record_file=record)
-    the = call.bare_site
+    call = Call(site, now_text=now, record_file=record, clock=True)
+    the, _ = call.file_site, call.now
     with opened(call) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
     text = makers[form](rows_since(rows, since, the.name if site is not None else None))
@@ -174,13 +183,19 @@ def export(
     say(to)
 
 
-def check(site: SiteOption = None, record: RecordOption = None, json: JsonOption = False) -> None:
+def check(
+    site: SiteOption = None,
+    record: RecordOption = None,
+    now: NowOption = None,
+    json: JsonOption = False,
+) -> None:
     """Verify the file, every digest and correction; a damaged record is an error (exit code 2)."""
     from spraywindow.errors import RecordError, one_line
     from spraywindow.record import check_record
     from spraywindow.show import to_json
 
-    path = record_file(Call(site, record_file=record))
+    call = Call(site, now_text=now, record_file=record, clock=True)
+    path, _ = record_file(call), call.now
     found = check_record(path)
     if json:
         say(to_json(found))
@@ -214,6 +229,7 @@ def paper(
         bool, typer.Option("--show-template", help="Print our text, to start your own from.")
     ] = False,
     to: Annotated[Path | None, typer.Option(help="File to write. Default: the screen.")] = None,
+    now: NowOption = None,
     json: JsonOption = False,
 ) -> None:
     """Write the client's note for the evening before, the record sheet, or the bill's line."""
@@ -226,8 +242,8 @@ def paper(
     if show_template:
         typer.echo(built_in_template(kind), nl=False)
         return
-    call = Call(site, record_file=record)
-    the = call.bare_site
+    call = Call(site, now_text=now, record_file=record, clock=True)
+    the = call.file_site
     the_entry = _entry_for(call, kind, entry, fields, receipt)
     text = write_paper(
         kind,
@@ -256,14 +272,12 @@ def _entry_for(
     receipt: Path | None,
 ) -> Application:
     """The entry of that number; for a note also a plan: a file, settings, a receipt's hours."""
-    import datetime as dt
-
     from spraywindow.errors import InputError
+    from spraywindow.jobs.log.advised import hours_of
     from spraywindow.jobs.slots import hourless, read_receipt, refuse_other_site
     from spraywindow.record import entry_from
     from spraywindow.record import record as records
 
-    the = call.bare_site
     if named is not None and named.isdigit():
         with opened(call) as the_record:
             return holding(records.current(the_record), int(named)).entry
@@ -274,7 +288,7 @@ def _entry_for(
             got=named,
             cure="`spraywindow log list` shows the numbers",
         )
-    plan: dict[str, object] = {}
+    the, plan = call.bare_site, dict[str, object]()
     if receipt is not None:
         text = read_text(receipt, "receipt")
         refuse_other_site(text, the.name, where=str(receipt))
@@ -283,8 +297,6 @@ def _entry_for(
                 "this receipt advises no hours", where=str(receipt), expected="one of a go"
             )
         advised = read_receipt(text)
-        start = dt.datetime.fromisoformat(advised["start"])
-        end = min(dt.datetime.fromisoformat(advised["end"]), start + dt.timedelta(hours=the.job_h))
-        plan = {"material": advised["material"], "start": start, "end": end}
+        plan = hours_of(advised, the)
     plan |= written(None if named is None else Path(named), fields)
     return entry_from(the, plan, where=named or "plan")

@@ -43,8 +43,9 @@ def failed(
     if held and partly is not None:
         raise InputError("--held and --partly together", cure="choose one")
     call = Call(site, now_text=now, record_file=record, clock=True)
-    the, at = call.bare_site, call.now
+    at = call.now
     with open_record(record_file(call)) as the_record:
+        the = call.seen_in(the_record)
         old = holding(records.current(the_record), number).entry
         its_site = the if site is not None and the.name == old.site else None
         share, blocks = (0.0, ()) if held else _what_failed(old, partly, its_site)

@@ -12,6 +12,7 @@ from spraywindow.call import Call, note
 
 if TYPE_CHECKING:
     from spraywindow.record import Application, Kept, Record
+    from spraywindow.site import Site
 
 SET_FIELDS = (
     "material", "product", "registration_number", "start", "end", "amount", "spray_volume", "area",
@@ -113,9 +114,9 @@ def estimated(call: Call, entry: Application, *, fetch: bool = True) -> Applicat
     from spraywindow.record import WEATHER_FIELDS, with_weather
 
     lacking = [name for name in WEATHER_FIELDS if getattr(entry, name) is None]
-    if not lacking or (call.weather_file is None and not fetch):
+    if not lacking or (call.forecast_files[0] is None and not fetch):
         return entry
-    if call.weather_file is None and not call.demo:
+    if call.by_service:
         age_h = (call.now - pd.Timestamp(entry.start)) / pd.Timedelta(hours=1)
         if age_h > FETCH_WITHIN_H:
             note("No weather filled in: the round is too long ago for a forecast service; "
@@ -130,6 +131,29 @@ def estimated(call: Call, entry: Application, *, fetch: bool = True) -> Applicat
     if filled == entry:
         note("No weather filled in: the source does not hold the hours of the round.")
     return filled
+
+
+def mixed(site: Site, entry: Application) -> Application:
+    """Fill in spray and product as `mix` gives them for the blocks done, and note that."""
+    from spraywindow.errors import InputError
+    from spraywindow.jobs.mix import as_mixed
+    from spraywindow.record import share_of_blocks
+
+    given = (entry.product_l, entry.product_kg, entry.spray_volume_l)
+    if any(each is not None for each in given):
+        raise InputError("--as-mixed beside an amount", cure="give one of them")
+    whole = share_of_blocks(site, entry.blocks, entry.material, entry.day)
+    spray_l, product, base = as_mixed(
+        site, entry.material, entry.blocks, entry.day, min(1.0, entry.share / whole)
+    )
+    note = "spray and product as worked out for the blocks, not measured"
+    return entry.model_copy(
+        update={
+            "spray_volume_l": round(spray_l, 1),
+            "product_l" if base == "L" else "product_kg": round(product, 3),
+            "note": f"{entry.note}; {note}" if entry.note else note,
+        }
+    )
 
 
 def rows_since(rows: Sequence[Kept], since: str | None, site: str | None) -> list[Kept]:

@@ -187,7 +187,7 @@ class MixAnswer:
         "left_out(name=block.name why)",
         "loads=.(loads* product_per_full_load=mix.per_full_load product_last_load=mix.last_load)",
         "calibration=.(way=sprayer.way calibration*)", "time", "next_slot(start end)",
-        "season=totals.season", "limits=totals.limits", "warnings!", "notes=totals.notes",
+        "season=totals.season", "limits=totals.limits", "warnings!", "notes",
         "in_doubt=site.in_doubt", "cautions!",
     )  # fmt: skip
 
@@ -221,6 +221,11 @@ class MixAnswer:
             )
             for each in self.blocks
         )
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the season's totals rest on, and what was seen of the trees."""
+        return (*self.totals.notes, *self.site.seen)
 
     @property
     def to_plan(self) -> bool:

@@ -43,7 +43,7 @@ def mix(
     from spraywindow.show import to_json
 
     call = Call(site, weather, columns, now, record)
-    looked_at = call.demo or weather is not None or columns is not None
+    looked_at = not call.by_service
     if material is None and looked_at:
         # what the evening would go out with
         lead, *_ = tonight(call.site, call.weather, call.now, winters=call.told_winters)

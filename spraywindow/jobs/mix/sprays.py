@@ -16,6 +16,7 @@ from spraywindow.site import (
     Site,
     SprayerFields,
     block_state,
+    needed,
 )
 
 
@@ -126,6 +127,36 @@ def sprays_of(site: Site, today: dt.date, materials: Iterable[str] = ()) -> Spra
             ]
         ]
     return found
+
+
+def as_mixed(
+    site: Site, material: str, names: Sequence[str], day: dt.date, part: float = 1.0
+) -> tuple[float, float, str]:
+    """Spray [L], product and its base ("L", "kg") of a round on some blocks, as `mix` has it.
+
+    Parameters
+    ----------
+    site : Site
+        With `[sprayer]`.
+    material : str
+    names : sequence of str
+        Blocks done; none: all that may have it.
+    day : date
+    part : float
+        Of the round on them.
+
+    Raises
+    ------
+    InputError
+        If the site file has no sprayer, no rate of the material is known, or no block may have it.
+    """
+    sprayer, rate = needed(site.sprayer, "sprayer", site.name), rate_of(site, material)
+    states = [block_state(block, site, site.material(material), day) for block in site.blocks]
+    done = [s for s in states if s.block.name in names or (not names and s.open is not False)]
+    if not done:
+        raise InputError(f"no block may have {material}", where=site.name, cure="name the blocks")
+    spray_l = part * sum(block_mix(each, sprayer).total_l for each in done)
+    return spray_l, spray_l * rate.per_litre, rate.base
 
 
 def rate_of(site: Site, material: str) -> Rate:

@@ -131,6 +131,8 @@ def mix_text(answer: MixAnswer) -> str:
     parts += [_blocks(answer), _loads(answer), _time(answer)]
     blocks = {each.block.name for each in answer.blocks}
     parts.append(totals_text(answer.totals, blocks, answer.site.units))
+    if answer.site.seen:
+        parts.append("\n".join(paragraph(f"Note: {line}.") for line in answer.site.seen))
     parts.append("\n".join(paragraph(f"! {line}") for line in mix_cautions(answer)))
     return "\n\n".join(parts)
 

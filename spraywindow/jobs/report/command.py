@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -51,13 +50,17 @@ def report(
     """
     from spraywindow.errors import InputError
     from spraywindow.jobs.report.page import PAGE_MARK
-    from spraywindow.jobs.slots import EVENING_WORDS
+    from spraywindow.jobs.slots import EVENING_WORDS, keep_advised
     from spraywindow.show import plain, to_json
 
-    calls = [Call(file, weather, columns, now, record, service) for file in sites or (None,)]
+    calls = [
+        Call(file, weather, columns, now, record, service,
+             winters_file=winters, winters_columns=winters_columns)
+        for file in sites or (None,)
+    ]  # fmt: skip
     if out is not None and len(calls) > 1:
         raise InputError("--out of several sites", cure="leave it out: every site gets its page")
-    pages = answers_of(calls, partial(_page, winters=winters, winters_columns=winters_columns))
+    pages = answers_of(calls, _page)
     paths = [out or Path(f"{file_name(evenings[0].site.name)}.html") for evenings, _ in pages]
     twice = next((path for path in paths if paths.count(path) > 1), None)
     if twice is not None:
@@ -67,27 +70,20 @@ def report(
     texts = []
     for call, path, (evenings, page) in zip(calls, paths, pages, strict=True):
         write_new(path, page, over=PAGE_MARK)
+        keep_advised(call, evenings[0], call.weather)
         call.remark()
         answers = [plain(each, EVENING_WORDS) for each in evenings]
         texts.append(to_json({"page": path, "answers": answers}) if json else str(path))
     say_each(texts, json=json, between="\n")
 
 
-def _page(
-    call: Call, winters: Path | None, winters_columns: Path | None
-) -> tuple[list[Evening], str]:
+def _page(call: Call) -> tuple[list[Evening], str]:
     """The evening of each material of the program, planned first, and the page that shows them."""
     from spraywindow.jobs.report.page import page_html
     from spraywindow.jobs.season import prospect
     from spraywindow.jobs.slots import tonight
 
-    past = None
-    if winters is not None:
-        from spraywindow.sources.files import read_weather
-
-        past = read_weather(winters, columns=winters_columns)
-    elif call.demo_weather:
-        past = call.winters
+    past = call.told_winters
     site = call.with_doubts(call.site, call.weather, *(() if past is None else (past,)))
     answer = None if past is None else prospect(site, past, call.now, forecast=call.weather)
     if answer is not None:

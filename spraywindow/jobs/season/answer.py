@@ -194,7 +194,7 @@ class SeasonAnswer:
     @property
     def all_notes(self) -> tuple[str, ...]:
         """Its notes, and those of the site and the program."""
-        return (*self.notes, *self.site.setting.notes, *self.program.notes())
+        return (*self.notes, *self.site.notes, *self.program.notes())
 
 
 def program_of_season(site: Site, today: dt.date) -> Program:

@@ -14,11 +14,12 @@ from spraywindow.call import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    PastColumnsOption,
+    PastOption,
     PlotOption,
     RecordOption,
     SitesOption,
     Told,
-    WintersOption,
     bar,
     check_picture,
     gathered,
@@ -30,6 +31,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     import pandas as pd
+
+
+LEAST_PAST_H = 30 * 24
+"""A file that ends after now and is shorter is no record of past winters [h]; P."""
 
 
 @dataclass(frozen=True)
@@ -47,12 +52,17 @@ class Asked:
 
 def season(
     sites: SitesOption = None,
-    weather: WintersOption = None,
+    winters: PastOption = None,
+    winters_columns: PastColumnsOption = None,
+    weather: Annotated[
+        Path | None,
+        typer.Option("--weather", help="Forecast file beside --winters; alone: the past winters."),
+    ] = None,
     columns: ColumnsOption = None,
     now: NowOption = None,
     forecast: Annotated[
         Path | None,
-        typer.Option("--forecast", help="Forecast file to splice in front in mid-season."),
+        typer.Option("--forecast", help="Forecast file, where --weather is the past winters."),
     ] = None,
     forecast_columns: Annotated[
         Path | None,
@@ -92,7 +102,11 @@ def season(
         forecast, forecast_columns, no_forecast, dry_spell, tuple(what_if or ()), plot, json
     )
     answer = partial(_answer, asked=asked)
-    calls = [Call(file, weather, columns, now, record) for file in files]
+    calls = [
+        Call(file, weather, columns, now, record,
+             winters_file=winters, winters_columns=winters_columns)
+        for file in files
+    ]  # fmt: skip
     every = _side_by_side(calls, answer) if len(calls) > 1 else [told(calls[0], answer)]
     say_each(gathered(every), json=json, between="\n\n\n")
 
@@ -113,16 +127,31 @@ def _side_by_side(calls: list[Call], answer: Callable[[Call], str]) -> list[Told
 
 def _answer(call: Call, asked: Asked) -> str:
     """One site's text, or its JSON."""
+    from spraywindow.errors import InputError
     from spraywindow.jobs.season.answer import prospect
     from spraywindow.jobs.season.text import SEASON_WORDS, season_text
     from spraywindow.show import to_json
     from spraywindow.units import quantity
 
-    _ = call.bare_site  # a mistake in it is told before one in the dry spell
+    _ = call.file_site  # a mistake in it is told before one in the dry spell
+    _ = call.forecast_files  # a map without its file is told first
+    alone = call.past_files[0] is None and call.weather_file is not None
+    if asked.forecast is not None and call.weather_file is not None and not alone:
+        raise InputError("--forecast beside --weather", cure="both are the forecast: give one")
+    if alone:  # the past, as it was asked for before there was --winters
+        call = replace(
+            call, weather_file=None, columns=None, clock=True, winters_file=call.weather_file,
+            winters_columns=call.columns,
+        )  # fmt: skip
     spell = asked.dry_spell
     hours = None if spell is None else quantity(spell, "h", where="--dry-spell")
     site, winters = call.site, call.winters
-    ahead = None if asked.no_forecast else _forecast(call, asked)
+    if alone and winters.index[-1] > call.now and len(winters) < LEAST_PAST_H:
+        raise InputError(
+            "--weather alone is the past here, and this file is a forecast",
+            cure="name the past with --winters FILE; --weather is the forecast beside it",
+        )
+    ahead = None if asked.no_forecast else _forecast(call, asked, alone)
     site = call.with_doubts(site, *(() if ahead is None else (ahead,)), winters)
     found = prospect(site, winters, call.now, forecast=ahead, dry_spell_h=hours,
                      what_if=asked.what_if)  # fmt: skip
@@ -135,8 +164,11 @@ def _answer(call: Call, asked: Asked) -> str:
     return to_json(found, SEASON_WORDS) if asked.json else season_text(found)
 
 
-def _forecast(call: Call, asked: Asked) -> pd.DataFrame | None:
-    """The forecast to splice: from a file, the demo, or a service; None where there is none."""
+def _forecast(call: Call, asked: Asked, past_alone: bool) -> pd.DataFrame | None:
+    """The forecast to splice: from a file, the demo, or a service; None where there is none.
+
+    No service is asked where nothing but a file of the past was given.
+    """
     from spraywindow.errors import SourceError
     from spraywindow.weather import known_at
 
@@ -144,7 +176,8 @@ def _forecast(call: Call, asked: Asked) -> pd.DataFrame | None:
         from spraywindow.sources.files import read_weather
 
         return known_at(read_weather(asked.forecast, columns=asked.forecast_columns), call.now)
-    if call.weather_file is not None:
+    file = call.forecast_files[0]
+    if past_alone and file is None:
         call.tell("No forecast stands in front of the winters; give --forecast FILE in mid-season.")
         return None
     try:
@@ -152,7 +185,9 @@ def _forecast(call: Call, asked: Asked) -> pd.DataFrame | None:
     except SourceError as error:
         call.tell(f"No forecast is spliced in front: {error}")
         return None
-    if not call.demo:
+    if call.by_service:
         return table
+    if file is not None:
+        return known_at(table, call.now)
     holds = table.index[0] <= call.now <= table.index[-1]
     return known_at(table, call.now) if holds else None

@@ -19,6 +19,7 @@ from .picture import split_week as split_week  # So many whole days after today,
 from .picture import week_legend as week_legend  # How to read the week's picture
 from .picture import week_words as week_words  # The picture in words, for who does not see it
 from .receipt import hourless as hourless  # What a readable receipt without hours says
+from .receipt import keep_advised as keep_advised  # Keep an evening's receipt in the record
 from .receipt import limits_of as limits_of  # The limits that a receipt carries
 from .receipt import read_receipt as read_receipt  # Read a receipt and check what the judge needs
 from .receipt import refuse_other_site as refuse_other_site  # Refuse another's receipt

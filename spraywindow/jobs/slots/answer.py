@@ -380,7 +380,7 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         today=the_week.answer(today) if first == today else None,
         tomorrow=the_week.answer(days[1]),
         source=weather_source(table, local_now),
-        notes=[*table.attrs.get("notes", []), *site.setting.notes],
+        notes=[*table.attrs.get("notes", []), *site.notes],
         holes=holes(table, local_now),
         thirsty=thirsty(site, weather, local_now) if material.burns_thirsty else None,
     )

@@ -136,7 +136,11 @@ def advice_word(evening: Evening) -> str:
 def _write(
     call: Call, evenings: list[Evening], receipt: Path | None, plot: Path | None, ics: Path | None
 ) -> None:
-    """Write the files that are asked for beside the answer."""
+    """Write the files that are asked for beside the answer, and keep its receipt in the record."""
+    if call.by_service:
+        from spraywindow.jobs.slots.receipt import keep_advised
+
+        keep_advised(call, evenings[0], call.weather)
     if receipt is not None:
         from spraywindow.jobs.slots.receipt import make_receipt
 

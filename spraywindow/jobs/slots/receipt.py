@@ -13,8 +13,11 @@ from typing import Any, ClassVar
 import numpy as np
 import pandas as pd
 
-from spraywindow.errors import InputError, describe, one_line
+from spraywindow.call import Call
+from spraywindow.errors import InputError, RecordError, describe, one_line
 from spraywindow.jobs.slots.answer import Evening, HourScore
+from spraywindow.record import keep_receipt, open_record
+from spraywindow.show import to_json
 from spraywindow.site import Site
 from spraywindow.spray import BOUNDS, CATALOGUE, KINDS, QUANTITIES, Limit, Setting, general_material
 from spraywindow.weather import COLUMNS
@@ -89,6 +92,19 @@ def make_receipt(evening: Evening, weather: pd.DataFrame) -> Receipt:
         weather_hash(weather),
         tuple(ReceiptHour(score, {str(k): v for k, v in row.items()}) for score, row in hours),
     )
+
+
+def keep_advised(call: Call, evening: Evening, weather: pd.DataFrame) -> None:
+    """Keep the receipt of an evening in the record, where there is one and a service was asked."""
+    path = call.record_path
+    if path is None or not path.exists() or not call.by_service:
+        return
+    text = to_json(make_receipt(evening, weather))
+    try:
+        with open_record(path) as opened:
+            keep_receipt(opened, text)
+    except RecordError as error:  # the answer stands all the same
+        call.tell(f"The receipt is not kept: {error}")
 
 
 def weather_hash(weather: pd.DataFrame) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -84,15 +84,15 @@ def listed_sites(
     for path, file in zip(places, files if len(files) > 1 else files * len(places), strict=True):
         with unread.name(_name_in(path)):
             call = Call(path, file, columns, now, first=listed[0] if listed else None)
-            _ = call.bare_site
+            _ = call.file_site
             listed.append(call)
     if not listed:
         unread.refuse()
-    names = [call.bare_site.name for call in listed]
+    names = [call.file_site.name for call in listed]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise InputError(f"two site files are of {twice[0]!r}", cure="give each site its own name")
-    if len({call.bare_site.place.latitude >= 0 for call in listed}) > 1:
+    if len({call.file_site.place.latitude >= 0 for call in listed}) > 1:
         raise InputError("sites on both sides of the equator", cure="plan them apart")
     return listed
 
@@ -116,11 +116,13 @@ def with_weather(
     if len({call.weather_file for call in listed}) == 1 and listed[0].weather_file is not None:
         shared = listed[0].weather  # read once; an error of it is told once
     for call in listed:
-        with unread.name(call.bare_site.name):
+        with unread.name(call.file_site.name):
             site = call.site if records else call.bare_site
             table = call.weather if shared is None else shared
             sites.append(call.with_doubts(site, table) if records else site)
             tables.append(table)
+            for line in site.seen:
+                call.tell(f"{site.name}: {line}.")
     if not sites:
         unread.refuse()
     return sites, tables
@@ -183,15 +185,25 @@ def visits(
     json: JsonOption = False,
 ) -> None:
     """Say which sites to visit tomorrow, in which order, with what; or whom to promise what."""
+    from spraywindow.errors import InputError
+    from spraywindow.site import with_flowers
+
     sites = [*(files or []), *(more or [])]
     if not sites:
         note(DEMO_NOTE)
     unread = Unread()
+    if book and winters is not None:
+        if weather:
+            raise InputError("--weather beside --winters", cure="the book takes past winters alone")
+        weather, columns = [winters], winters_columns
     listed = listed_sites(sites, weather, columns, now, unread)
     at = listed[0].now
     if book:
+        if not weather:  # the site files may name theirs
+            listed = [_with_past(call) for call in listed]
         _say_book(listed, unread, visits_a_day, json=json)
         return
+    from spraywindow.jobs.slots import keep_advised
     from spraywindow.jobs.visits.answer import plan_visits
     from spraywindow.jobs.visits.text import VISITS_WORDS, visits_text
     from spraywindow.show import to_json
@@ -199,13 +211,18 @@ def visits(
 
     share = _share(usual)
     the, tables = with_weather(listed, unread, records=True)
-    past = listed[0].told_winters if len(listed) == 1 else None
+    calls = {call.file_site.name: call for call in listed}
+    pasts = [None if winters else calls[site.name].told_winters for site in the]
     if winters is not None:
-        from spraywindow.site import with_flowers
         from spraywindow.sources.files import read_weather
 
-        past = read_weather(winters, columns=winters_columns)
-        the = [with_flowers(each, past, at, ahead) for each, ahead in zip(the, tables, strict=True)]
+        pasts = [read_weather(winters, columns=winters_columns)] * len(the)
+    the = [
+        site
+        if past is None or (calls[site.name].demo and not winters)
+        else with_flowers(site, past, at, ahead)
+        for site, past, ahead in zip(the, pasts, tables, strict=True)
+    ]
     matrix, told = _driving(
         the, home, quantity(speed, "km/h", where="--speed"), road, minutes, others=bool(unread.rows)
     )
@@ -218,11 +235,28 @@ def visits(
         leave_h=_clock(leave),
         usual_share=share,
         visits_a_day=visits_a_day,
-        winters=[past] * len(the),
+        winters=pasts,
         unread=tuple(unread.rows),
         driving=told,
     )
+    weather_of = dict(zip((site.name for site in the), tables, strict=True))
+    for stop in plan.stops:
+        going = stop.choice.evening
+        keep_advised(calls[going.site.name], going, weather_of[going.site.name])
     say(to_json(plan, VISITS_WORDS) if json else visits_text(plan))
+
+
+def _with_past(call: Call) -> Call:
+    """The call with the past winters that its site file names as its weather."""
+    from spraywindow.errors import InputError
+
+    file, columns = call.past_files
+    if file is None and not call.demo:
+        raise InputError(
+            f"the book needs past winters of {call.file_site.name}",
+            cure="give --winters FILE of many winters, or name it in the site file as winters",
+        )
+    return replace(call, weather_file=file, columns=columns)
 
 
 def _share(text: str | None) -> float | None:
@@ -306,14 +340,11 @@ def _clock(text: str | None) -> float | None:
 
 def _say_book(listed: Sequence[Call], unread: Unread, visits_a_day: int, *, json: bool) -> None:
     """Print the client book; every site must be there, since each bears on what all can have."""
-    from spraywindow.errors import InputError
     from spraywindow.jobs.visits.answer import served_share
     from spraywindow.jobs.visits.book import client_of, make_book
     from spraywindow.jobs.visits.text import BOOK_WORDS, book_text
     from spraywindow.show import to_json
 
-    if listed[0].weather_file is None and not listed[0].demo:
-        raise InputError("the book needs past winters", cure="give --weather FILE of many winters")
     if listed[0].demo_weather:
         from spraywindow.sources.demo import demo_winters
 
