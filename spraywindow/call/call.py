@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     import pandas as pd
+    from requests_cache import CachedSession
 
     from spraywindow.record import Kept
     from spraywindow.site import Site
@@ -138,6 +139,11 @@ class Call:
         """Whether the weather is the demo's, too."""
         return self.demo and self.weather_file is None
 
+    @property
+    def by_service(self) -> bool:
+        """Whether a forecast service is asked for the weather."""
+        return not self.demo and self.weather_file is None and self.columns is None
+
     @cached_property
     def bare_site(self) -> Site:
         """The site as its file says it, without its record."""
@@ -237,7 +243,7 @@ class Call:
         """The hourly table: from a file, the demo, or a forecast service."""
         from spraywindow.errors import InputError
 
-        site, now = self.bare_site, self.now
+        _ = self.now  # read first, and told first if it is wrong
         if self.columns is not None and self.weather_file is None:
             raise InputError("--columns without --weather", cure="name the weather file")
         if self.weather_file is not None:
@@ -248,10 +254,16 @@ class Call:
             from spraywindow.sources.demo import demo_forecast
 
             return demo_forecast()
+        with progress("fetching the forecast"):
+            return self.forecast()
+
+    def forecast(self, session: CachedSession | None = None) -> pd.DataFrame:
+        """What the service says, through the session that several sites share."""
         from spraywindow.sources import get_forecast
 
-        with progress("fetching the forecast"):
-            return get_forecast(site.place, now=now, service=self.service or site.service)
+        site = self.bare_site
+        service = self.service or site.service
+        return get_forecast(site.place, now=self.now, service=service, session=session)
 
     @cached_property
     def year_weather(self) -> pd.DataFrame:
