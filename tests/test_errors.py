@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
+from matplotlib.figure import Figure
 
 from spraywindow.main import OWN_FAULT
 from tests.command import command
@@ -149,3 +151,52 @@ def test_a_fault_of_the_program_is_no_answer(monkeypatch: pytest.MonkeyPatch) ->
     assert said.code == OWN_FAULT not in (0, 1, 2, 3)
     assert "ZeroDivisionError" in said.err
     assert said.err.endswith("please report it\n")
+
+
+def test_no_calendar_and_no_picture_of_another_program_is_written_over(folder: Path) -> None:
+    """A calendar as RFC 5545, 3.6.1 shows one; a picture without our mark."""
+    foreign = (
+        "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//other//EN\r\nBEGIN:VEVENT\r\n"
+        "UID:19970901T130000Z-123401@example.com\r\nDTSTAMP:19970901T130000Z\r\n"
+        "DTSTART:19970903T163000Z\r\nSUMMARY:Annual review\r\nEND:VEVENT\r\n"
+        "END:VCALENDAR\r\n"
+    )
+    figure = Figure()
+    for name, option in (("a.ics", "--ics"), ("a.png", "--plot"), ("a.svg", "--plot")):
+        there = folder / name
+        if option == "--ics":
+            there.write_bytes(foreign.encode())
+        else:
+            figure.savefig(there)
+        before = there.read_bytes()
+        said = slots(folder, option, there, "--receipt", folder / "r.json")
+        assert "another kind of file" in said
+        assert there.read_bytes() == before
+    # ours, to which another program has added an event; ours of another site
+    own = ("--weather", folder / "weather.csv", "--columns", folder / "map.toml", "--now", NOW)
+    mine, site = folder / "mine.ics", folder / "site.toml"
+    assert command("slots", "--site", site, *own, "--ics", mine).code == 0
+    assert command("slots", "--site", site, *own, "--ics", mine).code == 0
+    other = folder / "other.toml"
+    name = tomllib.loads(SITE)["name"]
+    other.write_text(SITE.replace(name, "Another"), encoding="utf-8")
+    event = foreign[foreign.index("BEGIN:VEVENT") : foreign.index("END:VCALENDAR")]
+    ours = mine.read_bytes()
+    event_of_ours = event.replace("example.com", "spraywindow").replace(
+        "SUMMARY", f"LOCATION:{name}\r\nSUMMARY"
+    )
+    for added in (event, event_of_ours):
+        both = ours.replace(b"END:VCALENDAR", added.encode() + b"END:VCALENDAR")
+        mine.write_bytes(both)
+        said = command("slots", "--site", other, *own, "--ics", mine).refusal
+        assert "not of this site" in said
+        assert mine.read_bytes() == both
+    assert not (folder / "r.json").exists()
+
+
+@pytest.mark.parametrize("name", ["week.png", "week.svg"])
+def test_a_picture_of_ours_is_drawn_anew(folder: Path, name: str) -> None:
+    own = ("--weather", folder / "weather.csv", "--columns", folder / "map.toml", "--now", NOW)
+    again = ("slots", "--site", folder / "site.toml", *own, "--plot", folder / name)
+    assert [command(*again).code for _ in range(2)] == [0, 0]
+    assert {path.name for path in folder.iterdir() if "week" in path.name} == {name}

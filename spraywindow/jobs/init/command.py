@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from spraywindow.call import note, say, write_new
+from spraywindow.call import note, say
 
 REST_OF_THE_YEAR = """\
 
@@ -145,11 +145,11 @@ def init(
     import tomllib
 
     from spraywindow.errors import InputError
+    from spraywindow.show import check_ours, write_new
     from spraywindow.site import site_of
     from spraywindow.trees import CULTIVAR_GROUPS, STAGES
 
-    if file.exists():
-        raise InputError("the file exists", where=str(file), cure="choose another name")
+    check_ours(file)
     text = _TEMPLATE.format(
         name=json.dumps(name, ensure_ascii=False),
         units=units,

@@ -20,9 +20,7 @@ from spraywindow.call import (
     SitesOption,
     WeatherOption,
     answers_of,
-    check_ours,
     say_each,
-    write_new,
 )
 
 if TYPE_CHECKING:
@@ -52,7 +50,7 @@ def report(
     from spraywindow.errors import InputError
     from spraywindow.jobs.report.page import PAGE_MARK
     from spraywindow.jobs.slots import EVENING_WORDS
-    from spraywindow.show import plain, to_json
+    from spraywindow.show import check_ours, plain, to_json, write_new
 
     calls = [Call(file, weather, columns, now, record, service) for file in sites or (None,)]
     if out is not None and len(calls) > 1:

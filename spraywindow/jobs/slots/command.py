@@ -24,14 +24,13 @@ from spraywindow.call import (
     check_free,
     check_picture,
     say_each,
-    write_new,
 )
 from spraywindow.jobs.slots.answer import Evening
 from spraywindow.jobs.slots.words import EVENING_WORDS
-from spraywindow.show import keys_of, number, plain, to_json
+from spraywindow.show import check_ours, keys_of, number, plain, to_json, write_new
 from spraywindow.spray import Slot
 
-RECEIPT_MARK = ("{", '"input_sha256"')
+RECEIPT_MARK = (b"{", b'"input_sha256"')
 """By which a receipt of ours is known: how it begins, and what it holds."""
 EXIT_CODES = {"spray": 0, "either": 0, "go": 0, "wait": 1, "no-go": 1, "unknown": 3}
 """By the advice, else by the verdict: go where no round is owed."""
@@ -100,7 +99,13 @@ def slots(
         beside = "the demo" if calls[0].demo_weather else "a weather file"
         raise InputError(f"--service beside {beside}", cure="leave one of them out")
     check_free(receipt, ics)
+    if receipt is not None:
+        check_ours(receipt, RECEIPT_MARK)
     check_picture(plot)
+    if ics is not None:
+        from spraywindow.jobs.slots.calendar import CALENDAR_MARK
+
+        check_ours(ics, CALENDAR_MARK)
     every = answers_of(calls, partial(_evenings, material=material))
     for call, evenings in zip(calls, every, strict=True):
         _write(call, evenings, receipt, plot, ics)
@@ -136,6 +141,10 @@ def _write(
     call: Call, evenings: list[Evening], receipt: Path | None, plot: Path | None, ics: Path | None
 ) -> None:
     """Write the files that are asked for beside the answer."""
+    if ics is not None:  # first: it is refused where an older one holds what would be lost
+        from spraywindow.jobs.slots.calendar import CALENDAR_MARK, updated_calendar
+
+        write_new(ics, updated_calendar(ics, evenings), over=CALENDAR_MARK)
     if receipt is not None:
         from spraywindow.jobs.slots.receipt import make_receipt
 
@@ -145,10 +154,6 @@ def _write(
         from spraywindow.jobs.slots.picture import save_week_picture
 
         save_week_picture(plot, call.weather, evenings)
-    if ics is not None:
-        from spraywindow.jobs.slots.calendar import updated_calendar
-
-        write_new(ics, updated_calendar(ics, evenings))
 
 
 def evening_json(evening: Evening, *, with_hours: bool) -> str:
