@@ -292,7 +292,7 @@ def _check_receipt(receipt: str | None) -> None:
         return
     try:
         found = json.loads(receipt)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"not JSON ({error})", where="receipt") from error
     if not isinstance(found, dict):
         raise InputError("not a JSON object", where="receipt", got=type(found).__name__)

@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, Field, ValidationError
 
-from spraywindow.errors import InputError, one_line
+from spraywindow.errors import InputError, check_texts, one_line
 from spraywindow.place import Place
 from spraywindow.program import Done, PartlyDone, Program
 from spraywindow.site.fields import Day, Name, Table
@@ -231,7 +231,7 @@ def read_site(path: str | Path) -> Site:
         ) from error
     except UnicodeDecodeError as error:
         raise InputError("not a text file", where=str(path), expected="TOML in UTF-8") from error
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(
             "not TOML", where=str(path), got=str(error), cure=toml_cure(text, str(error))
         ) from error
@@ -248,6 +248,7 @@ def read_site(path: str | Path) -> Site:
 
 def site_of(tables: Mapping[str, Any], *, where: str = "site") -> Site:
     """Make a site of tables as TOML gives them; errors as for `read_site`."""
+    check_texts(tables, where=where)
     try:
         return SiteFields.model_validate(tables).site()
     except ValidationError as error:

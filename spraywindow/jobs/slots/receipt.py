@@ -13,7 +13,7 @@ from typing import Any, ClassVar
 import numpy as np
 import pandas as pd
 
-from spraywindow.errors import InputError, describe, one_line
+from spraywindow.errors import InputError, check_texts, describe, one_line
 from spraywindow.jobs.slots.answer import Evening, HourScore
 from spraywindow.site import Site
 from spraywindow.spray import BOUNDS, CATALOGUE, KINDS, QUANTITIES, Limit, Setting, general_material
@@ -105,10 +105,11 @@ def read_receipt(receipt: str | Mapping[str, Any]) -> dict[str, Any]:
     """Read a receipt and check what the judge needs; raises `InputError`, all problems at once."""
     try:
         values = json.loads(receipt) if isinstance(receipt, str) else dict(receipt)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"not JSON ({error})", where="receipt") from error
     if not isinstance(values, dict):
         raise InputError("not a JSON object", where="receipt", got=type(values).__name__)
+    check_texts(values, where="receipt")
     problems = [describe("is missing", where=key) for key in KEYS if key not in values]
     problems += [
         describe("not a time with its offset", where=key, expected="ISO 8601", got=values[key])
@@ -136,11 +137,12 @@ def hourless(text: str) -> dict[str, Any] | None:
     """What a readable receipt without hours says; None for any other."""
     try:
         values = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     stays = isinstance(values, dict) and values.get("verdict") in ("no-go", "unknown")
     if not stays or values.get("start") is not None:
         return None
+    check_texts(values, where="receipt")
     return {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
 
 
@@ -273,7 +275,8 @@ def _time(text: str) -> datetime:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    """A number that a receipt of ours may hold; an endless one is none."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e12
 
 
 def _are_tables(values: object, key: str, kind: type) -> bool:

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, WeatherError
+from spraywindow.errors import InputError, WeatherError, brief
 from spraywindow.sources.members.members import Members, side_by_side, without_long_lines
 from spraywindow.units import convert
 from spraywindow.weather import COLUMNS, LONGEST_H, dew_point_from_humidity
@@ -154,7 +154,7 @@ def _in_our_unit(name: str, frame: pd.DataFrame, unit: str | None, path: Path) -
             values, unit = values * 3600.0, "mm"  # of the hour
         values = np.asarray(convert(values, unit, quantity.unit))
     except InputError as error:
-        raise InputError(f"{name} comes in {unit!r}", where=str(path)) from error
+        raise InputError(f"{name} comes in {brief(unit)}", where=str(path)) from error
     return pd.DataFrame(values, index=frame.index, columns=frame.columns)
 
 

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError
+from spraywindow.errors import InputError, brief
 from spraywindow.place import Place
 from spraywindow.sources import LONGEST_PLAIN_STEP_H
 from spraywindow.sources.http import block, get_json, hour_stamps, numbers, stamps
@@ -169,9 +169,9 @@ def _column(given: list[Any], theirs: str, ours: str, units: Any) -> NDArray[np.
     if np.isnan(values).all():
         return values
     try:
-        return convert(values, str(units.get(theirs)), COLUMNS[ours].unit)
+        return convert(values, units.get(theirs), COLUMNS[ours].unit)
     except InputError as error:
-        raise SERVICE.odd(f"{theirs} comes in {units.get(theirs)!r}") from error
+        raise SERVICE.odd(f"{theirs} comes in {brief(units.get(theirs))}") from error
 
 
 def forecast(

@@ -223,3 +223,15 @@ def test_a_required_column_may_be_said_to_lack(tmp_path: Path) -> None:
         write(tmp_path, rows(hours("2024-01-01", 3))), MAP | {"rain_mm": "unknown"}
     )
     assert table["rain_mm"].isna().all()
+
+
+@pytest.mark.parametrize("sign", ["\u2028", "\u0085", "\v", "\f", "\x1c"])
+def test_only_what_ends_a_line_for_pandas_ends_it(sign: str, tmp_path: Path) -> None:
+    header, *lines = rows(hours("2024-01-01", 3)).splitlines()
+    plain = read_weather(write(tmp_path, "\n".join([header, *lines, ""])), MAP)
+    noted = [f"no{sign}te,{header}", *(f"x{sign}y,{line}" for line in lines), ""]
+    for separator in (",", ";"):
+        path = write(tmp_path, "\n".join(noted).replace(",", separator))
+        pd.testing.assert_frame_equal(read_weather(path, MAP), plain)
+    path = write(tmp_path, "\n".join([f"{header}{sign}x", *lines, ""]))
+    assert "no column 'rain'" in fails(path, MAP)
