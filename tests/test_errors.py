@@ -116,6 +116,73 @@ def test_weather_files(folder: Path, content: bytes) -> None:
     assert "weather.csv" in slots(folder)
 
 
+DEEP = "[" * 400 + "]" * 400
+
+
+@pytest.mark.parametrize(
+    "extra",
+    [
+        f"x = {'[' * 5000}",
+        f"x = {'9' * 5000}",
+        f"x = {DEEP}",
+        f'x = "{"a" * 100_000}"',
+        f"'{'a' * 100_000}' = 1",
+        "".join(f'[mix.m{n}]\nrate = "{"a" * 400}"\n' for n in range(500)),
+        f"[access]\nclosed = {['a' * 400] * 2000}",
+        f'[sprayer]\nflow = "1 {"m/" * 20_000}s"',
+    ],
+)
+def test_a_message_is_bounded_whatever_it_tells_of(folder: Path, extra: str) -> None:
+    (folder / "site.toml").write_text(f"{SITE}\n{extra}\n", encoding="utf-8")
+    assert len(slots(folder)) < 20_000
+    (folder / "site.toml").write_text(SITE, encoding="utf-8")
+    (folder / "map.toml").write_text(f"{MAP}\n{extra}\n", encoding="utf-8")
+    assert len(slots(folder)) < 20_000
+
+
+@pytest.mark.parametrize(
+    "sign", [r"\u001b[31m", r"\n", r"\u0085", r"\u009b2J", r"\u2028", r"\u202e"]
+)
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("Lower Terrace", "Lower{}Terrace"),
+        ("rows 1-4", "rows{}"),
+        ("peach", "pe{}ach"),
+        ("", '[materials."oil{}"]\nbased_on = "oil"\n'),
+        ("", '[materials.oil]\ntitle = "o{}"\n'),
+        ("", '[materials.oil]\ncautions = ["o{}"]\n'),
+        ("", '[other_sprays]\n"{}" = [2026-01-01]\n'),
+        ("", '[mix.oil]\nrate = "4 gal"\nproduct = "{}"\n'),
+    ],
+)
+def test_no_name_of_a_site_file_moves_the_cursor(
+    folder: Path, old: str, new: str, sign: str
+) -> None:
+    changed = SITE.replace(old, new.format(sign)) if old else SITE + new.format(sign)
+    (folder / "site.toml").write_text(changed, encoding="utf-8")
+    said = slots(folder, "--ics", folder / "week.ics")
+    assert "control character or line break" in said
+    assert said.strip().isprintable()
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "＝", "＋", "－", "＠"])
+def test_no_cell_of_ours_runs_as_a_formula(folder: Path, start: str) -> None:
+    """OWASP, CSV Injection; the full-width signs as spreadsheets of East Asia read them."""
+    name = f"{start}1+1"
+    added = f'[materials."{name}"]\ntitle = "x"\nbased_on = "oil"\n' + (
+        f'[materials."{name}".limits."{name}"]\nquantity = "temp"\nbound = "at least"\n'
+        'value = "40 degF"\ncomfort = "9 degF"\nkind = "hard"\nwords = "x"\n'
+    )
+    (folder / "site.toml").write_text(SITE + added, encoding="utf-8")
+    own = ("--site", folder / "site.toml", "--weather", folder / "weather.csv")
+    own += ("--columns", folder / "map.toml", "--now", NOW, "--material", name)
+    for words in ((), ("--hours",)):
+        said = command("slots", *own, "--csv", *words).text
+        assert f"'{name}" in said
+        assert f",{name}" not in said
+
+
 def test_no_receipt_is_left_by_an_error(folder: Path) -> None:
     assert "plain file" in slots(folder, "--receipt", folder)
     assert "cannot write" in slots(folder, "--receipt", folder / "no" / "r.json")

@@ -4,6 +4,7 @@ from . import record as record  # The application record: add, correct, withdraw
 from .entry import WEATHER_FIELDS as WEATHER_FIELDS  # Fields a weather table can fill in
 from .entry import Application as Application  # One application of one product at one site
 from .export import check_record as check_record  # Verify a file and its digests
+from .export import csv_cell as csv_cell  # A value for a cell of CSV: never a formula
 from .export import export_csv as export_csv  # Give rows as CSV (RFC 4180), one a line
 from .export import export_json as export_json  # Give rows as a JSON text
 from .export import import_json as import_json  # Make a new record of a whole one's JSON

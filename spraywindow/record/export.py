@@ -43,8 +43,8 @@ COLUMNS = (*_ABOUT, *_FIELDS, *DERIVED)
 """Columns of the CSV file, and keys of an entry in the JSON file."""
 _JUDGED = ("id", "judged", "receipt", "outcome", "digest")
 _WHOLE = "give what `log export --format json --history` wrote"
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""What a text begins with that a spreadsheet takes for a formula."""
+_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "\n")
+"""What a text begins with that a spreadsheet takes for a formula, full width too."""
 
 
 @dataclass(frozen=True)
@@ -111,9 +111,12 @@ def export_csv(rows: Sequence[Kept]) -> str:
 
 def _cell(name: str, value: object) -> object:
     text = "; ".join(value) if isinstance(value, list) else value
-    if isinstance(text, str) and text.startswith(_FORMULA) and name not in DERIVED:
-        return f"'{text}"
-    return text
+    return text if name in DERIVED else csv_cell(text)
+
+
+def csv_cell(value: Any) -> Any:
+    """A value for a cell of CSV: an apostrophe before what a spreadsheet would run (OWASP)."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
 
 
 def judged_of(record: Record, site: str | None = None) -> list[dict[str, Any]]:

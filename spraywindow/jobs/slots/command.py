@@ -164,15 +164,20 @@ def evening_json(evening: Evening, *, with_hours: bool) -> str:
 
 def slots_csv(evening: Evening) -> str:
     """One row a slot, the likeliest first; columns as the JSON keys."""
+    from spraywindow.record import csv_cell
+
     columns = [key.name for key in keys_of(Slot) or ()]
     rows = plain(evening, EVENING_WORDS)["slots"]
-    return str(pd.DataFrame(rows, columns=columns).to_csv(index=False, lineterminator="\n"))
+    table = pd.DataFrame(rows, columns=columns).map(csv_cell)
+    return str(table.to_csv(index=False, lineterminator="\n"))
 
 
 def hours_csv(evening: Evening) -> str:
     """One row an hour in local time: verdict, margin, what holds it, and each limit's margin."""
+    from spraywindow.record import csv_cell
+
     hours = evening.hours_ahead.drop(columns="go")
     hours.index = pd.Index(plain(list(hours.index)), name="time")
     numbers = hours.select_dtypes("number").columns
     hours = hours.assign(**{name: hours[name].map(number) for name in numbers})
-    return str(hours.to_csv(lineterminator="\n"))
+    return str(hours.rename(columns=csv_cell).map(csv_cell).to_csv(lineterminator="\n"))
