@@ -63,6 +63,7 @@ name = {name}
 units = "{units}"                      # what you read: "metric" or "us"
 # record = "record.db"                # application record; default: this file's name with .db
 # service = "metnorway"               # forecast: nws (US), metnorway, openmeteo (non-commercial)
+# required = ["gusts"]                # limits that must be judged: unknown where no source tells
 
 [place]
 latitude = {latitude}

@@ -24,6 +24,7 @@ from spraywindow.jobs.slots.words import (
     closing_words,
     opening_words,
     rounds_line,
+    weaker_words,
 )
 from spraywindow.show import LABEL, hours_words, source_line
 from spraywindow.spray import Slot
@@ -153,7 +154,8 @@ def _description(slot: Slot, evening: Evening) -> str:
     return "\n".join(
         [
             f"{evening.material.title} {hours_words(slot.start, slot.end)}: "
-            f"{opening_words(slot, evening)}; {closing_words(slot, evening)}.",
+            f"{opening_words(slot, evening)}; {closing_words(slot, evening)}"
+            f"{weaker_words(evening)}.",
             f"Best from {slot.best_start:%H:%M}; {chance_words(slot)}; "
             f"{slot.dry_h_after:.0f} h without rain known after it.",
             f"{blocks_line(evening.blocks)}.",
