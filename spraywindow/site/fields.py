@@ -55,7 +55,7 @@ def degrees(most: float, positive: str) -> BeforeValidator:
 
     def read(value: object) -> float:
         usable = isinstance(value, int | float) and not isinstance(value, bool)
-        if usable and -most <= float(value) <= most:  # type: ignore[arg-type]  # a number: checked
+        if usable and -most <= value <= most:  # type: ignore[operator]  # a number: checked
             return float(value)  # type: ignore[arg-type]
         expected = f"a number, {-most:g} to {most:g} degrees, {positive} positive"
         raise InputError("out of range", expected=expected, got=value)

@@ -20,10 +20,11 @@ from spraywindow.record.entry import Application
 from spraywindow.record.export import check_record
 from spraywindow.record.file import open_record
 from spraywindow.record.record import add, history
+from tests.fuzzing import MANY
 from tests.site_files import write_site
 
 START = datetime(2031, 1, 11, 18, tzinfo=UTC)
-KILLS = 25
+KILLS = round(25 * max(1, MANY))
 WRITER = """
 import sys, itertools
 from datetime import UTC, datetime

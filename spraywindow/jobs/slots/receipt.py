@@ -19,6 +19,12 @@ from spraywindow.site import Site
 from spraywindow.spray import BOUNDS, CATALOGUE, KINDS, QUANTITIES, Limit, Setting, general_material
 from spraywindow.weather import COLUMNS
 
+_SETTING = {
+    "tree_height_m": (0.5, 100.0), "frost_hollow_c": (0.0, 50.0), "dew_off_h": (-24.0, 24.0),
+    "store_mm": (1e-3, 100.0), "shelter": (1e-3, 1.0),
+}  # fmt: skip
+"""Bounds within which a site of a receipt can be judged; a site file has closer ones."""
+_TEXTS = ("site", "material", "verdict")
 KEYS = ("site", "material", "now", "start", "end", "verdict", "limits")
 """What a receipt must carry; more is kept and passed over."""
 
@@ -124,13 +130,28 @@ def read_receipt(receipt: str | Mapping[str, Any]) -> dict[str, Any]:
     if not _are_tables(values.get("limits") or [], "name", str):
         problems.append(describe("not a list of limits with their name", where="limits"))
     hours = values.get("hours") or []
-    if not _are_tables(hours, "time", str) or not all(_is_time(hour["time"]) for hour in hours):
+    told = _are_tables(hours, "time", str) and all(_is_time(hour["time"]) for hour in hours)
+    if not told:
         problems.append(describe("not a list of hours with their time", where="hours"))
+    problems += [
+        describe("not a text", where=key, got=values[key])
+        for key in _TEXTS
+        if not isinstance(values.get(key, ""), str)
+    ]
+    odd = next((found for hour in hours for found in _odd_weather(hour)), None) if told else None
+    if odd is not None:
+        problems.append(describe("not a number", where=f"hours, {odd[0]}", got=odd[1]))
     if not _is_setting(values.get("setting") or {}):
-        problems.append(describe("not a table of numbers", where="setting"))
+        problems.append(describe("not a table of usable numbers", where="setting"))
     if problems:
         raise InputError(f"receipt: {one_line(problems)}")
     return values
+
+
+def _odd_weather(hour: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    """What of an hour's weather is no number."""
+    told = [(name, hour.get(name)) for name in COLUMNS]
+    return [(name, value) for name, value in told if value is not None and not _is_number(value)]
 
 
 def hourless(text: str) -> dict[str, Any] | None:
@@ -143,7 +164,8 @@ def hourless(text: str) -> dict[str, Any] | None:
     if not stays or values.get("start") is not None:
         return None
     check_texts(values, where="receipt")
-    return {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
+    about = {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
+    return about if all(isinstance(value, str | None) for value in about.values()) else None
 
 
 def said_jobs(text: str) -> list[dict[str, Any]]:
@@ -229,7 +251,8 @@ def _limit(each: Mapping[str, Any], like: Limit | None) -> Limit | None:
     quantity = QUANTITIES.get(looks_at) if isinstance(looks_at, str) else None
     unit = each.get("unit", like.unit if like else None)
     width = each.get("width", like.width if like else 1.0)
-    numbers = [each.get("value"), width, each.get("hours") or 1.0]
+    hours = each.get("hours")
+    numbers = [each.get("value"), width, 1.0 if hours is None else hours]
     if (
         quantity is None
         or unit != quantity.unit
@@ -250,7 +273,7 @@ def _limit(each: Mapping[str, Any], like: Limit | None) -> Limit | None:
             like.words if like else each["name"],
             "",
             str(each.get("source", "")),
-            each.get("hours"),
+            hours,
         )
     except InputError:  # a value out of its range
         return None
@@ -286,7 +309,11 @@ def _are_tables(values: object, key: str, kind: type) -> bool:
 
 
 def _is_setting(values: object) -> bool:
-    return isinstance(values, dict) and all(
-        _is_number(value) or (isinstance(value, list) and all(map(_is_number, value)))
-        for value in values.values()
-    )
+    if not isinstance(values, dict):
+        return False
+    for name, value in values.items():
+        numbers = value if isinstance(value, list) and name == "neighbours_deg" else [value]
+        low, high = _SETTING.get(name, (-math.inf, math.inf))
+        if not all(_is_number(each) and low <= each <= high for each in numbers):
+            return False
+    return True

@@ -175,7 +175,7 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
 
 
 def untold_must(evening: Evening) -> str:
-    """Why no hour can be answered where the weather tells nothing of a required limit; else empty."""
+    """Why no hour can be answered: the weather tells nothing of a required limit; else empty."""
     hours = evening.hours
     names = [n for n in evening.site.required if n in hours and hours[n].isna().all()]
     return f"required, but the weather does not tell: {', '.join(names)}" if names else ""

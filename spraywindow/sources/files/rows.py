@@ -129,7 +129,7 @@ def parquet_rows(path: Path, wanted: Sequence[str], rows: int) -> Iterator[pd.Da
         for batch in file.iter_batches(rows, columns=list(wanted)):
             # By the notes that pandas leaves in a file it would turn a column into an index.
             yield batch.to_pandas(ignore_metadata=True)
-    except (arrow.ArrowException, OSError) as error:
+    except (arrow.ArrowException, OSError, ValueError) as error:
         raise _damaged(path, error) from error
 
 
@@ -143,7 +143,7 @@ def _open(path: Path) -> Any:
         ) from error
     try:
         return parquet.ParquetFile(path)
-    except (arrow.ArrowException, OSError) as error:
+    except (arrow.ArrowException, OSError, ValueError) as error:
         raise _damaged(path, error) from error
 
 
