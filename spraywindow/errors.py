@@ -6,7 +6,17 @@ turns a `SprayWindowError` into one line on stderr and exit code 2.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import re
+import reprlib
+from collections.abc import Iterable, Mapping, Sequence
+
+LONGEST = {"where": 300, "what": 4000, "expected": 600, "cure": 400}
+"""Characters that a part of a message may have: what it tells of may come from anywhere."""
+MOST_PROBLEMS = 12
+LONGEST_TEXT = 500
+DEEPEST = 12
+_CONTROLS = re.compile("[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+"""What moves the cursor, ends a line, turns the direction of writing, or is half a character."""
 
 
 class SprayWindowError(Exception):
@@ -50,21 +60,74 @@ def describe(
     >>> describe("unknown unit", where="map.toml, temp_c.unit", expected="degC or degF", got="X")
     "map.toml, temp_c.unit: unknown unit; expected degC or degF; got 'X'"
     """
-    parts = [f"{where}: {what}" if where else what]
+    parts = [plain_line(what, LONGEST["what"])]
+    if where:
+        parts[0] = f"{plain_line(where, LONGEST['where'])}: {parts[0]}"
     if expected:
-        parts.append(f"expected {expected}")
+        parts.append(f"expected {plain_line(expected, LONGEST['expected'])}")
     if got is not None:
-        parts.append(f"got {got!r}")
+        parts.append(f"got {brief(got)}")
     if cure:
-        parts.append(cure)
+        parts.append(plain_line(cure, LONGEST["cure"]))
     return "; ".join(parts)
+
+
+class _Brief(reprlib.Repr):
+    """As Python writes values, bounded in length and in depth."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.maxlevel, self.maxlong = 3, 40
+        self.maxstring = self.maxother = 160
+
+    def repr_int(self, x: int, level: int) -> str:
+        """Python refuses to write whole numbers of more than some thousand digits."""
+        return super().repr_int(x, level) if abs(x) < 10**300 else "an endless number"
+
+
+def brief(value: object) -> str:
+    """A value as a message shows it, however long or deeply nested it is."""
+    return plain_line(_Brief().repr(value), 300)
+
+
+def plain_line(text: str, most: int) -> str:
+    """One line of printable text; the middle of what is longer than `most` characters goes."""
+    if len(text) > most:
+        text = f"{text[: most - most // 3]} ... {text[-most // 3 :]}"
+    spaced = " ".join(text.split())
+    if spaced.isprintable():
+        return spaced
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in spaced)
+
+
+def check_texts(values: object, *, where: str, depth: int = 0) -> None:
+    """Refuse a file whose names could not stand in a line, a page or a calendar; `InputError`.
+
+    `values` are tables and lists as TOML and JSON give them, with all texts in them and their keys.
+    """
+    if isinstance(values, str):
+        if _CONTROLS.search(values):
+            raise InputError("a control character or line break in a text", where=where, got=values)
+        if len(values) > LONGEST_TEXT:
+            expected = f"at most {LONGEST_TEXT} characters"
+            raise InputError("too long a text", where=where, expected=expected, got=values)
+    elif isinstance(values, Mapping | list):
+        if depth == DEEPEST:
+            raise InputError("nested too deep", where=where, got=values)
+        for each in values:
+            check_texts(each, where=where, depth=depth + 1)
+            if isinstance(values, Mapping):
+                at = f"{where}{'.' if depth else ', '}{each}"
+                check_texts(values[each], where=at, depth=depth + 1)
 
 
 def one_line(problems: Sequence[str]) -> str:
     """Join several problems into one line, so that all are reported at once."""
     if len(problems) == 1:
         return problems[0]
-    return " | ".join(f"({number}) {text}" for number, text in enumerate(problems, start=1))
+    told = [f"({number}) {text}" for number, text in enumerate(problems[:MOST_PROBLEMS], start=1)]
+    more = len(problems) - MOST_PROBLEMS
+    return " | ".join([*told, *([f"and {more} more"] if more > 0 else [])])
 
 
 def did_you_mean(name: object, known: Iterable[str], likeness: float = 0.6) -> str:

@@ -103,7 +103,7 @@ _NAMED_POINTS = (
 )  # fmt: skip
 
 
-def unit(text: str, *, where: str = "", dimension: str = "") -> Unit:
+def unit(text: object, *, where: str = "", dimension: str = "") -> Unit:
     """Look a unit up by any spelling in the table, or as a quotient of two ("kg/ha").
 
     Raises
@@ -115,7 +115,7 @@ def unit(text: str, *, where: str = "", dimension: str = "") -> Unit:
     for candidate in (key, key.lower()) if isinstance(key, str) else ():
         if candidate in UNITS:
             return UNITS[candidate]
-    if isinstance(key, str) and "/" in key:
+    if isinstance(key, str) and 0 < key.count("/") < 4:
         above, below = (unit(part, where=where) for part in key.rsplit("/", 1))
         if not above.offset and not below.offset:
             if (above.dimension, below.dimension) == ("length", "time"):
@@ -125,7 +125,7 @@ def unit(text: str, *, where: str = "", dimension: str = "") -> Unit:
     raise InputError("unknown unit", where=where, expected="one of " + ", ".join(known), got=text)
 
 
-def convert(values: Number, source: str, target: str, *, where: str = "") -> Number:
+def convert(values: Number, source: object, target: str, *, where: str = "") -> Number:
     """Convert a number or an array from one unit to another of the same dimension.
 
     Parameters
@@ -133,7 +133,8 @@ def convert(values: Number, source: str, target: str, *, where: str = "") -> Num
     values : float or array
         In `source` units; NaN stays NaN.
     source, target : str
-        Unit names; a `target` of ``"delta_degC"`` or ``"delta_degF"`` converts a difference.
+        Unit names, the source's as it was found; a `target` of ``"delta_degC"`` or
+        ``"delta_degF"`` converts a difference.
 
     Raises
     ------
@@ -149,7 +150,7 @@ def convert(values: Number, source: str, target: str, *, where: str = "") -> Num
     """
     difference = target.startswith("delta_")
     wanted = unit(target.removeprefix("delta_"))
-    source_name = source.removeprefix("delta_") if difference else source
+    source_name = str(source).removeprefix("delta_") if difference else source
     given = unit(source_name, where=where, dimension=wanted.dimension)
     if given.dimension != wanted.dimension:
         raise InputError(

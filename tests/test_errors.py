@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
+from matplotlib.figure import Figure
 
 from spraywindow.main import OWN_FAULT
 from tests.command import command
@@ -114,6 +116,73 @@ def test_weather_files(folder: Path, content: bytes) -> None:
     assert "weather.csv" in slots(folder)
 
 
+DEEP = "[" * 400 + "]" * 400
+
+
+@pytest.mark.parametrize(
+    "extra",
+    [
+        f"x = {'[' * 5000}",
+        f"x = {'9' * 5000}",
+        f"x = {DEEP}",
+        f'x = "{"a" * 100_000}"',
+        f"'{'a' * 100_000}' = 1",
+        "".join(f'[mix.m{n}]\nrate = "{"a" * 400}"\n' for n in range(500)),
+        f"[access]\nclosed = {['a' * 400] * 2000}",
+        f'[sprayer]\nflow = "1 {"m/" * 20_000}s"',
+    ],
+)
+def test_a_message_is_bounded_whatever_it_tells_of(folder: Path, extra: str) -> None:
+    (folder / "site.toml").write_text(f"{SITE}\n{extra}\n", encoding="utf-8")
+    assert len(slots(folder)) < 20_000
+    (folder / "site.toml").write_text(SITE, encoding="utf-8")
+    (folder / "map.toml").write_text(f"{MAP}\n{extra}\n", encoding="utf-8")
+    assert len(slots(folder)) < 20_000
+
+
+@pytest.mark.parametrize(
+    "sign", [r"\u001b[31m", r"\n", r"\u0085", r"\u009b2J", r"\u2028", r"\u202e"]
+)
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("Lower Terrace", "Lower{}Terrace"),
+        ("rows 1-4", "rows{}"),
+        ("peach", "pe{}ach"),
+        ("", '[materials."oil{}"]\nbased_on = "oil"\n'),
+        ("", '[materials.oil]\ntitle = "o{}"\n'),
+        ("", '[materials.oil]\ncautions = ["o{}"]\n'),
+        ("", '[other_sprays]\n"{}" = [2026-01-01]\n'),
+        ("", '[mix.oil]\nrate = "4 gal"\nproduct = "{}"\n'),
+    ],
+)
+def test_no_name_of_a_site_file_moves_the_cursor(
+    folder: Path, old: str, new: str, sign: str
+) -> None:
+    changed = SITE.replace(old, new.format(sign)) if old else SITE + new.format(sign)
+    (folder / "site.toml").write_text(changed, encoding="utf-8")
+    said = slots(folder, "--ics", folder / "week.ics")
+    assert "control character or line break" in said
+    assert said.strip().isprintable()
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "＝", "＋", "－", "＠"])
+def test_no_cell_of_ours_runs_as_a_formula(folder: Path, start: str) -> None:
+    """OWASP, CSV Injection; the full-width signs as spreadsheets of East Asia read them."""
+    name = f"{start}1+1"
+    added = f'[materials."{name}"]\ntitle = "x"\nbased_on = "oil"\n' + (
+        f'[materials."{name}".limits."{name}"]\nquantity = "temp"\nbound = "at least"\n'
+        'value = "40 degF"\ncomfort = "9 degF"\nkind = "hard"\nwords = "x"\n'
+    )
+    (folder / "site.toml").write_text(SITE + added, encoding="utf-8")
+    own = ("--site", folder / "site.toml", "--weather", folder / "weather.csv")
+    own += ("--columns", folder / "map.toml", "--now", NOW, "--material", name)
+    for words in ((), ("--hours",)):
+        said = command("slots", *own, "--csv", *words).text
+        assert f"'{name}" in said
+        assert f",{name}" not in said
+
+
 def test_no_receipt_is_left_by_an_error(folder: Path) -> None:
     assert "plain file" in slots(folder, "--receipt", folder)
     assert "cannot write" in slots(folder, "--receipt", folder / "no" / "r.json")
@@ -149,3 +218,52 @@ def test_a_fault_of_the_program_is_no_answer(monkeypatch: pytest.MonkeyPatch) ->
     assert said.code == OWN_FAULT not in (0, 1, 2, 3)
     assert "ZeroDivisionError" in said.err
     assert said.err.endswith("please report it\n")
+
+
+def test_no_calendar_and_no_picture_of_another_program_is_written_over(folder: Path) -> None:
+    """A calendar as RFC 5545, 3.6.1 shows one; a picture without our mark."""
+    foreign = (
+        "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//other//EN\r\nBEGIN:VEVENT\r\n"
+        "UID:19970901T130000Z-123401@example.com\r\nDTSTAMP:19970901T130000Z\r\n"
+        "DTSTART:19970903T163000Z\r\nSUMMARY:Annual review\r\nEND:VEVENT\r\n"
+        "END:VCALENDAR\r\n"
+    )
+    figure = Figure()
+    for name, option in (("a.ics", "--ics"), ("a.png", "--plot"), ("a.svg", "--plot")):
+        there = folder / name
+        if option == "--ics":
+            there.write_bytes(foreign.encode())
+        else:
+            figure.savefig(there)
+        before = there.read_bytes()
+        said = slots(folder, option, there, "--receipt", folder / "r.json")
+        assert "another kind of file" in said
+        assert there.read_bytes() == before
+    # ours, to which another program has added an event; ours of another site
+    own = ("--weather", folder / "weather.csv", "--columns", folder / "map.toml", "--now", NOW)
+    mine, site = folder / "mine.ics", folder / "site.toml"
+    assert command("slots", "--site", site, *own, "--ics", mine).code == 0
+    assert command("slots", "--site", site, *own, "--ics", mine).code == 0
+    other = folder / "other.toml"
+    name = tomllib.loads(SITE)["name"]
+    other.write_text(SITE.replace(name, "Another"), encoding="utf-8")
+    event = foreign[foreign.index("BEGIN:VEVENT") : foreign.index("END:VCALENDAR")]
+    ours = mine.read_bytes()
+    event_of_ours = event.replace("example.com", "spraywindow").replace(
+        "SUMMARY", f"LOCATION:{name}\r\nSUMMARY"
+    )
+    for added in (event, event_of_ours):
+        both = ours.replace(b"END:VCALENDAR", added.encode() + b"END:VCALENDAR")
+        mine.write_bytes(both)
+        said = command("slots", "--site", other, *own, "--ics", mine).refusal
+        assert "not of this site" in said
+        assert mine.read_bytes() == both
+    assert not (folder / "r.json").exists()
+
+
+@pytest.mark.parametrize("name", ["week.png", "week.svg"])
+def test_a_picture_of_ours_is_drawn_anew(folder: Path, name: str) -> None:
+    own = ("--weather", folder / "weather.csv", "--columns", folder / "map.toml", "--now", NOW)
+    again = ("slots", "--site", folder / "site.toml", *own, "--plot", folder / name)
+    assert [command(*again).code for _ in range(2)] == [0, 0]
+    assert {path.name for path in folder.iterdir() if "week" in path.name} == {name}

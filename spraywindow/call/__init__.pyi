@@ -18,9 +18,7 @@ from .call import progress as progress  # Show on stderr, to a person, that some
 from .call import say as say  # Print an answer
 from .screen import bar as bar  # Show how many parts of a longer piece of work are done
 from .screen import check_free as check_free  # Refuse files that cannot be written
-from .screen import check_ours as check_ours  # Refuse to write over another kind of file
 from .screen import check_picture as check_picture  # Refuse a picture's file that cannot be written
-from .screen import write_new as write_new  # Write a file whole or not at all
 from .several import Told as Told  # What one call was told
 from .several import answers_of as answers_of  # Answer one call or several
 from .several import (

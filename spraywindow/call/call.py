@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     import pandas as pd
+    from requests_cache import CachedSession
 
     from spraywindow.record import Kept, Record, Sighting
     from spraywindow.site import Site
@@ -307,7 +308,7 @@ class Call:
     @cached_property
     def weather(self) -> pd.DataFrame:
         """The hourly table: from a file, the demo, or a forecast service."""
-        site, now = self.file_site, self.now
+        _ = self.now  # read first, and told first if it is wrong
         file, columns = self.forecast_files
         if file is not None:
             from spraywindow.sources.files import read_weather
@@ -317,10 +318,16 @@ class Call:
             from spraywindow.sources.demo import demo_forecast
 
             return demo_forecast()
+        with progress("fetching the forecast"):
+            return self.forecast()
+
+    def forecast(self, session: CachedSession | None = None) -> pd.DataFrame:
+        """What the service says, through the session that several sites share."""
         from spraywindow.sources import get_forecast
 
-        with progress("fetching the forecast"):
-            return get_forecast(site.place, now=now, service=self.service or site.service)
+        site = self.file_site
+        service = self.service or site.service
+        return get_forecast(site.place, now=self.now, service=service, session=session)
 
     @cached_property
     def year_weather(self) -> pd.DataFrame:

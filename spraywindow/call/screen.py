@@ -1,4 +1,4 @@
-"""Files that commands write: whole or not at all, and never over another kind of file."""
+"""What a command looks at before it works, and what it shows meanwhile."""
 
 from __future__ import annotations
 
@@ -25,62 +25,12 @@ def check_free(*paths: Path | None) -> None:
 
 
 def check_picture(path: Path | None) -> None:
-    """Refuse a picture's file that cannot be written, or is of no kind that we draw."""
-    if path is not None:
-        from spraywindow.show import check_suffix
-
-        check_suffix(path)
+    """Refuse a picture's file that cannot be written, is of no kind that we draw, or not ours."""
     check_free(path)
+    if path is not None:
+        from spraywindow.show import check_ours, picture_mark
 
-
-def check_ours(path: Path, over: tuple[str, str] | None) -> None:
-    """Refuse to write over another kind of file, told by how it begins and what it holds."""
-    from spraywindow.errors import InputError
-
-    if path.exists() and not path.is_file():
-        raise InputError("cannot write", where=str(path), expected="a plain file")
-    if over is not None and path.exists() and not _is_ours(path, *over):
-        raise InputError(
-            "another kind of file stands there", where=str(path), cure="choose another name"
-        )
-
-
-def write_new(path: Path, text: str, *, over: tuple[str, str] | None = None) -> None:
-    """Write a file whole or not at all, beside its place first.
-
-    Parameters
-    ----------
-    path : Path
-    text : str
-    over : (str, str), optional
-        How a file that stands there must begin, and what it must hold, to be written over: one of
-        our own of that kind. None writes over any.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be written, or another one stands there.
-    """
-    import os
-
-    from spraywindow.errors import InputError
-
-    check_ours(path, over)
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        try:
-            with beside.open("x", encoding="utf-8") as file:
-                file.write(text)
-            os.replace(beside, path)
-        finally:
-            beside.unlink(missing_ok=True)
-    except OSError as error:
-        raise InputError("cannot write", where=str(path), got=error.strerror) from error
-
-
-def _is_ours(path: Path, begins: str, holds: str) -> bool:
-    content = path.read_bytes()
-    return content.startswith(begins.encode()) and holds.encode() in content
+        check_ours(path, picture_mark(path))
 
 
 @contextmanager

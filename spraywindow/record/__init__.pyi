@@ -9,9 +9,15 @@ from .after_rain import material_sprayed as material_sprayed  # The material of 
 from .entry import WEATHER_FIELDS as WEATHER_FIELDS  # Fields a weather table can fill in
 from .entry import Application as Application  # One application of one product at one site
 from .export import check_record as check_record  # Verify a file and its digests
+from .export import csv_cell as csv_cell  # A value for a cell of CSV: never a formula
+from .export import every_receipt as every_receipt  # All receipts, by their hash
 from .export import export_csv as export_csv  # Give rows as CSV (RFC 4180), one a line
 from .export import export_json as export_json  # Give rows as a JSON text
+from .export import import_json as import_json  # Make a new record of a whole one's JSON
+from .export import judged_of as judged_of  # What came of the chances said, row for row
+from .export import receipts_of as receipts_of  # The receipts of rows, by their hash
 from .export import row_of as row_of  # One row as plain values
+from .export import seen_of as seen_of  # What was seen, row for row
 from .file import Kept as Kept  # A row of the record: an entry, and when entered
 from .file import Record as Record  # An open record; close it, or use it in a ``with`` statement
 from .file import open_record as open_record  # Open the application record

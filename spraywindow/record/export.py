@@ -1,4 +1,4 @@
-"""The record as CSV and JSON, and the check of the whole file."""
+"""The record as CSV and JSON, a record made of that JSON again, and the check of the whole file."""
 
 from __future__ import annotations
 
@@ -8,25 +8,45 @@ import io
 import json
 import os
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar
 
-from spraywindow.errors import SprayWindowError
+from spraywindow.errors import InputError, RecordError, SprayWindowError
 from spraywindow.record.entry import Application
-from spraywindow.record.file import SCHEMA_VERSION, Kept, Record, open_record, schema_of, statements
-from spraywindow.record.outcomes import OUTCOMES_SINCE, outcomes
-from spraywindow.record.record import history, last_number
+from spraywindow.record.file import (
+    SCHEMA_VERSION,
+    Kept,
+    Record,
+    begin,
+    open_record,
+    schema_of,
+    statements,
+    transaction,
+)
+from spraywindow.record.outcomes import INSERT_OUTCOME, OUTCOMES_SINCE, outcome_rows, outcomes
+from spraywindow.record.record import (
+    INSERT_ROW,
+    digest_of,
+    history,
+    last_number,
+    receipt_of,
+    receipt_text,
+)
 from spraywindow.record.rules import DERIVED, RULES, derived, missing_for
-from spraywindow.record.seen import SEEN_SINCE, sightings
+from spraywindow.record.seen import INSERT_SEEN, SEEN_SINCE, seen_rows, sightings
 
 _ABOUT = ("id", "entered", "kind", "corrects", "why", "receipt_hash")
-COLUMNS = (*_ABOUT, *Application.model_fields, *DERIVED)
+_FIELDS = tuple(Application.model_fields)
+COLUMNS = (*_ABOUT, *_FIELDS, *DERIVED)
 """Columns of the CSV file, and keys of an entry in the JSON file."""
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""What a text begins with that a spreadsheet takes for a formula."""
+_JUDGED = ("id", "judged", "receipt", "outcome", "digest")
+_SEEN = ("id", "noted", "undoes", "seen", "digest")
+_WHOLE = "give what `log export --format json --history` wrote"
+_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "\n")
+"""What a text begins with that a spreadsheet takes for a formula, full width too."""
 
 
 @dataclass(frozen=True)
@@ -52,17 +72,29 @@ def row_of(kept: Kept) -> dict[str, object]:
     return about | kept.entry.model_dump(mode="json") | derived(kept.entry)
 
 
-def export_json(rows: Sequence[Kept]) -> str:
-    """Give rows as JSON: ``{"schema": 3, "entries": [{..., "missing": {rule: [names]}}]}``."""
+def export_json(
+    rows: Sequence[Kept],
+    receipts: Mapping[str, str] | None = None,
+    judged: Sequence[Mapping[str, object]] = (),
+    seen: Sequence[Mapping[str, object]] = (),
+) -> str:
+    """Give rows as JSON, which `import_json` reads if it is the whole record.
+
+    ``{"schema": 3, "entries": [{..., "missing": {rule: [names]}, "unsaid": [names], "digest":
+    "..."}], "receipts": {hash: text}, "outcomes": [...], "seen": [...]}``; unsaid are fields that
+    the version which wrote the entry did not know.
+    """
     entries = [
-        row_of(kept) | {"missing": {rule: missing_for(kept.entry, rule) for rule in RULES}}
+        row_of(kept)
+        | {"missing": {rule: missing_for(kept.entry, rule) for rule in RULES}}
+        | {"unsaid": [name for name in _FIELDS if name not in kept.entry.model_fields_set]}
+        | {"digest": kept.digest}
         for kept in rows
     ]
+    told = {"entries": entries, "receipts": dict(receipts or {}), "outcomes": list(judged)}
+    told["seen"] = list(seen)
     return json.dumps(
-        {"schema": SCHEMA_VERSION, "entries": entries},
-        indent=2,
-        ensure_ascii=False,
-        allow_nan=False,
+        {"schema": SCHEMA_VERSION} | told, indent=2, ensure_ascii=False, allow_nan=False
     )
 
 
@@ -83,9 +115,146 @@ def export_csv(rows: Sequence[Kept]) -> str:
 
 def _cell(name: str, value: object) -> object:
     text = "; ".join(value) if isinstance(value, list) else value
-    if isinstance(text, str) and text.startswith(_FORMULA) and name not in DERIVED:
-        return f"'{text}"
-    return text
+    return text if name in DERIVED else csv_cell(text)
+
+
+def csv_cell(value: Any) -> Any:
+    """A value for a cell of CSV: an apostrophe before what a spreadsheet would run (OWASP)."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
+
+
+def judged_of(record: Record, site: str | None = None) -> list[dict[str, Any]]:
+    """What came of the chances said, row for row (``log judge``); with `site` those of it."""
+    rows = [
+        dict(zip(_JUDGED, (*about, json.loads(body), digest), strict=True))
+        for *about, body, digest in outcome_rows(record)
+    ]
+    return [row for row in rows if site in (None, row["outcome"]["site"])]
+
+
+def seen_of(record: Record, site: str | None = None) -> list[dict[str, Any]]:
+    """What was seen, row for row, what was undone too; with `site` that of it."""
+    rows: list[dict[str, Any]] = [
+        dict(zip(_SEEN, (*about, json.loads(body) if body else None, digest), strict=True))
+        for *about, body, digest in seen_rows(record)
+    ]
+    ours = {row["id"] for row in rows if row["seen"] and site in (None, row["seen"]["site"])}
+    return [row for row in rows if {row["id"], row["undoes"]} & ours]
+
+
+def every_receipt(record: Record) -> dict[str, str]:
+    """All receipts, by their hash: those of entries, of what was judged, and kept by themselves."""
+    keys = record.connection.execute("SELECT hash FROM receipts ORDER BY rowid").fetchall()
+    return {key: receipt_text(record, key) for (key,) in keys}
+
+
+def receipts_of(
+    record: Record, rows: Sequence[Kept], judged: Sequence[Mapping[str, object]] = ()
+) -> dict[str, str]:
+    """The receipts of rows, by their hash; `RecordError` where one is changed or gone."""
+    kept = {row.receipt_hash: receipt_of(record, row.id) for row in rows if row.receipt_hash}
+    kept |= {str(row["receipt"]): receipt_text(record, str(row["receipt"])) for row in judged}
+    return {str(key): str(text) for key, text in kept.items()}
+
+
+def import_json(path: Path, text: str, *, where: str = "export") -> int:
+    """Make a new record of a whole one's JSON, row for row and digest for digest.
+
+    Parameters
+    ----------
+    path : Path
+        Of the new record.
+    text : str
+        As `export_json` gives it, of the whole history with its receipts and outcomes.
+    where : str
+        What the text is called in messages.
+
+    Returns
+    -------
+    int
+        How many entries it has.
+
+    Raises
+    ------
+    InputError
+        If the text is no such export, a row does not agree with its digest, or one is missing.
+    RecordError
+        If a file is there already, or the record cannot be written; then there is none.
+    """
+    try:
+        whole = json.loads(text)
+        schema, receipts = int(whole["schema"]), dict(whole["receipts"])
+        if not OUTCOMES_SINCE <= schema <= SCHEMA_VERSION:
+            what = "written by another version"
+            raise InputError(what, where=where, expected=f"schema {SCHEMA_VERSION}", got=schema)
+        rows = [_row_in(values) for values in whole["entries"]]
+        judged = [_judged_in(values) for values in whole["outcomes"]]
+        _check_chain("entry", rows, where)
+        _check_chain("outcome", judged, where)
+        seen = [_seen_in(values) for values in whole.get("seen", ())]
+        _check_chain("sighting", seen, where)
+        keys = {row[6] for row in rows if row[6] is not None} | {row[2] for row in judged}
+        for key in keys | receipts.keys():
+            if _hash(receipts.get(key)) != key:
+                raise InputError(f"the receipt {str(key)[:12]} is changed or missing", where=where)
+    except (KeyError, TypeError, ValueError, RecursionError) as error:
+        if isinstance(error, SprayWindowError):
+            raise
+        raise InputError("not an export of a record", where=where, cure=_WHOLE) from error
+
+    def fill(record: Record) -> None:
+        with transaction(record, "written") as connection:
+            connection.executemany("INSERT INTO receipts VALUES (?, ?)", list(receipts.items()))
+            connection.executemany(INSERT_ROW, rows)
+            connection.executemany(INSERT_OUTCOME, judged)
+            connection.executemany(INSERT_SEEN, seen)
+        history(record)  # what could not be read again is not made
+        outcomes(record)
+        sightings(record)
+
+    if os.path.lexists(path):
+        raise RecordError("there is a file already", where=str(path), cure="give another file name")
+    if not begin(path, fill):
+        raise RecordError(
+            "cannot be made there", where=str(path), cure="choose a folder on another disk"
+        )
+    return len(rows)
+
+
+def _row_in(values: Mapping[str, Any]) -> tuple[Any, ...]:
+    """A row of the entries, as the JSON tells it; the entry's text is the same that it was."""
+    unsaid = set(values["unsaid"])
+    fields = {name: values[name] for name in _FIELDS if name not in unsaid}
+    entry = Application.read_json(json.dumps(fields), where=f"entry {values['id']}")
+    about = [values[name] for name in ("id", "entered", "kind", "corrects", "why")]
+    body = entry.model_dump_json(exclude_unset=True)
+    return (*about, body, values["receipt_hash"], values["digest"])
+
+
+def _judged_in(values: Mapping[str, Any]) -> tuple[Any, ...]:
+    row = [values[name] for name in _JUDGED]
+    row[3] = json.dumps(row[3], ensure_ascii=False)
+    return tuple(row)
+
+
+def _seen_in(values: Mapping[str, Any]) -> tuple[Any, ...]:
+    row = [values[name] for name in _SEEN]
+    row[3] = "" if row[3] is None else json.dumps(row[3], ensure_ascii=False)
+    return tuple(row)
+
+
+def _check_chain(what: str, rows: Sequence[tuple[Any, ...]], where: str) -> None:
+    before = ""
+    for row in rows:
+        if digest_of(before, *row[:-1]) != row[-1]:
+            changed = f"{what} {row[0]} was changed, or one before it is missing"
+            raise InputError(changed, where=where, cure=_WHOLE)
+        before = row[-1]
+
+
+def _hash(text: object) -> str | None:
+    """SHA-256 of a receipt's text; None for what is no text."""
+    return hashlib.sha256(text.encode()).hexdigest() if isinstance(text, str) else None
 
 
 def check_record(path: str | os.PathLike[str]) -> Check:
@@ -165,7 +334,7 @@ def _gone(connection: sqlite3.Connection, table: str, one_of_them: str) -> list[
 
 def _receipt_problems(connection: sqlite3.Connection) -> list[str]:
     return [
-        f"receipt {key[:12]}: does not agree with its hash"
+        f"receipt {str(key)[:12] or 'without a name'}: does not agree with its hash"
         for key, text in connection.execute("SELECT hash, text FROM receipts")
-        if hashlib.sha256(text.encode()).hexdigest() != key
+        if key is None or _hash(text) != key
     ]

@@ -1,23 +1,24 @@
 """The file of the application record: an SQLite database that is only ever added to.
 
-Every writer takes one short transaction (`BEGIN IMMEDIATE`, write-ahead log, full
-synchronisation); triggers refuse changes and deletions; each row carries a digest over itself
-and the digest of the row before, so that a changed or removed row shows. One schema version
+Every writer takes one short transaction (`BEGIN IMMEDIATE`, rollback journal, full
+synchronisation): what is acknowledged stands in the file itself, so that a copy of it alone lacks
+nothing, also after a kill. Triggers refuse changes and deletions; each row carries a digest over
+itself and the digest of the row before, so that a changed or removed row shows. One schema version
 number lives in the file's header.
 
 References
 ----------
-.. [1] SQLite: Write-Ahead Logging, https://www.sqlite.org/wal.html
-.. [2] SQLite: Database File Format, section 1.3 (application id, user version).
+.. [1] SQLite: Atomic Commit In SQLite, https://www.sqlite.org/atomiccommit.html
+.. [2] SQLite: Database File Format, section 1.3 (write version, application id, user version).
 """
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -31,8 +32,10 @@ SCHEMA_VERSION = 3
 """From 2 on: outcomes, and entries that say what of them failed; from 3 on what was seen."""
 APPLICATION_ID = 0x53505257  # "SPRW"
 BUSY_MS = 15_000
-_SWITCH_TRIES, _SWITCH_PAUSE_S = 100, 0.02
 _MAGIC = b"SQLite format 3\x00"
+_WRITE_VERSION = 18
+"""Where the header says that a file is written through a write-ahead log (2), as once here."""
+_NO_LINKS = (errno.EPERM, errno.ENOSYS, errno.EOPNOTSUPP, errno.EMLINK)
 _MAKE = "`spraywindow log add` begins one"
 
 STATEMENTS: dict[str, str] = {
@@ -130,7 +133,7 @@ def open_record(
     Parameters
     ----------
     path : path
-        The file; a disk of this machine (the write-ahead log does not work over a network).
+        The file; on a disk of this machine (locks over a network often hold nothing).
     create : bool
         Make the file when there is none. A file that is there is never replaced.
     read_only : bool
@@ -143,12 +146,15 @@ def open_record(
         left as it is.
     """
     path = Path(path)
-    _look_at(path, create and not read_only)
+    create = create and not read_only
+    logged = _look_at(path, create)
+    if create and not path.exists():
+        begin(path, lambda record: None)
     connection = None
     with told(path, "opened"):
         try:
             connection = sqlite3.connect(
-                f"{path.absolute().as_uri()}?{_mode(path, create, read_only)}",
+                f"{path.absolute().as_uri()}?{_mode(path, create, read_only, logged)}",
                 uri=True,
                 isolation_level=None,
                 timeout=BUSY_MS / 1000,
@@ -157,14 +163,16 @@ def open_record(
             connection.execute("PRAGMA foreign_keys = ON")
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA trusted_schema = OFF")
-            if _is_empty(connection) and create and not read_only:
+            if read_only:
+                connection.execute("PRAGMA query_only = ON")
+            if create and _is_empty(connection):
                 _create(record)
             _refuse_foreign(record)
             found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
             if found != "ok":
                 raise sqlite3.DatabaseError(found)
-            if not read_only:
-                _use_log(connection)
+            if logged and not read_only:
+                _leave_log(connection)
         except BaseException:
             if connection is not None:
                 connection.close()
@@ -172,32 +180,68 @@ def open_record(
     return record
 
 
-def _look_at(path: Path, create: bool) -> None:
-    """Refuse what is plainly no record before SQLite touches it."""
+def begin(path: Path, fill: Callable[[Record], object]) -> bool:
+    """Make a record beside its place, fill it, and give it its name once it is whole.
+
+    So no half of a record ever stands there, whatever fails. Only its owner may read it: it holds
+    names and addresses.
+
+    Returns
+    -------
+    bool
+        False where nothing was made: another program was first, or the disk knows no links.
+    """
+    beside = path.with_name(f".{path.name[:100]}.{os.getpid()}")
+    with told(path, "created"):
+        try:
+            os.close(os.open(beside, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+            with closing(sqlite3.connect(beside, isolation_level=None)) as connection:
+                connection.execute("PRAGMA foreign_keys = ON")
+                connection.execute("PRAGMA synchronous = FULL")
+                record = Record(path, connection)
+                _create(record)
+                fill(record)
+            try:
+                os.link(beside, path)
+            except OSError as error:
+                if isinstance(error, FileExistsError) or error.errno in _NO_LINKS:
+                    return False
+                raise
+        finally:
+            beside.unlink(missing_ok=True)
+    return True
+
+
+def _look_at(path: Path, create: bool) -> bool:
+    """Refuse what is plainly no record before SQLite touches it; tell whether it has a log."""
     if path.is_dir():
         raise RecordError("a folder where the record should be", where=str(path))
     if not path.exists():
         if create and path.parent.is_dir():
-            return
+            return False
         cure = _MAKE if path.parent.is_dir() else "make its folder first"
         raise RecordError("no record there", where=str(path), cure=cure)
+    if not path.is_file():  # opening a pipe waits for whoever writes to it
+        raise RecordError("not a plain file", where=str(path), cure="give another file name")
     with told(path, "opened"), path.open("rb") as file:
-        head = file.read(len(_MAGIC))
-    if head and head != _MAGIC:
+        head = file.read(_WRITE_VERSION + 1)
+    if head and not head.startswith(_MAGIC):
         raise RecordError(
             "not an application record; left as it is",
             where=str(path),
             expected="an SQLite file",
             cure="give another file name",
         )
+    return head[_WRITE_VERSION:] == b"\x02"
 
 
-def _mode(path: Path, create: bool, read_only: bool) -> str:
+def _mode(path: Path, create: bool, read_only: bool, logged: bool) -> str:
     if not read_only:
         return "mode=rwc" if create else "mode=rw"
-    # the shared index of the write-ahead log cannot be made in a folder without write access
-    log = path.with_name(path.name + "-wal")
-    alone = not log.exists() and not os.access(path.parent, os.W_OK)
+    if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK):
+        return "mode=rw"  # what a kill left undone is taken back first; no query may write
+    # the shared index of a write-ahead log cannot be made in a folder without write access
+    alone = logged and not path.with_name(path.name + "-wal").exists()
     return "mode=ro&immutable=1" if alone else "mode=ro"
 
 
@@ -240,17 +284,13 @@ def _create(record: Record) -> None:
             record.connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
 
 
-def _use_log(connection: sqlite3.Connection) -> None:
-    """Switch to the write-ahead log; SQLite does not wait for its turn here, so we do."""
-    for _ in range(_SWITCH_TRIES):
-        try:
-            connection.execute("PRAGMA journal_mode = WAL")
-            return
-        except sqlite3.OperationalError as error:
-            if not error.sqlite_errorname.startswith("SQLITE_BUSY"):
-                raise
-        time.sleep(_SWITCH_PAUSE_S)
-    # still busy: the rollback journal is as safe, and the next one to open the file tries again
+def _leave_log(connection: sqlite3.Connection) -> None:
+    """Take a file out of the write-ahead log; while another program has it open it stays there."""
+    try:
+        connection.execute("PRAGMA journal_mode = DELETE")
+    except sqlite3.OperationalError as error:
+        if not error.sqlite_errorname.startswith("SQLITE_BUSY"):
+            raise
 
 
 def _refuse_foreign(record: Record) -> None:
@@ -290,7 +330,7 @@ def told(path: Path, action: str) -> Iterator[None]:
     """Turn what SQLite or the disk says into one line."""
     try:
         yield
-    except (sqlite3.Error, OSError) as error:
+    except (sqlite3.Error, OSError, OverflowError) as error:
         name = getattr(error, "sqlite_errorname", "") or ""
         text = str(error)
         if name.startswith(("SQLITE_FULL", "SQLITE_IOERR")):

@@ -20,6 +20,7 @@ from spraywindow.spray import Learned, learn
 OUTCOMES_SINCE = 2
 """The schema version from which a file has them."""
 _COLUMNS = "id, judged, receipt, body, digest"
+INSERT_OUTCOME = f"INSERT INTO outcomes ({_COLUMNS}) VALUES (?, ?, ?, ?, ?)"
 
 
 @dataclass(frozen=True)
@@ -100,9 +101,7 @@ def keep_outcomes(
             number = last_number(connection, "outcomes") + 1
             values = (number, judged, each.receipt, _body(each))
             before = digest_of(before, *values)
-            connection.execute(
-                f"INSERT INTO outcomes ({_COLUMNS}) VALUES (?, ?, ?, ?, ?)", (*values, before)
-            )
+            connection.execute(INSERT_OUTCOME, (*values, before))
     return [each for each, _ in added]
 
 
@@ -124,14 +123,13 @@ def _body(outcome: Outcome) -> str:
     return json.dumps(values | texts, ensure_ascii=False, allow_nan=False)
 
 
-def _read(record: Record) -> dict[tuple[str, dt.datetime], Outcome]:
-    """The last outcome of each job of each receipt."""
+def outcome_rows(record: Record) -> list[tuple[int, str, str, str, str]]:
+    """The rows of the table as they stand, each held to its digest."""
     if schema_of(record) < OUTCOMES_SINCE:
-        return {}
+        return []
     with told(record.path, "read"):
         rows = record.connection.execute(f"SELECT {_COLUMNS} FROM outcomes ORDER BY id").fetchall()
     before = ""
-    out: dict[tuple[str, dt.datetime], Outcome] = {}
     for row in rows:
         if digest_of(before, *row[:-1]) != row[-1]:
             raise RecordError(
@@ -140,8 +138,20 @@ def _read(record: Record) -> dict[tuple[str, dt.datetime], Outcome]:
                 cure="keep the file and go back to a copy",
             )
         before = row[-1]
-        values = json.loads(row[3])
-        times = {name: dt.datetime.fromisoformat(values[name]) for name in ("issued", "start")}
-        outcome = Outcome(row[2], **(values | times))
-        out[outcome.key] = outcome
+    return rows
+
+
+def _read(record: Record) -> dict[tuple[str, dt.datetime], Outcome]:
+    """The last outcome of each job of each receipt."""
+    out: dict[tuple[str, dt.datetime], Outcome] = {}
+    for number, _, receipt, body, _ in outcome_rows(record):
+        try:
+            values = json.loads(body)
+            times = {name: dt.datetime.fromisoformat(values[name]) for name in ("issued", "start")}
+            outcome = Outcome(receipt, **(values | times))
+            out[outcome.key] = outcome
+        except (KeyError, TypeError, ValueError, RecursionError) as error:
+            raise RecordError(
+                f"damaged: outcome {number} cannot be read", where=str(record.path)
+            ) from error
     return out

@@ -15,11 +15,12 @@ from typing import NamedTuple
 
 from spraywindow.errors import InputError, RecordError
 from spraywindow.record.entry import WEATHER_FIELDS, Application
-from spraywindow.record.file import Kept, Record, bring_up, open_record, told, transaction
+from spraywindow.record.file import Kept, Record, begin, bring_up, open_record, told, transaction
 
 EXACT = 6
 """Decimals of a share of a round: three thirds make a whole."""
 ROW_COLUMNS = "id, entered, kind, corrects, why, body, receipt, digest"
+INSERT_ROW = f"INSERT INTO entries ({ROW_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
 
 
 class Round(NamedTuple):
@@ -57,9 +58,13 @@ def history(record: Record) -> list[Kept]:
             )
         try:
             entry = Application.read_json(row[5], where=f"{record.path}, entry {row[0]}")
+            entered = datetime.fromisoformat(row[1])
         except InputError as error:  # sound but not understood: no fault of what was typed now
             raise RecordError(str(error)) from error
-        entered = datetime.fromisoformat(row[1])
+        except (TypeError, ValueError) as error:
+            raise RecordError(
+                f"damaged: entry {row[0]} has no time", where=str(record.path)
+            ) from error
         record.rows.append(Kept(row[0], entered, row[2], row[3], row[4], entry, row[6], row[7]))
     return list(record.rows)
 
@@ -117,14 +122,17 @@ def receipt_of(record: Record, entry_id: int) -> str | None:
         row = rows[row.corrects]
     if row.receipt_hash is None:
         return None
+    return receipt_text(record, row.receipt_hash, f"the receipt of entry {row.id}")
+
+
+def receipt_text(record: Record, key: str, called: str = "a receipt") -> str:
+    """Give a receipt by its hash; `RecordError` where it is changed or gone."""
     with told(record.path, "read"):
         found = record.connection.execute(
-            "SELECT text FROM receipts WHERE hash = ?", (row.receipt_hash,)
+            "SELECT text FROM receipts WHERE hash = ?", (key,)
         ).fetchone()
-    if found is None or hashlib.sha256(found[0].encode()).hexdigest() != row.receipt_hash:
-        raise RecordError(
-            f"damaged: the receipt of entry {row.id} is changed or gone", where=str(record.path)
-        )
+    if found is None or hashlib.sha256(str(found[0]).encode()).hexdigest() != key:
+        raise RecordError(f"damaged: {called} is changed or gone", where=str(record.path))
     return str(found[0])
 
 
@@ -148,6 +156,7 @@ __all__ = [
     "Record",
     "Round",
     "add",
+    "begin",
     "correct",
     "current",
     "history",
@@ -179,12 +188,14 @@ def add(record: Record, entry: Application, *, now: datetime, receipt: str | Non
         If it starts or ends more than an hour after `now` (a planned round is no record), or
         the receipt is no JSON object.
     RecordError
-        If the very same entry is there already, or the file cannot be written; then nothing is.
+        If the very same entry is there already, or the file is damaged or cannot be written; then
+        nothing is.
     """
     _not_ahead(entry, now)
     _check_receipt(receipt)
     body = _body(entry)
     with transaction(record, "written") as connection:
+        history(record)  # nothing is added to a damaged record
         twin = connection.execute(
             "SELECT id FROM entries WHERE body = ? AND kind != 'withdrawal'"
             " AND id NOT IN (SELECT corrects FROM entries WHERE corrects IS NOT NULL)",
@@ -291,7 +302,7 @@ def _check_receipt(receipt: str | None) -> None:
         return
     try:
         found = json.loads(receipt)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"not JSON ({error})", where="receipt") from error
     if not isinstance(found, dict):
         raise InputError("not a JSON object", where="receipt", got=type(found).__name__)
@@ -330,8 +341,5 @@ def _insert(
     number = last_number(connection, "entries") + 1  # a removed row leaves its gap
     entered = now.astimezone(UTC).isoformat(timespec="seconds")
     values = (number, entered, kind, corrects, why, body, key)
-    connection.execute(
-        f"INSERT INTO entries ({ROW_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        (*values, digest_of(before, *values)),
-    )
+    connection.execute(INSERT_ROW, (*values, digest_of(before, *values)))
     return number

@@ -22,6 +22,7 @@ from spraywindow.units import convert
 SEEN_SINCE = 3
 """The schema version from which a file has them."""
 _COLUMNS = "id, noted, undoes, body, digest"
+INSERT_SEEN = f"INSERT INTO seen ({_COLUMNS}) VALUES (?, ?, ?, ?, ?)"
 _TIMES = ("time", "model_time")
 HOUR = dt.timedelta(hours=1)
 
@@ -235,18 +236,17 @@ def _insert(record: Record, now: dt.datetime, undoes: int | None, body: str) -> 
     noted = now.astimezone(dt.UTC).isoformat(timespec="seconds")
     values = (number, noted, undoes, body)
     digest = digest_of(last[0] if last else "", *values)
-    connection.execute(f"INSERT INTO seen ({_COLUMNS}) VALUES (?, ?, ?, ?, ?)", (*values, digest))
+    connection.execute(INSERT_SEEN, (*values, digest))
     return number
 
 
-def _read(record: Record) -> dict[int, Sighting]:
-    """What holds, by number; every row is held to its digest."""
+def seen_rows(record: Record) -> list[tuple[int, str, int | None, str, str]]:
+    """The rows of the table as they stand, each held to its digest."""
     if schema_of(record) < SEEN_SINCE:
-        return {}
+        return []
     with told(record.path, "read"):
         rows = record.connection.execute(f"SELECT {_COLUMNS} FROM seen ORDER BY id").fetchall()
     before = ""
-    out: dict[int, Sighting] = {}
     for row in rows:
         if digest_of(before, *row[:-1]) != row[-1]:
             raise RecordError(
@@ -255,11 +255,18 @@ def _read(record: Record) -> dict[int, Sighting]:
                 cure="keep the file and go back to a copy",
             )
         before = row[-1]
-        if row[2] is not None:
-            del out[row[2]]
+    return rows
+
+
+def _read(record: Record) -> dict[int, Sighting]:
+    """What holds, by number."""
+    out: dict[int, Sighting] = {}
+    for number, _, undoes, body, _ in seen_rows(record):
+        if undoes is not None:
+            del out[undoes]
             continue
-        values = json.loads(row[3])
+        values = json.loads(body)
         times = {name: dt.datetime.fromisoformat(values[name]) for name in _TIMES if name in values}
         day = dt.date.fromisoformat(values["day"])
-        out[row[0]] = Sighting(**(values | times | {"day": day, "id": row[0]}))
+        out[number] = Sighting(**(values | times | {"day": day, "id": number}))
     return out

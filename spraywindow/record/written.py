@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from spraywindow.errors import InputError, describe, did_you_mean, one_line
+from spraywindow.errors import InputError, brief, describe, did_you_mean, one_line
 from spraywindow.record.entry import Application
 from spraywindow.record.record import AHEAD_H
 from spraywindow.site import DAY_H, Block, MixFields, Site, season_start
@@ -73,7 +73,7 @@ def read_entry_file(path: Path) -> dict[str, object]:
         raise InputError("not a text file", where=str(path)) from error
     try:
         found = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(
             "not an entry file",
             where=str(path),
@@ -333,7 +333,7 @@ def strange_names(site: Site, entry: Application) -> list[str]:
     for name in entry.blocks:
         if name not in known:
             hint = did_you_mean(name, known)
-            line = f"block {name!r} is not in the site file ({', '.join(known)})"
+            line = f"block {brief(name)} is not in the site file ({', '.join(known)})"
             lines.append(f"{line}; {hint}" if hint else line)
     if entry.material not in site.program.materials:
         lines.append(

@@ -13,6 +13,8 @@ from .amounts import rain_words as rain_words  # Bounds of rain: one amount wher
 from .amounts import reason_words as reason_words  # Put a reason into words, in the reader's units
 from .amounts import shown as shown  # Write a number in the reader's system, with its unit
 from .amounts import shown_parts as shown_parts  # The figure and the unit of `shown`
+from .files import check_ours as check_ours  # Refuse to write over what is not ours
+from .files import write_new as write_new  # Write a file whole or not at all
 from .json import keys_of as keys_of  # The keys that a class gives; None for a plain value
 from .json import number as number  # Round a number for JSON; NaN and infinity become None
 from .json import plain as plain  # An answer as dicts, lists, texts and numbers, as in its JSON
@@ -41,6 +43,7 @@ from .plots import look as look  # Draw and save inside this
 from .plots import name_lines as name_lines  # Limits in words, wrapped to so much room
 from .plots import name_track as name_track  # Name a track over its left corner
 from .plots import new_figure as new_figure  # An empty figure of a size on screen
+from .plots import picture_mark as picture_mark  # By which a picture of ours is known
 from .plots import round_ticks as round_ticks  # Round figures from `low` to `high`
 from .plots import save_picture as save_picture  # Write a figure as PNG or SVG by the suffix
 from .plots import set_scale as set_scale  # Fit a track's scale to its values, NaN aside

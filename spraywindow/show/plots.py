@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from spraywindow.errors import InputError
+from spraywindow.show.files import Mark, write_new
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,7 +37,11 @@ WIDE_PX, NARROW_PX = 760, 298
 
 A phone of 390 px shows the narrow one at 358 px: its small letters are 12 px high there.
 """
-SUFFIXES = (".png", ".svg")
+PICTURE_MARKS: dict[str, Mark] = {
+    ".png": (b"\x89PNG", b"tEXtSoftware\x00spraywindow"),
+    ".svg": (b"<?xml", b"<dc:title>spraywindow</dc:title>"),
+}
+"""By which a picture of ours is known, by suffix; `metadata` puts it in."""
 HEAD = 15.0
 _LETTER_PX = 5.6
 """Mean width of a small letter [px]."""
@@ -96,13 +101,19 @@ def wrapped(words: str, letters: int) -> list[str]:
 
 def check_suffix(path: Path) -> None:
     """Refuse a picture's file name that is neither PNG nor SVG."""
-    if path.suffix.lower() not in SUFFIXES:
+    if path.suffix.lower() not in PICTURE_MARKS:
         raise InputError(
             "unknown kind of picture",
             where=str(path),
-            expected=" or ".join(SUFFIXES),
+            expected=" or ".join(PICTURE_MARKS),
             got=path.suffix,
         )
+
+
+def picture_mark(path: Path) -> Mark:
+    """By which a picture of ours is known; errors as of `check_suffix`."""
+    check_suffix(path)
+    return PICTURE_MARKS[path.suffix.lower()]
 
 
 def save_picture(figure: Figure, path: Path, title: str, foot: str) -> None:
@@ -118,9 +129,10 @@ def save_picture(figure: Figure, path: Path, title: str, foot: str) -> None:
     Raises
     ------
     InputError
-        If the suffix is another one, or the file cannot be written.
+        If the suffix is another one, the file cannot be written, or one stands there that is not
+        ours.
     """
-    check_suffix(path)
+    mark = picture_mark(path)
     kind = path.suffix.lower()[1:]
     buffer = io.BytesIO()
     width, height = figure.get_size_inches() * _POINTS_PER_INCH
@@ -129,17 +141,14 @@ def save_picture(figure: Figure, path: Path, title: str, foot: str) -> None:
     figure.text(0, -8 / height, lines, va="top", fontsize=SMALL, color=QUIET, linespacing=1.4)
     figure.savefig(buffer, format=kind, dpi=_PNG_DPI, facecolor=PAPER, metadata=metadata(kind),
                    bbox_inches="tight", pad_inches=12 / _POINTS_PER_INCH)  # fmt: skip
-    try:
-        path.write_bytes(buffer.getvalue())
-    except OSError as error:
-        raise InputError("cannot write", where=str(path), got=error.strerror) from error
+    write_new(path, buffer.getvalue(), over=mark)
 
 
 def metadata(kind: str) -> dict[str, Any]:
-    """Leave the clock and the drawing library's name out, so that equal input gives equal bytes."""
+    """Our mark, without the clock and the drawing library's name: equal input gives equal bytes."""
     if kind == "svg":
-        return {"Date": None, "Creator": None, "Format": None, "Type": None}
-    return {"Software": None}
+        return {"Date": None, "Creator": "spraywindow", "Format": None, "Type": None}
+    return {"Software": "spraywindow"}
 
 
 LINE_PX = 12

@@ -55,7 +55,7 @@ def degrees(most: float, positive: str) -> BeforeValidator:
 
     def read(value: object) -> float:
         usable = isinstance(value, int | float) and not isinstance(value, bool)
-        if usable and -most <= float(value) <= most:  # type: ignore[arg-type]  # a number: checked
+        if usable and -most <= value <= most:  # type: ignore[operator]  # a number: checked
             return float(value)  # type: ignore[arg-type]
         expected = f"a number, {-most:g} to {most:g} degrees, {positive} positive"
         raise InputError("out of range", expected=expected, got=value)
@@ -168,7 +168,7 @@ StageCode = Annotated[int, BeforeValidator(_stage)]
 Day = Annotated[dt.date, BeforeValidator(_date)]
 Target = Annotated[str | dt.date, BeforeValidator(_target)]
 Chill = Annotated[str, BeforeValidator(_chill)]
-Name = Annotated[str, Field(min_length=1, pattern=r"\S")]
+Name = Annotated[str, Field(min_length=1, max_length=200, pattern=r"\S")]
 Crop = Annotated[str, Field(min_length=1, pattern=r"\S"), BeforeValidator(_crop)]
 Count = Annotated[int, Field(strict=True, ge=1)]
 Flag = Annotated[bool, Field(strict=True)]

@@ -113,14 +113,8 @@ def _lines(
         expected = "a list" if not isinstance(got, Mapping) else f"a list of tables: [[{key}]]"
     elif kind in ("dict_type", "model_type", "model_attributes_type"):
         expected = "a table"
-    return [describe("cannot be used", where=at, expected=expected, got=_short(got))]
-
-
-def _short(got: object) -> object:
-    """The finding, or what kind of thing it is where it would fill the line."""
-    if isinstance(got, Mapping):
-        return "a table"
-    return got if len(repr(got)) <= 60 else f"{repr(got)[:60]} ..."
+    found = "a table" if isinstance(got, Mapping) else got
+    return [describe("cannot be used", where=at, expected=expected, got=found)]
 
 
 def _keys_beside(

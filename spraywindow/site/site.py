@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 from pydantic import BaseModel, Field, ValidationError
 
-from spraywindow.errors import InputError, one_line
+from spraywindow.errors import InputError, check_texts, did_you_mean, one_line
 from spraywindow.place import Place
 from spraywindow.program import Done, PartlyDone, Program
 from spraywindow.site.doubt import Doubt
@@ -40,7 +42,7 @@ from spraywindow.site.tables import (
     SprayerFields,
     Units,
 )
-from spraywindow.spray import CATALOGUE, GENERAL, Access, Learned, Material, Setting
+from spraywindow.spray import CATALOGUE, GENERAL, QUANTITIES, Access, Learned, Material, Setting
 from spraywindow.trees import Flowering
 
 
@@ -57,6 +59,8 @@ class Site:
         The forecast service that the file chooses.
     record : str or None
         File of the application record, beside the site file.
+    required : tuple of str
+        Limits without which nothing goes: where the weather does not tell, an hour is unknown.
     place, setting, access
         Where it lies, what of it bears on an hour, when it may be worked.
     people : int
@@ -94,6 +98,7 @@ class Site:
     units: Units
     service: Service | None
     record: str | None
+    required: tuple[str, ...]
     place: Place
     setting: Setting
     access: Access
@@ -128,6 +133,19 @@ class Site:
         """Give a material by name; `InputError` listing the known ones otherwise."""
         return material_of(self.materials, name)
 
+    def with_required(self, table: pd.DataFrame, material: Material) -> pd.DataFrame:
+        """Give a weather table the columns, unknown, that a required limit looks at and it lacks.
+
+        So these limits are judged, as unknown, where else they would not be.
+        """
+        needs = [
+            column
+            for limit in material.limits
+            if limit.name in self.required and limit.quantity in QUANTITIES
+            for column in QUANTITIES[limit.quantity].needs
+        ]
+        return table.assign(**{name: math.nan for name in needs if name not in table})
+
     def is_copper(self, name: str) -> bool:
         """Whether a material is metallic copper; not where the site file does not know it."""
         return name in self.materials and self.materials[name].copper
@@ -149,6 +167,7 @@ class SiteFields(Table):
     winters: Name | None = None
     winters_columns: Name | None = None
     learn: Flag = True
+    required: tuple[Name, ...] = ()
     place: PlaceFields
     access: AccessFields = Field(default_factory=AccessFields)
     crew: CrewFields = Field(default_factory=CrewFields)
@@ -175,6 +194,16 @@ class SiteFields(Table):
         access = Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed))
         refuse_long_job(self.crew.job, access)
         materials = {**CATALOGUE, **build_materials(self.materials)}
+        known = {limit.name: None for each in materials.values() for limit in each.limits}
+        for number, name in enumerate(self.required, start=1):
+            if name not in known:
+                raise InputError(
+                    "no limit of this name",
+                    where=f"required[{number}]",
+                    expected="one of " + ", ".join(known),
+                    got=name,
+                    cure=did_you_mean(name, known),
+                )
         program = replace(build_program(self.program, materials), visit_worth=self.crew.visit_worth)
         refuse_beyond_maxima(program, at.latitude)
         return Site(
@@ -182,6 +211,7 @@ class SiteFields(Table):
             units=self.units,
             service=self.service,
             record=self.record,
+            required=self.required,
             place=Place(at.latitude, at.longitude, at.elevation, at.timezone),
             setting=Setting(
                 tree_height_m=max(0.5, *(block.height for block in self.blocks)),
@@ -275,7 +305,7 @@ def read_site(path: str | Path) -> Site:
         ) from error
     except UnicodeDecodeError as error:
         raise InputError("not a text file", where=str(path), expected="TOML in UTF-8") from error
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(
             "not TOML", where=str(path), got=str(error), cure=toml_cure(text, str(error))
         ) from error
@@ -292,6 +322,7 @@ def read_site(path: str | Path) -> Site:
 
 def site_of(tables: Mapping[str, Any], *, where: str = "site") -> Site:
     """Make a site of tables as TOML gives them; errors as for `read_site`."""
+    check_texts(tables, where=where)
     try:
         return SiteFields.model_validate(tables).site()
     except ValidationError as error:

@@ -33,13 +33,13 @@ from .table import COLUMNS as COLUMNS  # Required and optional columns
 from .table import DIRECTED_MS as DIRECTED_MS  # Below it a wind has any direction [m/s]
 from .table import HISTORY_H as HISTORY_H  # Past hours that an answer works with [h]
 from .table import IMPOSSIBLE_SHARE as IMPOSSIBLE_SHARE  # More suggests a wrong unit
-from .table import LONGEST_H as LONGEST_H  # A longer span than this is a wrong date [h]
 from .table import OPTIONAL as OPTIONAL  # Columns a table may have
 from .table import PERIOD_COLUMNS as PERIOD_COLUMNS  # A longer period's rain total
 from .table import RANGE_COLUMNS as RANGE_COLUMNS  # Extremes within an hour
 from .table import REQUIRED as REQUIRED  # Columns a table must have
 from .table import Column as Column  # One column: its unit and range
 from .table import check_hourly as check_hourly  # Check a table, make it complete
+from .table import has_wrong_date as has_wrong_date  # Few rows over too long a span
 from .table import known_at as known_at  # Cut a table to what an evening works with
 from .unknown_hours import Hole as Hole  # Hours of one column without a value
 from .unknown_hours import holes as holes  # Find the holes of the required columns

@@ -16,6 +16,7 @@ References
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
@@ -118,10 +119,14 @@ def solar_position_algorithm() -> Any:
         spec = spec_from_file_location("pvlib.spa", Path(folder) / "spa.py")
         if spec is not None and spec.loader is not None:
             module = module_from_spec(spec)
+            compiled = os.environ.pop("PVLIB_USE_NUMBA", None)  # what it compiles takes no arrays
             try:
                 spec.loader.exec_module(module)
             except (ImportError, OSError):
                 break
+            finally:
+                if compiled is not None:
+                    os.environ["PVLIB_USE_NUMBA"] = compiled
             return module
     return import_module("pvlib.spa")
 

@@ -18,7 +18,16 @@ from numpy.typing import NDArray
 from spraywindow.errors import WeatherError, describe, one_line
 
 LONGEST_H = 1_000_000
-"""A longer span than this is a wrong date [h]: a gap-free table of it would not be worth having."""
+HOURS_A_ROW = 12
+"""The longest step that the rows of a record have, common practice [h]."""
+
+
+def has_wrong_date(first: float, last: float, rows: int) -> bool:
+    """Whether so few rows between two times [h] mean that one is mistyped.
+
+    The hours between would fill the memory. A long record has the rows of its hours.
+    """
+    return last - first > max(LONGEST_H, HOURS_A_ROW * rows)
 
 
 def index_problems(index: pd.Index) -> list[str]:
@@ -73,10 +82,11 @@ def index_problems(index: pd.Index) -> list[str]:
                 cure="read the file through read_weather, which sums and picks",
             )
         )
-    if index.max() - index.min() > pd.Timedelta(hours=LONGEST_H):
+    ends = index.min().timestamp() / 3600, index.max().timestamp() / 3600
+    if has_wrong_date(*ends, len(index)):
         problems.append(
             describe(
-                "the table spans more than a century",
+                "the table spans more than a century, with few rows",
                 expected="real dates",
                 got=f"{index.min().date()} to {index.max().date()}",
             )

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import stat
+import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
-from spraywindow.errors import RecordError
+from spraywindow.errors import InputError, RecordError
 from spraywindow.record import file as record_file
-from spraywindow.record.export import check_record
+from spraywindow.record.export import (
+    check_record,
+    export_json,
+    import_json,
+    judged_of,
+    receipts_of,
+)
 from spraywindow.record.file import Record, open_record
-from spraywindow.record.record import add, history
+from spraywindow.record.outcomes import keep_outcomes, outcomes
+from spraywindow.record.record import add, correct, current, history, receipt_of, withdraw
+from tests.record.test_outcomes import LATER, told
 from tests.record_values import NOW, entry
 
 
@@ -188,10 +200,132 @@ def test_every_write_goes_through_to_the_disk(record: Record) -> None:
         record.connection.execute(f"PRAGMA {name}").fetchone()[0]
         for name in ("synchronous", "journal_mode", "foreign_keys")
     ]
-    assert read == [2, "wal", 1]  # 2 is FULL
+    assert read == [2, "delete", 1]  # 2 is FULL
 
 
 def test_the_second_to_create_changes_nothing(record: Record) -> None:
     add(record, entry(), now=NOW)
     record_file._create(record)
     assert len(history(record)) == 1
+
+
+def test_nothing_is_added_to_a_damaged_record(tmp_path: Path) -> None:
+    path = made(tmp_path / "log.db")
+    sound = path.read_bytes()
+    path.write_bytes(sound.replace(b"Orchard oil A", b"Orchard oil B", 1))
+    before = path.read_bytes()
+    for _ in range(3):
+        with open_record(path) as opened, pytest.raises(RecordError, match="damaged: entry"):
+            add(opened, entry(note="later"), now=NOW)
+    assert path.read_bytes() == before
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="modes and pipes are POSIX")
+def test_a_record_is_its_owner_s_alone(tmp_path: Path) -> None:
+    assert stat.S_IMODE(made(tmp_path / "log.db").stat().st_mode) == 0o600
+    assert [path.name for path in tmp_path.iterdir()] == ["log.db"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="modes and pipes are POSIX")
+@pytest.mark.parametrize("create", [False, True])
+def test_a_pipe_is_no_record(tmp_path: Path, create: bool) -> None:
+    os.mkfifo(tmp_path / "log.db")
+    with pytest.raises(RecordError, match="not a plain file"):
+        open_record(tmp_path / "log.db", create=create)
+
+
+def test_a_write_that_was_cut_off_is_taken_back_by_who_only_reads(tmp_path: Path) -> None:
+    """As a kill leaves them: new pages in the file, the old ones in its journal."""
+    path, killed = made(tmp_path / "log.db"), tmp_path / "killed.db"
+    with open_record(path) as opened:
+        opened.connection.execute("PRAGMA cache_size = 1")  # pages go to the file before the end
+        opened.connection.execute("BEGIN IMMEDIATE")
+        for number in range(50):
+            row = (f"{number}", "n" * 9000)
+            opened.connection.execute("INSERT INTO receipts VALUES (?, ?)", row)
+        killed.write_bytes(path.read_bytes())
+        journal = path.with_name("log.db-journal").read_bytes()
+        opened.connection.execute("ROLLBACK")
+    killed.with_name("killed.db-journal").write_bytes(journal)
+    assert killed.stat().st_size > path.stat().st_size
+    with open_record(killed, read_only=True) as opened:
+        assert len(history(opened)) == 3
+    assert check_record(killed).problems == ()
+    assert not killed.with_name("killed.db-journal").exists()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "INSERT INTO receipts VALUES (NULL, '{}')",
+        "INSERT INTO receipts VALUES ('', '{}')",
+        "INSERT INTO receipts VALUES ('a', x'ff00')",
+        "INSERT INTO receipts VALUES ('a', CAST(x'7bff7d' AS TEXT))",
+        "INSERT INTO receipts VALUES (CAST(x'ff' AS TEXT), '{}')",
+        "UPDATE entries SET why = CAST(x'ff' AS TEXT) WHERE id = 2",
+        "UPDATE entries SET body = CAST(x'ff' AS TEXT) WHERE id = 2",
+        "UPDATE entries SET body = x'ff' WHERE id = 2",
+        "UPDATE entries SET entered = CAST(x'ff' AS TEXT) WHERE id = 2",
+        "UPDATE entries SET digest = CAST(x'ff' AS TEXT) WHERE id = 3",
+        "UPDATE receipts SET text = CAST(x'ff' AS TEXT)",
+    ],
+)
+def test_what_is_no_text_in_a_record_is_told(tmp_path: Path, change: str) -> None:
+    path = made(tmp_path / "log.db")
+    hand = sqlite3.connect(path, isolation_level=None)
+    for name in record_file.STATEMENTS:
+        if "_no_update" in name:
+            hand.execute(f"DROP TRIGGER {name}")
+    hand.execute(change)
+    hand.close()
+    assert check_record(path).problems
+    with open_record(path) as opened:
+        before = path.read_bytes()
+        for ask in (
+            lambda: current(opened),
+            lambda: receipt_of(opened, 1),
+            lambda: add(opened, entry(note="later"), now=NOW),
+        ):
+            with suppress(RecordError):  # or it bears on nothing that is asked for
+                ask()
+        if "entries" in change:
+            assert path.read_bytes() == before
+
+
+def test_a_whole_export_makes_the_same_record(tmp_path: Path) -> None:
+    path, again = made(tmp_path / "log.db"), tmp_path / "again.db"
+    with open_record(path) as opened:
+        correct(opened, 2, {"share": 0.5}, why="half", now=NOW)
+        withdraw(opened, 3, why="never", now=NOW)
+        keep_outcomes(opened, [told(number, number == 1) for number in (1, 2)], now=LATER)
+        rows, judged = history(opened), judged_of(opened)
+        text = export_json(rows, receipts_of(opened, rows, judged), judged)
+        part = export_json(current(opened), receipts_of(opened, rows))
+    assert import_json(again, text) == 5
+    assert check_record(again).problems == ()
+    with open_record(again) as opened:
+        assert history(opened) == rows
+        assert receipt_of(opened, 4) == '{"go": 1}'
+        assert outcomes(opened) == [told(1, True)[0], told(2, False)[0]]
+        assert add(opened, entry(note="later"), now=NOW) == 6
+    before = again.read_bytes()
+    with pytest.raises(RecordError, match="there is a file already"):
+        import_json(again, text)
+    assert again.read_bytes() == before
+    other = tmp_path / "other.db"
+    for bad, said in (
+        (part, "one before it is missing"),
+        (text.replace("Orchard oil A", "Orchard oil B", 1), "was changed"),
+        (text.replace('\\"go\\": 1', '\\"go\\": 2'), "receipt .* is changed"),
+        (text.replace('"schema": 2', '"schema": 9'), "another version"),
+        (text.replace('"held": false', '"held": true'), "outcome 2 was changed"),
+        (text.replace("Orchard oil A", "Orchard oil \\ud800", 1), "entry 1: "),
+        (text.replace('"number\\": 2', '"number\\": 3'), "receipt .* is changed"),
+        (text[:-20], "not an export"),
+        ("[" * 100_000, "not an export"),
+        ("[]", "not an export"),
+    ):
+        assert bad != text
+        with pytest.raises(InputError, match=said):
+            import_json(other, bad)
+    assert {each.name for each in tmp_path.iterdir()} == {"log.db", "again.db"}

@@ -147,7 +147,7 @@ def test_exports_carry_the_same_rows(record: Record) -> None:
     rows = list(csv.DictReader(io.StringIO(export_csv(current(record)), newline="")))
     assert [row["product"] for row in rows] == ["Orchard oil A", "Copper; B"]
     assert (rows[0]["blocks"], rows[1]["temp_c"]) == ("A; B", "")
-    assert set(rows[0]) | {"missing"} == set(told["entries"][0])
+    assert set(rows[0]) | {"missing", "unsaid", "digest"} == set(told["entries"][0])
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t"])

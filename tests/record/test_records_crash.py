@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -19,9 +20,11 @@ from spraywindow.record.entry import Application
 from spraywindow.record.export import check_record
 from spraywindow.record.file import open_record
 from spraywindow.record.record import add, history
+from tests.fuzzing import MANY
+from tests.site_files import write_site
 
 START = datetime(2031, 1, 11, 18, tzinfo=UTC)
-KILLS = 25
+KILLS = round(25 * max(1, MANY))
 WRITER = """
 import sys, itertools
 from datetime import UTC, datetime
@@ -155,24 +158,37 @@ def test_a_writer_that_never_ends_is_told(tmp_path: Path) -> None:
         assert add(second, entry("late"), now=START) == 1
 
 
-def test_a_busy_file_is_opened_without_the_log(
+def test_a_record_with_a_write_ahead_log_leaves_it_once_it_is_free(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """As records once were kept."""
     path = tmp_path / "log.db"
     open_record(path, create=True).close()
-    monkeypatch.setattr(record_file, "_SWITCH_TRIES", 2)
-    monkeypatch.setattr(record_file, "_SWITCH_PAUSE_S", 0.0)
     monkeypatch.setattr(record_file, "BUSY_MS", 50)
     other = sqlite3.connect(path, isolation_level=None)
-    other.execute("PRAGMA journal_mode = DELETE")
+    other.execute("PRAGMA journal_mode = WAL")
     other.execute("BEGIN IMMEDIATE")
     with open_record(path) as record:
         assert history(record) == []
         other.execute("ROLLBACK")
-        other.close()
         assert add(record, entry("first"), now=START) == 1
+        assert [row.entry.note for row in history(record)] == ["first"]
+    other.close()
     with open_record(path) as record:
-        assert record.connection.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
+        assert record.connection.execute("PRAGMA journal_mode").fetchone()[0] == "delete"
+        assert len(history(record)) == 1
+    assert [each.name for each in tmp_path.iterdir()] == ["log.db"]
+
+
+def test_a_copy_of_the_file_alone_holds_what_a_killed_writer_was_told(tmp_path: Path) -> None:
+    path, copy = tmp_path / "log.db", tmp_path / "copy.db"
+    with start_writer(path, "w", 3) as writer:
+        assert writer.stdout is not None
+        let_go(writer)
+        told = [writer.stdout.readline().strip() for _ in range(4)]
+        writer.send_signal(signal.SIGKILL)
+    shutil.copy(path, copy)
+    assert written(copy) == told[1:] == ["w 0", "w 1", "w 2"]
 
 
 def test_a_full_file_keeps_what_it_has(tmp_path: Path) -> None:
@@ -201,3 +217,30 @@ def test_a_full_disk_keeps_what_it_has(tmp_path: Path) -> None:
     assert "the disk is full or failing" in message
     assert len(written(path)) == int(count)
     assert check_record(path).problems == ()
+
+
+FIRST_ENTRY = """
+import resource, sys
+from spraywindow.main import run
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[1]),) * 2)
+sys.argv = ["spraywindow", *sys.argv[2:]]
+run()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="limits of a process are POSIX")
+@pytest.mark.parametrize("room", [0, 12_000, 24_000, 30_000])
+def test_a_full_disk_at_the_first_entry_leaves_no_record(tmp_path: Path, room: int) -> None:
+    path, site = tmp_path / "log.db", write_site(tmp_path / "site.toml")
+    words = [
+        "log", "add", "--site", site, "--record", path, "--material", "oil", "--product",
+        "Orchard oil A", "--start", "2026-01-13 10:00", "--end", "12:00", "--no-fetch", "--now",
+        "2026-01-14 08:00", "--set", f"note={'n' * 9000}",
+    ]  # fmt: skip
+    done = subprocess.run(
+        [sys.executable, "-c", FIRST_ENTRY, str(room), *map(str, words)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "the disk is full or failing" in done.stderr
+    assert [each.name for each in tmp_path.iterdir()] == ["site.toml"]

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import sys
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pvlib
@@ -114,3 +118,21 @@ def test_no_times_give_no_sun() -> None:
 def test_full_cloud_lets_a_quarter_through() -> None:
     # Kasten and Czeplak (1980), eq. 5
     assert sun.transmitted_share(np.array([0.0, 1.0])) == pytest.approx([1.0, 0.25])
+
+
+def test_compiled_functions_of_pvlib_are_not_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Numba's functions take numbers by their signature only, arrays raise its `TypeError`."""
+
+    def jit(*_: object, **__: object) -> object:
+        def refuse(*_: object) -> None:
+            raise TypeError("No matching definition for argument type(s) array(float64, 1d, C)")
+
+        return lambda function: refuse
+
+    monkeypatch.setitem(sys.modules, "numba", SimpleNamespace(jit=jit))
+    monkeypatch.setenv("PVLIB_USE_NUMBA", "1")
+    place, times = Place(38.0, 22.5, 0.0, "UTC"), hours("2026-01-01", 2)
+    wanted = sun.sun_at(times, place).elevation_deg
+    sun.solar_position_algorithm.cache_clear()
+    assert (sun.sun_at(times, place).elevation_deg == wanted).all()
+    assert os.environ["PVLIB_USE_NUMBA"] == "1"

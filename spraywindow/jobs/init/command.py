@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from spraywindow.call import NowOption, note, parse_now, say, write_new
+from spraywindow.call import NowOption, note, parse_now, say
 
 REST_OF_THE_YEAR = """\
 
@@ -70,6 +70,7 @@ units = "{units}"                      # what you read: "metric" or "us"
 # columns = "map.toml"                # the column map that says how to read it
 # winters = "winters.csv"             # a record of past winters; its map: winters_columns
 # service = "metnorway"               # forecast: nws (US), metnorway, openmeteo (non-commercial)
+# required = ["gusts"]                # limits that must be judged: unknown where no source tells
 
 [place]
 latitude = {latitude}
@@ -155,11 +156,11 @@ def init(
     import tomllib
 
     from spraywindow.errors import InputError
+    from spraywindow.show import check_ours, write_new
     from spraywindow.site import site_of
     from spraywindow.trees import CULTIVAR_GROUPS, STAGES
 
-    if file.exists():
-        raise InputError("the file exists", where=str(file), cure="choose another name")
+    check_ours(file)
     year = dt.date.today().year if now is None else parse_now(now, timezone).year
     text = _TEMPLATE.format(
         name=json.dumps(name, ensure_ascii=False),

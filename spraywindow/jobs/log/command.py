@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -19,7 +20,14 @@ from spraywindow.call import (
     note,
     say,
 )
-from spraywindow.jobs.log.commands_after import advice, check, export, judge, paper
+from spraywindow.jobs.log.commands_after import (
+    advice,
+    bring_in,
+    check,
+    export,
+    judge,
+    paper,
+)
 from spraywindow.jobs.log.failing import failed
 from spraywindow.jobs.log.shared import (
     FileArgument,
@@ -40,7 +48,8 @@ if TYPE_CHECKING:
 
 log = typer.Typer(
     name="log",
-    help="The application record: add, list, correct, papers, and what the rain did afterwards.",
+    help="The application record: add, list, correct, papers, and what the rain did afterwards. "
+    "Keep a copy: of its file, or what `log export` writes and `log import` reads.",
     no_args_is_help=True,
 )
 
@@ -114,10 +123,12 @@ def add(
         entry = mixed(the, entry) if as_mixed else entry
         beside = () if kept_receipt is None else receipt_cautions(kept_receipt, entry)
         entry = estimated(call, entry, fetch=fetch)
-        new = not path.exists()
-        if the_record is None:  # begun once there is something to enter
+        enter = partial(records.add, entry=entry, now=at.to_pydatetime(), receipt=kept_receipt)
+        # begun with its first entry, so that no failure leaves one without any
+        new = not path.exists() and path.parent.is_dir() and records.begin(path, enter)
+        if the_record is None:
             the_record = stack.enter_context(records.open_record(path, create=True))
-        number = records.add(the_record, entry, now=at.to_pydatetime(), receipt=kept_receipt)
+        number = 1 if new else enter(the_record)
         kept = holding(records.current(the_record), number)
         check = check_entry(records.current(the_record, the.name), the, kept, at)
     answer = Entered(the, kept, path, check, beside)
@@ -221,6 +232,7 @@ def show(
 
 log.command()(failed)
 log.command()(export)
+log.command("import")(bring_in)
 log.command()(check)
 log.command()(advice)
 log.command()(judge)

@@ -16,7 +16,6 @@ from spraywindow.call import (
     SiteOption,
     WeatherOption,
     say,
-    write_new,
 )
 from spraywindow.jobs.log.shared import (
     SetOption,
@@ -160,27 +159,56 @@ def export(
 ) -> None:
     """Write the record as CSV or JSON, with what professional records ask for.
 
-    In CSV a text that a spreadsheet would run as a formula gets an apostrophe in front.
+    In CSV a text that a spreadsheet would run as a formula gets an apostrophe in front. Of the
+    whole record (--record FILE --format json --history) `log import` makes the same record again,
+    what `log judge` kept included.
     """
     from spraywindow.errors import InputError
-    from spraywindow.record import export_csv, export_json
+    from spraywindow.record import (
+        every_receipt,
+        export_csv,
+        export_json,
+        judged_of,
+        receipts_of,
+        seen_of,
+    )
     from spraywindow.record import record as records
+    from spraywindow.show import write_new
 
-    makers = {"csv": export_csv, "json": export_json}
-    if form not in makers:
+    if form not in ("csv", "json"):
         raise InputError("unknown format", where="--format", expected="csv, json", got=form)
     call = Call(site, now_text=now, record_file=record, clock=True)
     the, _ = call.file_site, call.now
     with opened(call) as the_record:
         rows = records.history(the_record) if history else records.current(the_record)
-    text = makers[form](rows_since(rows, since, the.name if site is not None else None))
+        named = the.name if site is not None else None
+        rows = rows_since(rows, since, named)
+        judged = judged_of(the_record, named) if form == "json" and since is None else []
+        seen = seen_of(the_record, named) if form == "json" and since is None else []
+        receipts = {}
+        if form == "json":
+            whole = history and since is None and named is None
+            of_rows = receipts_of(the_record, rows, judged)
+            receipts = every_receipt(the_record) if whole else of_rows
+    text = export_csv(rows) if form == "csv" else export_json(rows, receipts, judged, seen)
     if to is None:
         typer.echo(text, nl=not text.endswith("\n"))
         return
-    if to.exists():
-        raise InputError("the file exists", where=str(to), cure="choose another name")
-    write_new(to, text)
+    write_new(to, text, private=True)
     say(to)
+
+
+def bring_in(
+    file: Annotated[Path, typer.Argument(help="What `log export --format json --history` wrote.")],
+    site: SiteOption = None,
+    record: RecordOption = None,
+) -> None:
+    """Make a new record of an exported one; a record that is there is never touched."""
+    from spraywindow.record import import_json
+
+    path = record_file(Call(site, record_file=record))
+    count = import_json(path, read_text(file, "export"), where=str(file))
+    say(f"A new record: {path}, {count} row{'' if count == 1 else 's'}.")
 
 
 def check(
@@ -235,7 +263,7 @@ def paper(
     """Write the client's note for the evening before, the record sheet, or the bill's line."""
     from spraywindow.errors import InputError
     from spraywindow.jobs.log.papers import PAPERS, built_in_template, write_paper
-    from spraywindow.show import to_json
+    from spraywindow.show import to_json, write_new
 
     if kind not in PAPERS:
         raise InputError("unknown paper", expected=", ".join(PAPERS), got=kind)
@@ -257,8 +285,6 @@ def paper(
         say(to_json({"paper": kind, "site": the_entry.site, "text": text}))
     elif to is None:
         typer.echo(text, nl=not text.endswith("\n"))
-    elif to.exists():
-        raise InputError("the file exists", where=str(to), cure="choose another name")
     else:
         write_new(to, text)
         say(to)

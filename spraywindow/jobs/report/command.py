@@ -19,9 +19,7 @@ from spraywindow.call import (
     SitesOption,
     WeatherOption,
     answers_of,
-    check_ours,
     say_each,
-    write_new,
 )
 
 if TYPE_CHECKING:
@@ -51,7 +49,7 @@ def report(
     from spraywindow.errors import InputError
     from spraywindow.jobs.report.page import PAGE_MARK
     from spraywindow.jobs.slots import EVENING_WORDS, keep_advised
-    from spraywindow.show import plain, to_json
+    from spraywindow.show import check_ours, plain, to_json, write_new
 
     calls = [
         Call(file, weather, columns, now, record, service,

@@ -257,7 +257,7 @@ def season_parts(prospect: SeasonAnswer) -> dict[str, Any]:
     }
 
 
-PAGE_MARK = ("<!DOCTYPE html>", '<meta name="generator" content="spraywindow">')
+PAGE_MARK = (b"<!DOCTYPE html>", b'<meta name="generator" content="spraywindow">')
 """By which a page of ours is known: how it begins, and what it holds."""
 NARROW_DAYS = (2, 4)
 """Whole days after today with which the parts of the week on a phone end, but for the last."""

@@ -92,7 +92,8 @@ def next_rounds(
         allowed = days[int(free.argmax())].date() if free.any() else None
         morning = known_until = None
         if forecast is not None:
-            hours = score_hours(forecast, site.place, material, setting=site.setting)
+            told = site.with_required(forecast, material)
+            hours = score_hours(told, site.place, material, setting=site.setting)
             known_until = _last_whole_day(hours, site)
             margins = day_margins(hours, site.job_h, access=site.access).reindex(days[free])
             usable = margins.index[margins.notna()]

@@ -131,7 +131,8 @@ def site_week(
     trees = {day: trees_finding(each) for day, each in states.items()}
     spacing = {day: spacing_finding(site, material, day) for day in states}
     setting = replace(site.setting, tree_height_m=_tallest(states))
-    hours = score_hours(table, site.place, material, _strictest(states, material), setting=setting)
+    stage, told = _strictest(states, material), site.with_required(table, material)
+    hours = score_hours(told, site.place, material, stage, setting=setting)
     hours = _held(_held(hours, site, SPACING, spacing), site, STAGE, trees)
     job_h, access = site.job_h, site.access
     slots = [

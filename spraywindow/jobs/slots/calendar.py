@@ -25,6 +25,7 @@ from spraywindow.jobs.slots.words import (
     doubt_lines,
     opening_words,
     rounds_line,
+    weaker_words,
 )
 from spraywindow.show import LABEL, hours_words, source_line
 from spraywindow.spray import Slot
@@ -33,6 +34,8 @@ if TYPE_CHECKING:
     from icalendar import Calendar, Component, Event
 
 PRODUCT = "-//spraywindow//slots//EN"
+CALENDAR_MARK = (b"BEGIN:VCALENDAR", f"PRODID:{PRODUCT}".encode())
+"""By which a calendar of ours is known."""
 _NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, "spraywindow:slots")
 _EPOCH = pd.Timestamp("2020-01-01", tz="UTC")
 
@@ -96,12 +99,22 @@ def updated_calendar(
     Raises
     ------
     InputError
-        As `slots_calendar`, or if the file is there and cannot be read.
+        As `slots_calendar`, or if the file is there and cannot be read, or holds what would be
+        lost: events of another site or another program.
     """
     try:
         before = path.read_bytes() if path.exists() else None
     except OSError as error:
         raise InputError("cannot read", where=str(path), got=error.strerror) from error
+    for event in [] if before is None else _read(before).events:
+        if not _is_of(event, evenings[0]):
+            raise InputError(
+                "the calendar there holds events that are not of this site",
+                where=str(path),
+                expected=evenings[0].site.name,
+                got=str(event.get("location") or event.get("summary", "")),
+                cure="choose another name",
+            )
     return slots_calendar(evenings, alarm_h=alarm_h, before=before).decode()
 
 
@@ -142,7 +155,8 @@ def _description(slot: Slot, evening: Evening) -> str:
     return "\n".join(
         [
             f"{evening.material.title} {hours_words(slot.start, slot.end)}: "
-            f"{opening_words(slot, evening)}; {closing_words(slot, evening)}.",
+            f"{opening_words(slot, evening)}; {closing_words(slot, evening)}"
+            f"{weaker_words(evening)}.",
             f"Best from {slot.best_start:%H:%M}; {chance_words(slot)}; "
             f"{slot.dry_h_after:.0f} h without rain known after it.",
             f"{blocks_line(evening.blocks)}.",
@@ -179,11 +193,15 @@ def _cancelled(new: Calendar, old: Calendar, evening: Evening) -> Iterable[Compo
     """Events of the old calendar, still to come at the same site, that the new one lacks."""
     kept = {str(event["uid"]) for event in new.events}
     for event in old.events:
-        uid = str(event.get("uid", ""))
-        ours = uid.endswith("@spraywindow") and str(event.get("location")) == evening.site.name
-        if ours and uid not in kept and event.end > evening.now:
+        if _is_of(event, evening) and str(event["uid"]) not in kept and event.end > evening.now:
             _issue(event, evening.now)
             event.pop("status", None)
             event.add("status", "CANCELLED")
             event.subcomponents = []
             yield event
+
+
+def _is_of(event: Component, evening: Evening) -> bool:
+    """Whether an event is one of ours of the evening's site."""
+    ours = str(event.get("uid", "")).endswith("@spraywindow")
+    return ours and str(event.get("location")) == evening.site.name

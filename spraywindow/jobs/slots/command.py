@@ -24,14 +24,13 @@ from spraywindow.call import (
     check_free,
     check_picture,
     say_each,
-    write_new,
 )
 from spraywindow.jobs.slots.answer import Evening
 from spraywindow.jobs.slots.words import EVENING_WORDS
-from spraywindow.show import keys_of, number, plain, to_json
+from spraywindow.show import check_ours, keys_of, number, plain, to_json, write_new
 from spraywindow.spray import Slot
 
-RECEIPT_MARK = ("{", '"input_sha256"')
+RECEIPT_MARK = (b"{", b'"input_sha256"')
 """By which a receipt of ours is known: how it begins, and what it holds."""
 EXIT_CODES = {"spray": 0, "either": 0, "go": 0, "wait": 1, "no-go": 1, "unknown": 3}
 """By the advice, else by the verdict: go where no round is owed."""
@@ -100,7 +99,13 @@ def slots(
         beside = "the demo" if calls[0].demo_weather else "a weather file"
         raise InputError(f"--service beside {beside}", cure="leave one of them out")
     check_free(receipt, ics)
+    if receipt is not None:
+        check_ours(receipt, RECEIPT_MARK)
     check_picture(plot)
+    if ics is not None:
+        from spraywindow.jobs.slots.calendar import CALENDAR_MARK
+
+        check_ours(ics, CALENDAR_MARK)
     every = answers_of(calls, partial(_evenings, material=material))
     for call, evenings in zip(calls, every, strict=True):
         _write(call, evenings, receipt, plot, ics)
@@ -137,6 +142,10 @@ def _write(
     call: Call, evenings: list[Evening], receipt: Path | None, plot: Path | None, ics: Path | None
 ) -> None:
     """Write the files that are asked for beside the answer, and keep its receipt in the record."""
+    if ics is not None:  # first: it is refused where an older one holds what would be lost
+        from spraywindow.jobs.slots.calendar import CALENDAR_MARK, updated_calendar
+
+        write_new(ics, updated_calendar(ics, evenings), over=CALENDAR_MARK)
     if call.by_service:
         from spraywindow.jobs.slots.receipt import keep_advised
 
@@ -150,10 +159,6 @@ def _write(
         from spraywindow.jobs.slots.picture import save_week_picture
 
         save_week_picture(plot, call.weather, evenings)
-    if ics is not None:
-        from spraywindow.jobs.slots.calendar import updated_calendar
-
-        write_new(ics, updated_calendar(ics, evenings))
 
 
 def evening_json(evening: Evening, *, with_hours: bool) -> str:
@@ -164,15 +169,20 @@ def evening_json(evening: Evening, *, with_hours: bool) -> str:
 
 def slots_csv(evening: Evening) -> str:
     """One row a slot, the likeliest first; columns as the JSON keys."""
+    from spraywindow.record import csv_cell
+
     columns = [key.name for key in keys_of(Slot) or ()]
     rows = plain(evening, EVENING_WORDS)["slots"]
-    return str(pd.DataFrame(rows, columns=columns).to_csv(index=False, lineterminator="\n"))
+    table = pd.DataFrame(rows, columns=columns).map(csv_cell)
+    return str(table.to_csv(index=False, lineterminator="\n"))
 
 
 def hours_csv(evening: Evening) -> str:
     """One row an hour in local time: verdict, margin, what holds it, and each limit's margin."""
+    from spraywindow.record import csv_cell
+
     hours = evening.hours_ahead.drop(columns="go")
     hours.index = pd.Index(plain(list(hours.index)), name="time")
     numbers = hours.select_dtypes("number").columns
     hours = hours.assign(**{name: hours[name].map(number) for name in numbers})
-    return str(hours.to_csv(lineterminator="\n"))
+    return str(hours.rename(columns=csv_cell).map(csv_cell).to_csv(lineterminator="\n"))

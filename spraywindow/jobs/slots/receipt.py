@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.call import Call
-from spraywindow.errors import InputError, RecordError, describe, one_line
+from spraywindow.errors import InputError, RecordError, check_texts, describe, one_line
 from spraywindow.jobs.slots.answer import Evening, HourScore
 from spraywindow.record import keep_receipt, open_record
 from spraywindow.show import to_json
@@ -22,6 +22,12 @@ from spraywindow.site import Site
 from spraywindow.spray import BOUNDS, CATALOGUE, KINDS, QUANTITIES, Limit, Setting, general_material
 from spraywindow.weather import COLUMNS
 
+_SETTING = {
+    "tree_height_m": (0.5, 100.0), "frost_hollow_c": (0.0, 50.0), "dew_off_h": (-24.0, 24.0),
+    "store_mm": (1e-3, 100.0), "shelter": (1e-3, 1.0),
+}  # fmt: skip
+"""Bounds within which a site of a receipt can be judged; a site file has closer ones."""
+_TEXTS = ("site", "material", "verdict")
 KEYS = ("site", "material", "now", "start", "end", "verdict", "limits")
 """What a receipt must carry; more is kept and passed over."""
 
@@ -121,10 +127,11 @@ def read_receipt(receipt: str | Mapping[str, Any]) -> dict[str, Any]:
     """Read a receipt and check what the judge needs; raises `InputError`, all problems at once."""
     try:
         values = json.loads(receipt) if isinstance(receipt, str) else dict(receipt)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"not JSON ({error})", where="receipt") from error
     if not isinstance(values, dict):
         raise InputError("not a JSON object", where="receipt", got=type(values).__name__)
+    check_texts(values, where="receipt")
     problems = [describe("is missing", where=key) for key in KEYS if key not in values]
     problems += [
         describe("not a time with its offset", where=key, expected="ISO 8601", got=values[key])
@@ -139,25 +146,42 @@ def read_receipt(receipt: str | Mapping[str, Any]) -> dict[str, Any]:
     if not _are_tables(values.get("limits") or [], "name", str):
         problems.append(describe("not a list of limits with their name", where="limits"))
     hours = values.get("hours") or []
-    if not _are_tables(hours, "time", str) or not all(_is_time(hour["time"]) for hour in hours):
+    told = _are_tables(hours, "time", str) and all(_is_time(hour["time"]) for hour in hours)
+    if not told:
         problems.append(describe("not a list of hours with their time", where="hours"))
+    problems += [
+        describe("not a text", where=key, got=values[key])
+        for key in _TEXTS
+        if not isinstance(values.get(key, ""), str)
+    ]
+    odd = next((found for hour in hours for found in _odd_weather(hour)), None) if told else None
+    if odd is not None:
+        problems.append(describe("not a number", where=f"hours, {odd[0]}", got=odd[1]))
     if not _is_setting(values.get("setting") or {}):
-        problems.append(describe("not a table of numbers", where="setting"))
+        problems.append(describe("not a table of usable numbers", where="setting"))
     if problems:
         raise InputError(f"receipt: {one_line(problems)}")
     return values
+
+
+def _odd_weather(hour: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    """What of an hour's weather is no number."""
+    told = [(name, hour.get(name)) for name in COLUMNS]
+    return [(name, value) for name, value in told if value is not None and not _is_number(value)]
 
 
 def hourless(text: str) -> dict[str, Any] | None:
     """What a readable receipt without hours says; None for any other."""
     try:
         values = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     stays = isinstance(values, dict) and values.get("verdict") in ("no-go", "unknown")
     if not stays or values.get("start") is not None:
         return None
-    return {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
+    check_texts(values, where="receipt")
+    about = {key: values.get(key) for key in ("site", "material", "now", "verdict", "date")}
+    return about if all(isinstance(value, str | None) for value in about.values()) else None
 
 
 def said_jobs(text: str) -> list[dict[str, Any]]:
@@ -243,7 +267,8 @@ def _limit(each: Mapping[str, Any], like: Limit | None) -> Limit | None:
     quantity = QUANTITIES.get(looks_at) if isinstance(looks_at, str) else None
     unit = each.get("unit", like.unit if like else None)
     width = each.get("width", like.width if like else 1.0)
-    numbers = [each.get("value"), width, each.get("hours") or 1.0]
+    hours = each.get("hours")
+    numbers = [each.get("value"), width, 1.0 if hours is None else hours]
     if (
         quantity is None
         or unit != quantity.unit
@@ -264,7 +289,7 @@ def _limit(each: Mapping[str, Any], like: Limit | None) -> Limit | None:
             like.words if like else each["name"],
             "",
             str(each.get("source", "")),
-            each.get("hours"),
+            hours,
         )
     except InputError:  # a value out of its range
         return None
@@ -289,7 +314,8 @@ def _time(text: str) -> datetime:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    """A number that a receipt of ours may hold; an endless one is none."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e12
 
 
 def _are_tables(values: object, key: str, kind: type) -> bool:
@@ -299,7 +325,11 @@ def _are_tables(values: object, key: str, kind: type) -> bool:
 
 
 def _is_setting(values: object) -> bool:
-    return isinstance(values, dict) and all(
-        _is_number(value) or (isinstance(value, list) and all(map(_is_number, value)))
-        for value in values.values()
-    )
+    if not isinstance(values, dict):
+        return False
+    for name, value in values.items():
+        numbers = value if isinstance(value, list) and name == "neighbours_deg" else [value]
+        low, high = _SETTING.get(name, (-math.inf, math.inf))
+        if not all(_is_number(each) and low <= each <= high for each in numbers):
+            return False
+    return True

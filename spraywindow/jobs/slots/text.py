@@ -20,6 +20,7 @@ from spraywindow.jobs.slots.words import (
     reason,
     rounds_line,
     untold_lines,
+    untold_must,
 )
 from spraywindow.show import EARLY, clock, paragraph, source_line, table_text
 from spraywindow.spray import Material, open_hours
@@ -89,7 +90,7 @@ def _foot(evening: Evening) -> list[str]:
         lines.append(f"Known until {day_words(until.date())} {clock(until)}, later is {EARLY}"
                      f"{wanted if dry_h else ''}.")  # fmt: skip
     else:
-        lines.append(f"No hour from now on can be answered: {EARLY}.")
+        lines.append(f"No hour from now on can be answered: {untold_must(evening) or EARLY}.")
     lines.append(f"{how_known(evening)}.")
     lines += [f"Note: {note}." for note in evening.notes]
     lines.append(source_line(evening.source))

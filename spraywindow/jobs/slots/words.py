@@ -81,7 +81,7 @@ def reason(answer: DayAnswer, evening: Evening) -> str:
     if answer.verdict == "unknown":
         how = "cannot tell, weather is missing" if evening.holes else "cannot tell"
         how = EARLY if answer.early else how
-        return f"{how}; not ruled out: {words}"
+        return untold_must(evening) or f"{how}; not ruled out: {words}"
     limit = material.limit(answer.held_by)
     return words + _found_and_wanted(limit, answer.margin, evening.site.units)
 
@@ -161,10 +161,10 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
         return f"{line}; {aim}" if aim else line
     hours = f"{clock(slot.start)}-{clock(slot.end)}"
     hold = chance_words(slot).replace("\u00a0", " ")
-    told = f"{hours} {day}, {hold}; {opening_and_closing(slot, evening)}"
+    told = f"{hours} {day}, {hold}; {opening_and_closing(slot, evening)}{weaker_words(evening)}"
     if decision is None or decision.advice is None:
         return f"go {hours} {day}, {evening.material.name}, {hold}; " + (
-            f"{opening_and_closing(slot, evening)}"
+            f"{opening_and_closing(slot, evening)}{weaker_words(evening)}"
         )
     what = " and ".join(decision.materials)
     if decision.advice == "spray":
@@ -172,6 +172,23 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
     if decision.advice == "either":
         return f"either: {what} {told}; or {later_words(decision)}, worth about as much"
     return f"wait: {later_words(decision)}, {more_words(decision)}; {what} could go {told}"
+
+
+def untold_must(evening: Evening) -> str:
+    """Why no hour can be answered: the weather tells nothing of a required limit; else empty."""
+    hours = evening.hours
+    names = [n for n in evening.site.required if n in hours and hours[n].isna().all()]
+    return f"required, but the weather does not tell: {', '.join(names)}" if names else ""
+
+
+def weaker_words(evening: Evening) -> str:
+    """What makes a go a weaker one: hard limits that the weather does not tell; empty without."""
+    names = [
+        name
+        for name in evening.not_judged
+        if name != STAGE and evening.material.limit(name).kind == "hard"
+    ]
+    return f"; not judged: {', '.join(names)}" if names else ""
 
 
 def later_words(decision: Decision) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -29,6 +30,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from spraywindow.site import Site
+
+AT_A_TIME = 4
+"""Sites whose service is asked at the same time; P: polite, and the services ask for no more."""
 
 
 @dataclass
@@ -115,17 +119,46 @@ def with_weather(
     shared, sites, tables = None, [], []
     if len({call.weather_file for call in listed}) == 1 and listed[0].weather_file is not None:
         shared = listed[0].weather  # read once; an error of it is told once
-    for call in listed:
-        with unread.name(call.file_site.name):
-            site = call.site if records else call.bare_site
-            table = call.weather if shared is None else shared
-            sites.append(call.with_doubts(site, table) if records else site)
-            tables.append(table)
-            for line in site.seen:
-                call.tell(f"{site.name}: {line}.")
+    with asked_together([call for call in listed if call.by_service]) as asked:
+        for call in listed:
+            with unread.name(call.file_site.name):
+                site = call.site if records else call.bare_site
+                if call.by_service:
+                    table = asked[call.file_site.name].result()
+                else:
+                    table = call.weather if shared is None else shared
+                sites.append(call.with_doubts(site, table) if records else site)
+                tables.append(table)
+                for line in site.seen:
+                    call.tell(f"{site.name}: {line}.")
     if not sites:
         unread.refuse()
     return sites, tables
+
+
+@contextmanager
+def asked_together(calls: Sequence[Call]) -> Iterator[dict[str, Future[pd.DataFrame]]]:
+    """The forecast of each site to come, by name: a few sites at a time, through one session.
+
+    The session knows which service has failed, so that not every site waits for it; the first
+    site goes alone, lest several learn it at once.
+    """
+    if not calls:
+        yield {}
+        return
+    from spraywindow.sources.http import OUT, polite_session
+
+    with (
+        progress(f"fetching the forecast of {len(calls)} sites"),
+        polite_session(out=OUT) as session,
+        ThreadPoolExecutor(AT_A_TIME) as pool,
+    ):
+        asked: dict[str, Future[pd.DataFrame]] = {}
+        for number, call in enumerate(calls):
+            asked[call.bare_site.name] = pool.submit(call.forecast, session)
+            if number == 0:
+                wait(asked.values())
+        yield asked
 
 
 def _name_in(path: Path | None) -> str:

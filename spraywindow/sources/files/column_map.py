@@ -192,7 +192,7 @@ def _read_toml(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise InputError(f"{path}: the column map cannot be read; {error.strerror}") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"{path}: the column map is not valid TOML; {error}") from error
 
 

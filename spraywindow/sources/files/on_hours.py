@@ -28,7 +28,13 @@ from spraywindow.sources.files.steps import (
     usual_step,
 )
 from spraywindow.sources.files.values import TRACE_MM
-from spraywindow.weather import COARSE, DIRECTED_MS, LONGEST_H, PERIOD_COLUMNS, RANGE_COLUMNS
+from spraywindow.weather import (
+    COARSE,
+    DIRECTED_MS,
+    PERIOD_COLUMNS,
+    RANGE_COLUMNS,
+    has_wrong_date,
+)
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -268,7 +274,7 @@ def on_hours(
     Raises
     ------
     WeatherError
-        If the step of the file fits no hour, the stamps span more than a century, or a total of
+        If the step of the file fits no hour, few stamps span more than a century, or a total of
         a coarse file does not say how long it is.
     """
     steps = local_steps(at)
@@ -286,7 +292,7 @@ def on_hours(
     for one in (one for found in periods.values() for one in found):
         ends += [one.start[0], one.start[-1] + max(one.length, HOUR) - HOUR]
     low = (min(ends) - first) // HOUR * HOUR + first
-    _check_span(low, max(ends), name)
+    _check_span(low, max(ends), len(at), name)
     rows = _Rows(np.arange(low, max(ends) + 1, HOUR, dtype=np.int64), at, steps)
     columns: dict[str, Floats] = {}
     for key in readings:
@@ -303,12 +309,12 @@ def on_hours(
     return pd.DataFrame(columns, index=index)
 
 
-def _check_span(first: int, last: int, name: str) -> None:
+def _check_span(first: int, last: int, rows: int, name: str) -> None:
     """Refuse a span that one wrong date would make: the hours between would fill the memory."""
-    if last - first > LONGEST_H * HOUR:
+    if has_wrong_date(first / HOUR, last / HOUR, rows):
         begin, end = (str(np.datetime64(int(minute), "m"))[:10] for minute in (first, last))
         raise WeatherError(
-            "the stamps span more than a century",
+            "the stamps span more than a century, with few rows",
             where=name,
             expected="real dates",
             got=f"{begin} to {end}",

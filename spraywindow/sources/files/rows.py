@@ -15,7 +15,7 @@ from typing import Any, cast
 
 import pandas as pd
 
-from spraywindow.errors import InputError, did_you_mean
+from spraywindow.errors import InputError, brief, did_you_mean
 from spraywindow.sources.files.column_map import FileLayout
 
 SAMPLE_BYTES = 65_536
@@ -129,7 +129,7 @@ def parquet_rows(path: Path, wanted: Sequence[str], rows: int) -> Iterator[pd.Da
         for batch in file.iter_batches(rows, columns=list(wanted)):
             # By the notes that pandas leaves in a file it would turn a column into an index.
             yield batch.to_pandas(ignore_metadata=True)
-    except (arrow.ArrowException, OSError) as error:
+    except (arrow.ArrowException, OSError, ValueError) as error:
         raise _damaged(path, error) from error
 
 
@@ -143,7 +143,7 @@ def _open(path: Path) -> Any:
         ) from error
     try:
         return parquet.ParquetFile(path)
-    except (arrow.ArrowException, OSError) as error:
+    except (arrow.ArrowException, OSError, ValueError) as error:
         raise _damaged(path, error) from error
 
 
@@ -196,7 +196,7 @@ def _check_copies(chunk: pd.DataFrame, copies: dict[str, list[str]], path: Path)
             differ = (plain(name) != other) & ~(plain(name).isna() & other.isna())
             if differ.any():
                 raise InputError(
-                    f"two columns are called {name!r}",
+                    f"two columns are called {brief(name)}",
                     where=str(path),
                     expected="one, or two that say the same",
                     got=f"{chunk[name][differ].iloc[0]} and {other[differ].iloc[0]}",
@@ -204,9 +204,14 @@ def _check_copies(chunk: pd.DataFrame, copies: dict[str, list[str]], path: Path)
                 )
 
 
+def _lines(text: str) -> list[str]:
+    """Lines as pandas ends them: a form feed or U+2028 in a field ends none."""
+    return re.split(r"\r\n|\r|\n", text)
+
+
 def _first_row(path: Path, head: bytes, layout: FileLayout, header: int | None) -> pd.DataFrame:
     options = _csv_options(path, head, layout)
-    lines = head.decode(options["encoding"], "replace").splitlines()[: layout.skip_rows + 50]
+    lines = _lines(head.decode(options["encoding"], "replace"))[: layout.skip_rows + 50]
     try:
         first: pd.DataFrame = pd.read_csv(
             io.StringIO("\n".join(lines)),
@@ -254,7 +259,7 @@ def read_rows(
     lacking = [name for name in (*wanted, *layout.where) if name not in names]
     if lacking:
         raise InputError(
-            "no column " + ", ".join(repr(name) for name in lacking),
+            "no column " + ", ".join(map(brief, lacking)),
             where=str(path),
             expected="one of " + ", ".join(names),
             cure=did_you_mean(lacking[0], names),
@@ -343,7 +348,7 @@ def _csv_options(path: Path, head: bytes, layout: FileLayout) -> dict[str, Any]:
     sample = head.decode(encoding, "replace")
     if "\n" not in sample and "\r" not in sample and len(head) >= SAMPLE_BYTES:
         raise InputError(f"{path}: not a table; its first line never ends")
-    lines = sample.splitlines()[layout.skip_rows :] or [""]
+    lines = _lines(sample)[layout.skip_rows :] or [""]
     separator: str = layout.separator or max(",;\t", key=lambda sign: lines[0].count(sign))
     decimal = layout.decimal
     if decimal is None:

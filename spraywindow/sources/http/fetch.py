@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
-from sqlite3 import Error as SqliteError
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
@@ -13,9 +11,10 @@ import pandas as pd
 import requests
 
 from spraywindow.errors import SourceError
+from spraywindow.sources.http.cache import KeptReplies
 from spraywindow.sources.http.headers import http_date
 from spraywindow.sources.http.reply import CURE, ServiceRefusal, document, refused, what_failed
-from spraywindow.sources.http.session import DEPRECATED, cache_trouble
+from spraywindow.sources.http.session import DEPRECATED
 
 if TYPE_CHECKING:
     from requests_cache import CachedSession
@@ -75,35 +74,31 @@ def get_json(
     limit = pd.Timedelta(hours=max_stale_h)
     request = {"params": dict(params or {}), "headers": dict(headers or {})}
     try:
-        try:
-            response = _ask(session, url, request, service, fresh)
-            if response.from_cache and (
-                now - _confirmed(response) > limit or _kept_in_the_future(response)
-            ):
-                response = _ask(session, url, request, service, True)
-            if response.status_code not in session.settings.allowable_codes:
-                raise refused(response, service)
-            answer = Fetched(_confirmed(response), False, _warned(response))
-            return document(response.content), answer
-        except (requests.RequestException, SourceError) as error:
-            failure = (
-                error
-                if isinstance(error, ServiceRefusal)
-                else SourceError(what_failed(error, service))
-            )
-            held = _held(session, url, request, limit)
-            if held is None:
-                raise failure from error
-            fetched = _confirmed(held)
-            age_h = (now - fetched) / pd.Timedelta(hours=1)
-            if age_h > max_stale_h:
-                raise SourceError(
-                    f"{failure}; the copy held is {age_h:.0f} h old (at most {max_stale_h:g} h)"
-                ) from error
-            note = f"fetched {max(age_h, 0):.1f} h ago, no newer answer came ({failure})"
-            return document(held.content), Fetched(fetched, True, (note,))
-    except SqliteError as error:
-        raise SourceError(cache_trouble(Path(session.cache.db_path).parent, error)) from error
+        response = _ask(session, url, request, service, fresh)
+        if response.from_cache and (
+            now - _confirmed(response) > limit or _kept_in_the_future(response)
+        ):
+            response = _ask(session, url, request, service, True)
+        if response.status_code not in session.settings.allowable_codes:
+            raise refused(response, service)
+        words = (*_warned(response), *_said(session))
+        answer = Fetched(_confirmed(response), False, words)
+        return document(response.content), answer
+    except (requests.RequestException, SourceError) as error:
+        failure = (
+            error if isinstance(error, ServiceRefusal) else SourceError(what_failed(error, service))
+        )
+        held = _held(session, url, request, limit)
+        if held is None:
+            raise failure from error
+        fetched = _confirmed(held)
+        age_h = (now - fetched) / pd.Timedelta(hours=1)
+        if age_h > max_stale_h:
+            raise SourceError(
+                f"{failure}; the copy held is {age_h:.0f} h old (at most {max_stale_h:g} h)"
+            ) from error
+        note = f"fetched {max(age_h, 0):.1f} h ago, no newer answer came ({failure})"
+        return document(held.content), Fetched(fetched, True, (note, *_said(session)))
 
 
 def _ask(
@@ -146,3 +141,10 @@ def _warned(response: requests.Response) -> tuple[str, ...]:
         return ()
     host = urlsplit(response.url).netloc
     return (f"{host} says that this version of its service will end soon: update spraywindow",)
+
+
+def _said(session: CachedSession) -> tuple[str, ...]:
+    """What there is to say of the kept replies."""
+    kept = session.cache
+    assert isinstance(kept, KeptReplies)
+    return kept.said()

@@ -19,6 +19,8 @@ from spraywindow.errors import SourceError, describe
 from spraywindow.sources.http.headers import wait_asked_s
 
 LONGEST_REASON = 200
+LARGEST = 1e15
+"""A larger number is none of the weather's, and overflows in the next multiplication."""
 CURE = "try again later, or give a weather file"
 
 
@@ -195,7 +197,7 @@ def numbers(values: Any, *, service: str, where: str) -> NDArray[np.float64]:
         except OverflowError:
             pass
         else:
-            if not np.isinf(read).any():
+            if not (np.abs(read) > LARGEST).any():
                 return read
     raise SourceError(f"{where} is not a list of numbers", where=service, cure="report this")
 

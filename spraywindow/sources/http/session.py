@@ -8,14 +8,15 @@ what stands in while a service fails.
 
 from __future__ import annotations
 
+import math
 import os
 import queue
 import threading
 from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
-from sqlite3 import Error as SqliteError
 from typing import TYPE_CHECKING, Any, Self, TypeVar
+from urllib.parse import parse_qsl, quote_plus, urljoin, urlsplit
 
 import requests
 from requests.adapters import HTTPAdapter
@@ -23,9 +24,10 @@ from urllib3.exceptions import MaxRetryError, ResponseError
 from urllib3.response import BaseHTTPResponse
 from urllib3.util.retry import Retry
 
-from spraywindow.errors import SourceError, describe
+from spraywindow.errors import SourceError
+from spraywindow.sources.http.folder import cache_folder
 from spraywindow.sources.http.headers import mend_expiry, wait_asked_s
-from spraywindow.sources.http.reply import refuse_broken
+from spraywindow.sources.http.reply import CURE, refuse_broken
 
 if TYPE_CHECKING:
     from requests_cache import CachedSession
@@ -72,6 +74,13 @@ LONGEST_WAIT_S = 20.0
 KEEP_MIN = 45
 """How long a reply is kept where the service does not say [min]."""
 DEPRECATED = 203
+MOST_BYTES = 64_000_000
+"""A reply that is longer, unpacked, is refused; a year of reanalysis has 1 MB, a forecast less."""
+KEYS = ("apikey",)
+"""Parameters that carry a secret: neither kept, nor said, nor sent to another host."""
+HIDDEN = "***"
+OUT = 3
+"""A few failures in a row, of single requests, that make a host fail as a whole; P."""
 
 
 class PatientRetry(Retry):
@@ -96,10 +105,18 @@ class PatientRetry(Retry):
 class BoundedAdapter(HTTPAdapter):
     """An adapter that never waits without an end, not even for a server that drips."""
 
-    def __init__(self, timeout_s: tuple[float, float], deadline_s: float, retries: Retry) -> None:
-        """Keep the time-outs [s] (connect, next piece) and the deadline of the whole [s]."""
+    def __init__(
+        self, timeout_s: tuple[float, float], deadline_s: float, retries: Retry, out: float
+    ) -> None:
+        """Keep the time-outs [s] (connect, next piece) and the deadline of the whole [s].
+
+        A host is not asked again after `out` failures in a row, of which one that is the host's
+        own counts as `OUT`.
+        """
         self.timeout_s = timeout_s
         self.deadline_s = deadline_s
+        self.out = out
+        self._failures: dict[str, float] = {}
         super().__init__(max_retries=retries)
 
     def send(self, request: requests.PreparedRequest, **kwargs: Any) -> requests.Response:  # type: ignore[override]  # the parent's keywords, passed through
@@ -109,13 +126,62 @@ class BoundedAdapter(HTTPAdapter):
 
         def whole() -> requests.Response:
             response = ask(request, **kwargs)
-            _ = response.content  # read here, where the deadline holds
+            _read(response)  # here, where the deadline holds
             return response
 
+        host = urlsplit(request.url or "").netloc
+        if self._failures.get(host, 0) >= self.out:
+            raise SourceError("not asked again: it has just failed", where=host, cure=CURE)
         try:
-            return within(self.deadline_s, whole)
+            response = within(self.deadline_s, whole)
         except TimeoutError as error:
+            self._failures[host] = self._failures.get(host, 0) + OUT
             raise requests.ReadTimeout(str(error), request=request) from error
+        except requests.RequestException:
+            self._failures[host] = self._failures.get(host, 0) + OUT
+            raise
+        if response.status_code in (403, 429):  # whoever asks, whatever for
+            self._failures[host] = self._failures.get(host, 0) + OUT
+        elif response.status_code >= 500:  # perhaps of this request only
+            self._failures[host] = self._failures.get(host, 0) + 1
+        else:
+            self._failures.pop(host, None)
+        return response
+
+
+def _read(response: requests.Response) -> None:
+    """Read a reply to its end or the bound, without the keys that it may say again."""
+    parts, size = [], 0
+    for part in response.iter_content(2**16):  # unpacked: a small reply can hold very much
+        size += len(part)
+        if size > MOST_BYTES:
+            response.close()
+            raise SourceError(
+                f"the answer is longer than {MOST_BYTES / 1e6:g} MB",
+                where=urlsplit(response.url).netloc,
+                cure=CURE,
+            )
+        parts.append(part)
+    body = b"".join(parts)
+    for key in keys_in(response.request.url):
+        body = body.replace(key.encode(), HIDDEN.encode())
+        for name, value in response.headers.items():
+            there = urljoin(response.url, value) if name.lower() == "location" else ""
+            if not there or _host(there) != _host(response.url):
+                response.headers[name] = value.replace(key, HIDDEN)
+    response._content = body
+
+
+def _host(url: str) -> tuple[str, str]:
+    parts = urlsplit(url)
+    return parts.scheme, parts.netloc
+
+
+def keys_in(url: str | None) -> list[str]:
+    """The keys of a service that an address carries, as they are and as addresses write them."""
+    query = urlsplit(url or "").query
+    keys = [value for name, value in parse_qsl(query) if name in KEYS and len(value) > 3]
+    return [*keys, *(written for key in keys if (written := quote_plus(key)) != key)]
 
 
 def user_agent() -> str:
@@ -125,17 +191,6 @@ def user_agent() -> str:
     return f"spraywindow/{version('spraywindow')} ({contact or 'orchard weather, no contact set'})"
 
 
-def cache_folder(cache_dir: Path | None = None) -> Path:
-    """Where replies are kept: the argument, else ``SPRAYWINDOW_CACHE``, else the user's cache."""
-    if cache_dir is not None:
-        return Path(cache_dir)
-    if os.environ.get("SPRAYWINDOW_CACHE"):
-        return Path(os.environ["SPRAYWINDOW_CACHE"])
-    from platformdirs import user_cache_path
-
-    return user_cache_path("spraywindow", appauthor=False)
-
-
 def polite_session(
     cache_dir: Path | None = None,
     *,
@@ -143,6 +198,7 @@ def polite_session(
     deadline_s: float = DEADLINE_S,
     backoff_s: float = 1.0,
     keep_min: float = KEEP_MIN,
+    out: float = math.inf,
 ) -> CachedSession:
     """Open the one session that all services share; use it as a context manager.
 
@@ -158,34 +214,31 @@ def polite_session(
         Wait before the first retry [s], doubled for each further one.
     keep_min : float
         How long a reply without Expires or max-age is kept [min].
-
-    Raises
-    ------
-    SourceError
-        If the cache folder cannot be written.
+    out : float
+        After so many failures in a row a host is not asked again (`OUT` for one command); one
+        that is the host's own, such as no answer at all, counts as `OUT`.
     """
     from requests_cache import DEFAULT_IGNORED_PARAMS, CachedSession
 
-    folder = cache_folder(cache_dir)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        session = CachedSession(
-            folder / "http.sqlite",
-            backend="sqlite",
-            serializer="json",  # a pickle in a shared folder could run code
-            cache_control=True,
-            expire_after=keep_min * 60,
-            allowable_codes=(200, DEPRECATED),
-            ignored_parameters=(*DEFAULT_IGNORED_PARAMS, "apikey"),
-        )
-    except (OSError, SqliteError) as error:
-        raise SourceError(cache_trouble(folder, error)) from error
-    make_polite(session, timeout_s, deadline_s, backoff_s)
+    from spraywindow.sources.http.cache import KeptReplies
+
+    session = CachedSession(
+        backend=KeptReplies(cache_folder(cache_dir)),
+        cache_control=True,
+        expire_after=keep_min * 60,
+        allowable_codes=(200, DEPRECATED),
+        ignored_parameters=(*DEFAULT_IGNORED_PARAMS, *KEYS),
+    )
+    make_polite(session, timeout_s, deadline_s, backoff_s, out)
     return session
 
 
 def make_polite(
-    session: requests.Session, timeout_s: tuple[float, float], deadline_s: float, backoff_s: float
+    session: requests.Session,
+    timeout_s: tuple[float, float],
+    deadline_s: float,
+    backoff_s: float,
+    out: float = math.inf,
 ) -> None:
     """Give a session the patience, the name and the check of replies that all services share."""
     retry = PatientRetry(
@@ -196,17 +249,9 @@ def make_polite(
         backoff_factor=backoff_s,
         raise_on_status=False,
     )
+    adapter = BoundedAdapter(timeout_s, deadline_s, retry, out)
     for scheme in ("https://", "http://"):
-        session.mount(scheme, BoundedAdapter(timeout_s, deadline_s, retry))
+        session.mount(scheme, adapter)
     session.headers["User-Agent"] = user_agent()
     session.max_redirects = 5
     session.hooks["response"] += [mend_expiry, refuse_broken]
-
-
-def cache_trouble(folder: Path, error: Exception) -> str:
-    """Say that the cache fails, and the cure."""
-    return describe(
-        f"the cache cannot be used ({error})",
-        where=str(folder),
-        cure="free or delete it, or set SPRAYWINDOW_CACHE to a folder that can be written",
-    )

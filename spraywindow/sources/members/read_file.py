@@ -15,10 +15,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, WeatherError
+from spraywindow.errors import InputError, WeatherError, brief
 from spraywindow.sources.members.members import Members, side_by_side, without_long_lines
 from spraywindow.units import convert
-from spraywindow.weather import COLUMNS, LONGEST_H, dew_point_from_humidity
+from spraywindow.weather import COLUMNS, dew_point_from_humidity, has_wrong_date
 
 Array = NDArray[np.float64]
 
@@ -154,7 +154,7 @@ def _in_our_unit(name: str, frame: pd.DataFrame, unit: str | None, path: Path) -
             values, unit = values * 3600.0, "mm"  # of the hour
         values = np.asarray(convert(values, unit, quantity.unit))
     except InputError as error:
-        raise InputError(f"{name} comes in {unit!r}", where=str(path)) from error
+        raise InputError(f"{name} comes in {brief(unit)}", where=str(path)) from error
     return pd.DataFrame(values, index=frame.index, columns=frame.columns)
 
 
@@ -165,8 +165,8 @@ def _hours(times: Any, path: Path) -> pd.DatetimeIndex:
         raise WeatherError(f"{path.name}: a stamp is not a time") from error
     if not len(index) or index.hasnans or (index != index.floor("h")).any():
         raise WeatherError(f"{path.name}: a stamp is not on an hour")
-    if index[-1] - index[0] > pd.Timedelta(hours=LONGEST_H):
-        raise WeatherError(f"{path.name}: the stamps span more than a century")
+    if has_wrong_date(index[0].timestamp() / 3600, index[-1].timestamp() / 3600, len(index)):
+        raise WeatherError(f"{path.name}: the stamps span more than a century, with few rows")
     return index
 
 

@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, SourceError
+from spraywindow.errors import InputError, SourceError, brief
 from spraywindow.place import Place
 from spraywindow.sources.http import block, get_json, hour_stamps, numbers
 from spraywindow.sources.services import SERVICE, Variable
@@ -199,9 +199,9 @@ def _table(payload: Any) -> pd.DataFrame:
 def _in_our_unit(values: Floats, name: str, variable: Variable, unit: Any) -> Floats:
     ours = "%" if variable.ours == _RH else COLUMNS[variable.ours].unit
     try:
-        return np.asarray(convert(values, str(unit), ours), dtype=float)
+        return np.asarray(convert(values, unit, ours), dtype=float)
     except InputError as error:
-        raise SERVICE.odd(f"{name} comes in {unit!r}") from error
+        raise SERVICE.odd(f"{name} comes in {brief(unit)}") from error
 
 
 def _notes(columns: Mapping[str, Floats], first: pd.Timestamp) -> tuple[str, ...]:

@@ -85,7 +85,7 @@ def parse(payload: Any) -> pd.DataFrame:
             what = f"no {column} in a known unit"
             problems.append(describe(what, where=name, expected=" or ".join(units), got=unit))
     standard = header.get("time_standard")
-    if str(standard).upper() != "UTC":
+    if not isinstance(standard, str) or standard.upper() != "UTC":
         problems.append(describe("other times than asked for", expected="UTC", got=standard))
     if problems:
         raise SourceError(f"{NAME}: " + " | ".join(problems))
@@ -104,6 +104,8 @@ def parse(payload: Any) -> pd.DataFrame:
 def _series(values: dict[str, Any], name: str) -> pd.Series:
     read = numbers(list(values.values()), service=NAME, where=name)
     try:
+        if any(len(hour) != 10 for hour in values):  # else 202501011 is read as 1:00
+            raise ValueError
         return pd.Series(read, index=pd.to_datetime(list(values), format="%Y%m%d%H", utc=True))
     except ValueError as error:
         what = f"an hour of {name} cannot be read"

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import SourceError, describe
-from spraywindow.sources import LONGEST_TOTAL_H, settle_totals
+from spraywindow.sources import LONGEST_TOTAL_H, ROUNDING_MM, settle_totals
 from spraywindow.sources.http import OLDEST_COPY_H, Fetched, odd
 from spraywindow.weather import COLUMNS, OPTIONAL, PERIOD_COLUMNS, RANGE_COLUMNS, check_hourly
 
@@ -64,7 +64,9 @@ def hours_between(first: pd.Timestamp, last: pd.Timestamp, *, service: str) -> p
     return pd.date_range(first, last, freq="h", name="time")
 
 
-def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.DataFrame:
+def rain_columns(
+    index: pd.DatetimeIndex, totals: Iterable[RainTotal], partly_told: Iterable[RainTotal] = ()
+) -> pd.DataFrame:
     """Lay rain totals out on hours without ever spreading one.
 
     One-hour totals become ``rain_mm``; longer ones are settled as those of a file
@@ -76,6 +78,9 @@ def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.Dat
     index : pandas.DatetimeIndex
         The hours of the table.
     totals : iterable of RainTotal
+    partly_told : iterable of RainTotal
+        Longer ones over hours of which only some have a total of their own. They settle none; but
+        what is clearly more than the told hours hold may have fallen in those said to be dry.
 
     Returns
     -------
@@ -83,30 +88,43 @@ def rain_columns(index: pd.DatetimeIndex, totals: Iterable[RainTotal]) -> pd.Dat
         ``rain_mm`` and `PERIOD_COLUMNS` on `index`; NaN is unknown. ``attrs["notes"]`` says how
         many dry hours a longer total made unknown.
     """
-    told = [
-        total
-        for total in totals
-        if total.rain_mm >= 0
-        and total.start <= index[-1]
-        and total.start + total.hours * HOUR > index[0]
-        and (total.hours <= LONGEST_TOTAL_H or total.rain_mm == 0)
-    ]
-    before = max([0, *(int((index[0] - total.start) / HOUR) for total in told)])
-    rows = [int((total.start - index[0]) / HOUR) + before for total in told]
-    count = max([before + len(index), *(r + t.hours for r, t in zip(rows, told, strict=True))])
+    told, partly = (
+        [
+            total
+            for total in given
+            if total.rain_mm >= 0
+            and total.start <= index[-1]
+            and total.start + total.hours * HOUR > index[0]
+            and (total.hours <= LONGEST_TOTAL_H or total.rain_mm == 0)
+        ]
+        for given in (totals, partly_told)
+    )
+    before = max([0, *(int((index[0] - total.start) / HOUR) for total in [*told, *partly])])
+
+    def row(total: RainTotal) -> int:
+        return int((total.start - index[0]) / HOUR) + before
+
+    count = max([before + len(index), *(row(each) + each.hours for each in [*told, *partly])])
     rain, periods = np.full(count, np.nan), np.full((len(PERIOD_COLUMNS), count), np.nan)
     hidden = 0
     by_length: dict[int, list[tuple[int, float]]] = {}
-    for row, total in sorted(zip(rows, told, strict=True)):
-        by_length.setdefault(total.hours, []).append((row, total.rain_mm))
+    for start, total in sorted((row(each), each) for each in told):
+        by_length.setdefault(total.hours, []).append((start, total.rain_mm))
+    hourly = np.full(count, np.nan)
     for hours, found in sorted(by_length.items()):
         first, mm = (np.array(values) for values in zip(*found, strict=True))
         if hours == 1:
             rain[first] = mm
+            hourly = rain.copy()
             continue
         dry = rain == 0.0
         rain, periods, _ = settle_totals(rain, periods, first, mm, hours)
         hidden += int(np.count_nonzero(dry & np.isnan(rain)))
+    for total in partly:
+        within = slice(row(total), row(total) + total.hours)
+        if total.rain_mm > np.nansum(hourly[within]) + ROUNDING_MM:
+            hidden += int(np.count_nonzero(rain[within] == 0.0))
+            rain[within] = np.where(rain[within] == 0.0, np.nan, rain[within])
     here = slice(before, before + len(index))
     out = pd.DataFrame(
         {"rain_mm": rain[here], **dict(zip(PERIOD_COLUMNS, periods[:, here], strict=True))},

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError
+from spraywindow.errors import InputError, brief
 from spraywindow.place import Place
 from spraywindow.sources import LONGEST_PLAIN_STEP_H
 from spraywindow.sources.http import block, get_json, hour_stamps, numbers, stamps
@@ -87,6 +87,7 @@ def parse(payload: Any) -> pd.DataFrame:
     right = np.minimum(left + 1, len(position) - 1)
     step_h = position[right] - position[left]
     share = np.where(step_h > 0, (hours - position[left]) / np.where(step_h > 0, step_h, 1), 0.0)
+    bridged = (step_h <= LONGEST_STEP_H) & ~_holes(position)[left]
 
     columns: dict[str, NDArray[np.float64]] = {}
     details = [
@@ -99,7 +100,7 @@ def parse(payload: Any) -> pd.DataFrame:
         turn = values[right] - values[left]
         if ours == "wind_from_deg":
             turn = (turn + 180) % 360 - 180  # the short way round
-        between = np.where(step_h <= LONGEST_STEP_H, values[left] + share * turn, np.nan)
+        between = np.where(bridged, values[left] + share * turn, np.nan)
         columns[ours] = np.where(share == 0, values[left], between)
     if "wind_from_deg" in columns:
         columns["wind_from_deg"] = columns["wind_from_deg"] % 360
@@ -123,7 +124,7 @@ def parse(payload: Any) -> pd.DataFrame:
         own = np.where((step_h <= 1) & ~np.isnan(one[left]), one[left], six[left])
         columns["rain_chance"] = np.where(step_h <= LONGEST_STEP_H, own, np.nan)
 
-    rain = rain_columns(index, _totals(steps, times, units))
+    rain = rain_columns(index, *_totals(steps, times, units))
     table = pd.DataFrame(columns, index=index).join(rain)
     table.attrs["notes"] = rain.attrs["notes"]
     updated = block(meta, "updated_at", service=SERVICE.name)
@@ -131,24 +132,48 @@ def parse(payload: Any) -> pd.DataFrame:
     return table
 
 
-def _totals(steps: list[Any], times: pd.DatetimeIndex, units: Any) -> list[RainTotal]:
+def _holes(position: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether steps lack after a stamp: its step is longer than a later one, or than the one
+    before and shorter than the next. Forecasts grow coarser with their lead, all at once.
+    """
+    gaps = np.diff(position, append=np.inf)
+    holes = gaps > np.minimum.accumulate(gaps[::-1])[::-1]
+    holes[1:-2] |= (gaps[:-3] < gaps[1:-2]) & (gaps[1:-2] < gaps[2:-1])
+    return np.asarray(holes)
+
+
+def _totals(
+    steps: list[Any], times: pd.DatetimeIndex, units: Any
+) -> tuple[list[RainTotal], list[RainTotal]]:
     """Take the shortest total of each step, and longer ones over hours that are all told.
 
-    Any other longer total overlaps the next steps' own. Those over told hours check them: the
-    hourly amounts were seen to hold less than their total.
+    All check the hours that are told: the hourly amounts were seen to hold less than their total.
+    Any other longer total overlaps the next steps' own, and only checks: it comes second, without
+    what the coarse steps in it tell.
     """
     columns = {
         hours: _column(_given(steps, name, AMOUNT), AMOUNT, "rain_mm", units)
         for name, hours in PERIODS_H.items()
     }
     hourly = {time for time, mm in zip(times, columns[1], strict=True) if not np.isnan(mm)}
-    totals = []
+    position = np.asarray((times - times[0]) / HOUR)
+    steps_h, sound = np.diff(position, append=np.inf), ~_holes(position)
+    coarse = {
+        time: float(mm)
+        for time, mm, step_h, is_step in zip(times, columns[6], steps_h, sound, strict=True)
+        if 1 < step_h <= LONGEST_STEP_H and is_step and time not in hourly and mm > 0
+    }
+    totals: list[RainTotal] = []
+    partly_told: list[RainTotal] = []
     for hours, column in columns.items():
         for time, mm in zip(times, column, strict=True):
             within = {time + hour * HOUR for hour in range(hours)}
             if time not in hourly or within <= hourly:
                 totals.append(RainTotal(time, hours, float(mm)))
-    return totals
+            else:
+                rest = float(mm) - sum(coarse.get(hour, 0.0) for hour in within)
+                partly_told.append(RainTotal(time, hours, rest))
+    return totals, partly_told
 
 
 def _given(steps: list[Any], period: str, theirs: str) -> list[Any]:
@@ -169,9 +194,9 @@ def _column(given: list[Any], theirs: str, ours: str, units: Any) -> NDArray[np.
     if np.isnan(values).all():
         return values
     try:
-        return convert(values, str(units.get(theirs)), COLUMNS[ours].unit)
+        return convert(values, units.get(theirs), COLUMNS[ours].unit)
     except InputError as error:
-        raise SERVICE.odd(f"{theirs} comes in {units.get(theirs)!r}") from error
+        raise SERVICE.odd(f"{theirs} comes in {brief(units.get(theirs))}") from error
 
 
 def forecast(

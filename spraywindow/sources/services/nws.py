@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from spraywindow.errors import InputError, SourceError
+from spraywindow.errors import InputError, SourceError, brief
 from spraywindow.place import Place
 from spraywindow.sources.http import ServiceRefusal, block, get_json, numbers
 from spraywindow.sources.services.finish import (
@@ -133,19 +133,23 @@ def _layer(properties: Any, name: str, ours: str) -> list[Validity]:
         return []
     values = numbers([entry.get("value") for entry in given], service=SERVICE.name, where=name)
     try:
-        values = convert(values, str(layer.get("uom")), COLUMNS[ours].unit)
+        values = convert(values, layer.get("uom"), COLUMNS[ours].unit)
     except InputError as error:
-        raise SERVICE.odd(f"{name} comes in {layer.get('uom')!r}") from error
+        raise SERVICE.odd(f"{name} comes in {brief(layer.get('uom'))}") from error
     intervals = []
     for entry, value in zip(given, values, strict=True):
-        start, _, duration = str(entry.get("validTime")).partition("/")
+        valid = entry.get("validTime")
+        odd = SERVICE.odd(f"{name} has a validTime {brief(valid)}")
+        if not isinstance(valid, str):
+            raise odd
+        start, _, duration = valid.partition("/")
         first = _time(start)
         try:
             hours = pd.Timedelta(duration) / HOUR
         except ValueError as error:
-            raise SERVICE.odd(f"{name} has a validTime {entry.get('validTime')!r}") from error
+            raise odd from error
         if not 0 < hours <= LONGEST_INTERVAL_H:
-            raise SERVICE.odd(f"{name} has a validTime {entry.get('validTime')!r}")
+            raise odd
         if first == first.floor("h") and hours == int(hours):  # else it tells no whole hours
             intervals.append(Validity(first, int(hours), float(value)))
     return intervals
@@ -178,7 +182,7 @@ def _time(text: Any) -> pd.Timestamp:
             return time.tz_convert("UTC")
     except (ValueError, TypeError):
         pass
-    raise SERVICE.odd(f"a stamp is not a time: {str(text)[:40]!r}")
+    raise SERVICE.odd(f"a stamp is not a time: {brief(text)}")
 
 
 def forecast(
@@ -220,12 +224,13 @@ def forecast(
         if error.status == 404:
             raise OutsideServiceArea(str(error)) from error
         raise
-    grid = [
-        str(block(where, "properties", key, service=SERVICE.name))
+    found = [
+        block(where, "properties", key, service=SERVICE.name)
         for key in ("gridId", "gridX", "gridY")
     ]
-    if not re.fullmatch(r"[A-Z]{3} \d+ \d+", " ".join(grid)):
-        raise SERVICE.odd(f"the grid square is not one: {' '.join(grid)[:40]!r}")
+    grid = [str(part) if isinstance(part, str | int) else "" for part in found]
+    if not re.fullmatch(r"[A-Z]{3} \d{1,6} \d{1,6}", " ".join(grid)):
+        raise SERVICE.odd(f"the grid square is not one: {brief(found)}")
 
     def read(fresh: bool) -> pd.DataFrame:
         payload, answer = get_json(

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pandas as pd
 
-from spraywindow.errors import InputError
+from spraywindow.errors import InputError, brief
 from spraywindow.place import Place
 from spraywindow.sources.http import block, get_json, hour_stamps, numbers
 from spraywindow.sources.services.finish import Service, finish, hours_between
@@ -112,9 +112,9 @@ def _in_our_unit(series: pd.Series, variable: Variable, unit: Any) -> pd.Series:
     if unit == "undefined":  # what a model without the variable answers, with a 200
         return pd.Series(float("nan"), index=series.index)
     try:
-        values = convert(series.to_numpy(), str(unit), COLUMNS[variable.ours].unit)
+        values = convert(series.to_numpy(), unit, COLUMNS[variable.ours].unit)
     except InputError as error:
-        raise SERVICE.odd(f"{variable.theirs} comes in {unit!r}") from error
+        raise SERVICE.odd(f"{variable.theirs} comes in {brief(unit)}") from error
     out = pd.Series(values, index=series.index)
     return out.shift(-1) if variable.hour_ending else out
 

@@ -495,3 +495,15 @@ def test_every_line_fits_eighty_columns(site: Path, weather: Path) -> None:
         said = command("log", *words, *at)
         assert said.code == 0
         assert max(map(len, said.out.splitlines())) <= 80
+
+
+def test_an_exported_record_is_made_anew_and_never_over_another(site: Path, tmp_path: Path) -> None:
+    assert command("log", "add", *OIL, "--site", site, "--now", NOW, "--no-fetch").code == 0
+    record, copy, text = site.with_suffix(".db"), tmp_path / "copy.db", tmp_path / "all.json"
+    whole = ("log", "export", "--record", record, "--format", "json", "--history")
+    assert command(*whole, "--to", text).text == f"{text}\n"
+    assert "the file exists" in command(*whole, "--to", text).refusal
+    assert "1 row." in command("log", "import", text, "--record", copy).text
+    assert "a file already" in command("log", "import", text, "--record", copy).refusal
+    again = ("log", "export", "--record", copy, "--format", "json", "--history")
+    assert command(*again).text == command(*whole).text

@@ -56,6 +56,33 @@ def test_csv(own: list[str | Path]) -> None:
     assert hours[0].startswith("time,verdict,margin,held_by")
 
 
+def test_a_limit_that_no_source_tells_is_said_on_the_advice_and_may_be_a_must(
+    own: list[str | Path],
+) -> None:
+    site = Path(own[1])
+    advice = command("slots", *own).text.split("\n\n")[0]
+    assert "not judged: rain chance 24 h, gusts." in " ".join(advice.split())
+    assert command("slots", *own, "--exit-code").code == 0
+    site.write_text(f'required = ["gusts"]\n{SITE}', encoding="utf-8")
+    said = command("slots", *own)
+    line = "unknown tomorrow (Tue 13 Jan), oil: required, but the weather does not tell: gusts."
+    assert line in said.words
+    assert {row["verdict"] for row in command("slots", *own, "--json").answer["days"]} == {
+        "unknown"
+    }
+    assert command("slots", *own, "--exit-code").code == 3
+    # what stops without the gusts stays a no-go; a file that tells them is judged by them
+    write_mapped(site.parent, steady(wind_ms=15.0))
+    assert "no-go tomorrow" in command("slots", *own).text
+    for gust, verdict in ((3.0, "spray oil"), (15.0, "no-go tomorrow"), (None, "unknown")):
+        weather = site.with_name("gusts.csv")
+        steady(gust_ms=gust).to_csv(weather, date_format="%Y-%m-%dT%H:%MZ")
+        said = command("slots", "--site", site, "--weather", weather, "--now", NOW)
+        assert verdict in said.text.splitlines()[0]
+    site.write_text(f'required = ["gust"]\n{SITE}', encoding="utf-8")
+    assert "required[1]: no limit of this name" in command("slots", *own).refusal
+
+
 def test_material_by_name(own: list[str | Path]) -> None:
     assert ": spray copper " in command("slots", *own, "--material", "copper").text
 

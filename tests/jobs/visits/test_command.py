@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
+import threading
+import time
 from pathlib import Path
 
 import pytest
 
+from spraywindow.errors import SourceError
 from tests.command import command, demo
 from tests.site_files import write_site, write_weather
 
@@ -274,3 +278,36 @@ def test_sites_may_be_given_by_option_too(sites: list[Path], weather: Path) -> N
     plain = command("visits", *sites, "--weather", weather, *EVENING)
     named = [part for site in sites for part in ("--site", site)]
     assert command("visits", *named, "--weather", weather, *EVENING).out == plain.out
+
+
+def test_many_sites_are_asked_a_few_at_a_time_through_one_session(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The session knows which service has failed; the first site goes alone to learn it."""
+    paths = []
+    for number in range(9):
+        path = write_site(tmp_path / f"s{number}.toml")
+        text = re.sub(r'(?m)^name = ".*"', f'name = "S{number}"', path.read_text(), count=1)
+        path.write_text(text)
+        paths.append(path)
+    asking: set[int] = set()
+    together: list[int] = []
+    sessions = []
+
+    def slow(*_: object, session: object = None, **__: object) -> None:
+        asking.add(threading.get_ident())
+        together.append(len(asking))
+        sessions.append(session)
+        time.sleep(0.05)
+        asking.discard(threading.get_ident())
+        raise SourceError("no answer")
+
+    monkeypatch.setattr("spraywindow.sources.get_forecast", slow)
+    monkeypatch.setenv("SPRAYWINDOW_CACHE", str(tmp_path / "cache"))
+    said = command("visits", *paths, "--now", "2026-01-12 18:00").refusal
+    assert all(f"S{number}: no answer" in said for number in range(9))
+    assert len(sessions) == 9
+    assert None not in sessions
+    assert len({id(session) for session in sessions}) == 1
+    assert together[0] == 1
+    assert 1 < max(together) <= 4

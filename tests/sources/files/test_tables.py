@@ -134,10 +134,20 @@ def test_one_mistyped_year_fills_no_memory(tmp_path: Path) -> None:
     text = fails(write(tmp_path, rows(stamps)), MAP)
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert "more than a century; expected real dates; got '2024-01-01 to 9999-01-03'" in text
+    assert "century, with few rows; expected real dates; got '2024-01-01 to 9999-01-03'" in text
     assert most < 50e6
     long = MAP | {"rain_mm": MAP["rain_mm"] | {"covers": "9000000h"}}
     assert "more than a century" in fails(write(tmp_path, rows(stamps[:48])), long)
+
+
+def test_a_record_of_more_than_a_century_is_read_whole(tmp_path: Path) -> None:
+    times = pd.date_range("1880-01-01", "2025-01-01", freq="6h", tz="UTC")  # 145 years
+    frame = pd.DataFrame({"t": times, "temp": 10.0, "dew": 5.0, "wind": 2.0, "rain": 0.0})
+    frame.to_parquet(tmp_path / "w.parquet")
+    layout = MAP | {"rain_mm": MAP["rain_mm"] | {"covers": "6h", "stamp": "end"}}
+    table = read_weather(tmp_path / "w.parquet", layout)
+    assert (table.index[0].year, table.index[-1]) == (1879, times[-1])
+    assert table.index[-1] - table.index[0] >= times[-1] - times[0]
 
 
 def test_parquet_without_its_extra(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -223,3 +233,15 @@ def test_a_required_column_may_be_said_to_lack(tmp_path: Path) -> None:
         write(tmp_path, rows(hours("2024-01-01", 3))), MAP | {"rain_mm": "unknown"}
     )
     assert table["rain_mm"].isna().all()
+
+
+@pytest.mark.parametrize("sign", ["\u2028", "\u0085", "\v", "\f", "\x1c"])
+def test_only_what_ends_a_line_for_pandas_ends_it(sign: str, tmp_path: Path) -> None:
+    header, *lines = rows(hours("2024-01-01", 3)).splitlines()
+    plain = read_weather(write(tmp_path, "\n".join([header, *lines, ""])), MAP)
+    noted = [f"no{sign}te,{header}", *(f"x{sign}y,{line}" for line in lines), ""]
+    for separator in (",", ";"):
+        path = write(tmp_path, "\n".join(noted).replace(",", separator))
+        pd.testing.assert_frame_equal(read_weather(path, MAP), plain)
+    path = write(tmp_path, "\n".join([f"{header}{sign}x", *lines, ""]))
+    assert "no column 'rain'" in fails(path, MAP)

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import math
+import random
 import socket
+import sqlite3
 import time
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
+from urllib.parse import quote_plus
 
 import pandas as pd
 import pytest
@@ -18,8 +23,8 @@ from spraywindow.errors import SourceError
 from spraywindow.sources.http import session as session_module
 from spraywindow.sources.http.fetch import Fetched, get_json
 from spraywindow.sources.http.reply import ServiceRefusal, block, numbers
-from spraywindow.sources.http.session import polite_session
-from tests.loopback import Asked, Loopback, Reply
+from spraywindow.sources.http.session import OUT, polite_session
+from tests.loopback import Asked, Loopback, Reply, Step
 
 MODIFIED = "Wed, 25 Nov 2020 01:02:03 GMT"
 PAST = {"Expires": "Wed, 25 Nov 2020 02:00:00 GMT", "Last-Modified": MODIFIED}
@@ -93,13 +98,103 @@ def test_cache_folder_comes_from_the_environment(
     assert (tmp_path / "here" / "http.sqlite").is_file()
 
 
-def test_a_cache_that_cannot_be_used_is_one_clear_error(tmp_path: Path) -> None:
-    (tmp_path / "file").write_text("")
-    with pytest.raises(SourceError, match=r"cache cannot be used.*SPRAYWINDOW_CACHE"):
-        polite_session(tmp_path / "file")
-    (tmp_path / "http.sqlite").write_bytes(b"no database" * 1000)
-    with Loopback(GOOD) as server, pytest.raises(SourceError, match="cache cannot be used"):
-        fetch(polite_session(tmp_path), server)
+@pytest.mark.parametrize("state", ["no folder", "read-only", "full", "locked"])
+def test_without_a_cache_the_reply_that_comes_is_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, state: str
+) -> None:
+    with Loopback(Reply([1], headers={"Cache-Control": "max-age=60"})) as server:
+        with polite_session(tmp_path) as http:
+            get_json(http, server.url + "/kept", now=clock())
+        other = sqlite3.connect(tmp_path / "http.sqlite", isolation_level=None)
+        folder = tmp_path
+        if state == "no folder":
+            folder = tmp_path / "file"
+            folder.write_text("")
+        elif state in ("read-only", "full"):
+            pragma = "query_only = ON" if state == "read-only" else "max_page_count = 1"
+            connect = sqlite3.connect
+
+            def hindered(*words: Any, **more: Any) -> sqlite3.Connection:
+                made = connect(*words, **more)
+                made.execute(f"PRAGMA {pragma}")
+                return made
+
+            monkeypatch.setattr("spraywindow.sources.http.cache.sqlite3.connect", hindered)
+        else:
+            monkeypatch.setattr("spraywindow.sources.http.cache.BUSY_S", 0.1)
+            other.execute("BEGIN EXCLUSIVE")
+        begun = time.monotonic()
+        with polite_session(folder) as http:
+            body = Reply({"long": "x" * 9000})
+            with Loopback(body) as second:
+                answers = [get_json(http, second.url + f"/{n}", now=clock()) for n in range(3)]
+        assert time.monotonic() - begun < 3
+        other.close()
+    assert [answer for answer, _ in answers] == [body.body] * 3
+    told = [word for _, fetched in answers for word in fetched.notes]
+    assert len(told) == 1
+    assert "SPRAYWINDOW_CACHE" in told[0]
+    assert "gone on without it" in told[0]
+
+
+@pytest.mark.parametrize("damage", ["foreign", "half", "cut", "other tables", "a journal left"])
+def test_a_cache_that_is_none_is_set_aside_and_begun_anew(tmp_path: Path, damage: str) -> None:
+    path = tmp_path / "http.sqlite"
+    with Loopback(Reply({"rain": "x" * 40_000}, headers={"Cache-Control": "max-age=60"})) as server:
+        with polite_session(tmp_path) as http:
+            fetch(http, server)
+        sound = path.read_bytes()
+        if damage == "other tables":
+            path.unlink()
+            other = sqlite3.connect(path)
+            other.execute("CREATE TABLE replies (a)")
+            other.close()
+        else:
+            path.write_bytes(
+                {
+                    "foreign": b"no database" * 1000,
+                    "half": sound[: len(sound) // 2],
+                    "cut": sound[:5000],
+                    "a journal left": b"no database" * 1000,
+                }[damage]
+            )
+        if damage == "a journal left":
+            path.with_name("http.sqlite-journal").write_bytes(b"\xff" * 600)
+        with polite_session(tmp_path) as http:
+            told = [fetch(http, server)[1].notes for _ in range(2)]
+        assert len(server.asked) == 2  # and once more kept
+    assert "damaged" in told[0][0]
+    assert told[1] == ()
+    assert path.with_name("http.sqlite.damaged").is_file()
+
+
+def test_a_flipped_bit_gives_no_other_payload(tmp_path: Path) -> None:
+    path, body = tmp_path / "http.sqlite", {"rain": [0.25 * n for n in range(300)]}
+    chance = random.Random(12)
+    with Loopback(Reply(body, headers={"Cache-Control": "max-age=600"})) as server:
+        with polite_session(tmp_path) as http:
+            fetch(http, server)
+        sound = path.read_bytes()
+        for _ in range(150):
+            hurt = bytearray(sound)
+            hurt[chance.randrange(len(hurt))] ^= 1 << chance.randrange(8)
+            path.write_bytes(hurt)
+            with polite_session(tmp_path) as http:
+                assert fetch(http, server)[0] == body
+                assert fetch(http, server)[0] == body
+
+
+def test_a_small_reply_that_unpacks_to_very_much_is_refused_and_not_kept(tmp_path: Path) -> None:
+    packed = gzip.compress(b"[" + b"0," * 100_000_000 + b"0]", 9)
+    assert len(packed) < 300_000
+    reply = Reply(packed, headers={"Content-Encoding": "gzip", "Cache-Control": "max-age=60"})
+    with (
+        Loopback(reply) as server,
+        polite_session(tmp_path) as http,
+        pytest.raises(SourceError, match="longer than 64 MB"),
+    ):
+        fetch(http, server)
+    assert (tmp_path / "http.sqlite").stat().st_size < 100_000
 
 
 def test_a_key_is_kept_out_of_cache_and_messages(tmp_path: Path) -> None:
@@ -110,6 +205,62 @@ def test_a_key_is_kept_out_of_cache_and_messages(tmp_path: Path) -> None:
             get_json(http, server.url + "/b", {"apikey": "s3cret"}, now=clock())
     assert "s3cret" not in str(failed.value)
     assert b"s3cret" not in (tmp_path / "http.sqlite").read_bytes()
+
+
+KEY = "s3cret/+key"
+
+
+def test_a_key_that_the_service_says_again_is_said_nowhere(tmp_path: Path) -> None:
+    """In its reasons, in a reply that is kept, and in the address of the same host."""
+    again = f"{KEY} {quote_plus(KEY)}"
+    onward = Reply(status=302, headers={"Location": f"/b?apikey={quote_plus(KEY)}"})
+    good = Reply({"asked": again}, headers={"Cache-Control": "max-age=60", "X-Asked": KEY})
+    bad = Reply({"reason": f"the key {again} is wrong"}, status=400)
+    routes: dict[str, list[Step]] = {"/a": [onward], "/b": [good], "/c": [bad]}
+    with Loopback(routes=routes) as server, polite_session(tmp_path) as http:
+        answer, _ = get_json(http, server.url + "/a", {"apikey": KEY}, now=clock())
+        with pytest.raises(SourceError, match=r"the key \*\*\* \*\*\* is wrong"):
+            get_json(http, server.url + "/c", {"apikey": KEY}, now=clock())
+    assert answer == {"asked": "*** ***"}
+    assert [asked.query for asked in server.asked] == [{"apikey": KEY}] * 3
+    kept = (tmp_path / "http.sqlite").read_bytes()
+    assert KEY.encode() not in kept
+    assert quote_plus(KEY).encode() not in kept
+
+
+def test_a_key_follows_no_redirect_to_another_host(tmp_path: Path) -> None:
+    with Loopback(GOOD) as other:
+        for written in (KEY, quote_plus(KEY)):
+            away = Reply(status=302, headers={"Location": f"{other.url}/x?apikey={written}"})
+            with Loopback(away) as server, polite_session(tmp_path) as http:
+                get_json(http, server.url + "/a", {"apikey": KEY}, now=clock())
+    assert {asked.query["apikey"] for asked in other.asked} == {"***"}
+
+
+@pytest.mark.parametrize("reply", [Reply(status=429), Reply(status=403), Reply(hang=True)])
+def test_a_host_that_fails_is_not_asked_again_by_one_command(tmp_path: Path, reply: Reply) -> None:
+    with (
+        Loopback(reply) as server,
+        polite_session(tmp_path, timeout_s=(1.0, 0.3), backoff_s=0.01, out=OUT) as http,
+    ):
+        with pytest.raises(SourceError):
+            fetch(http, server)
+        asked = len(server.asked)
+        with pytest.raises(SourceError, match="not asked again"):
+            get_json(http, server.url + "/b", now=clock())
+        assert len(server.asked) == asked
+
+
+def test_an_error_of_one_place_is_not_the_host_s(tmp_path: Path) -> None:
+    routes: dict[str, list[Step]] = {"/a": [Reply(status=500)], "/b": [GOOD]}
+    with (
+        Loopback(routes=routes) as server,
+        polite_session(tmp_path, backoff_s=0.01, out=OUT) as http,
+    ):
+        for _ in range(2):
+            with pytest.raises(SourceError, match="500"):
+                fetch(http, server)
+            assert get_json(http, server.url + "/b", now=clock())[0] == {"rain": 1}
 
 
 @pytest.mark.parametrize("status", [429, 500, 502, 503, 504])

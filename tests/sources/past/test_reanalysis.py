@@ -186,6 +186,7 @@ ODD: dict[str, tuple[Callable[[dict[str, Any]], object], str]] = {
     "null values": (lambda b: values_of(b).update(T2M=None), "T2M: no temp_c"),
     "text": (lambda b: values_of(b)["T2M"].update({"2019010103": "x"}), "list of numbers"),
     "an odd hour": (lambda b: values_of(b)["T2M"].update({"noon": 1.0}), "an hour of T2M"),
+    "nine digits": (lambda b: values_of(b)["T2M"].update({"201901011": 1.0}), "an hour of T2M"),
     "no place": (lambda b: b.update(geometry=None), "the answer has no geometry"),
     "no header": (lambda b: b.update(header=None), "the answer has no header"),
     "all unknown": (

@@ -88,6 +88,32 @@ def test_the_table_begins_at_the_present_hour_and_nothing_is_shifted() -> None:
     assert out.attrs["issued"] == START
 
 
+def hourly(count: int = 12, six: float = 0.0) -> dict[str, Any]:
+    """So many hours without rain, each with a total of the six hours from it on."""
+    steps = [
+        step(START + pd.Timedelta(hours=hour), 8.0, next_1_hours={"precipitation_amount": 0.0},
+             next_6_hours={"precipitation_amount": six if hour == 2 else 0.0})
+        for hour in range(count)
+    ]  # fmt: skip
+    return reply() | {"properties": reply()["properties"] | {"timeseries": steps}}
+
+
+def test_a_step_that_lacks_leaves_its_hour_unknown() -> None:
+    whole, gone = hourly(), hourly()
+    del steps_of(gone)[4]
+    out = metnorway.parse(gone)
+    assert metnorway.parse(whole)["wind_ms"].notna().all()
+    assert out.index[out["wind_ms"].isna()] == out.index[4]
+
+
+def test_an_hour_that_is_not_told_explains_no_total_of_more_than_its_hours() -> None:
+    whole, gone = hourly(six=1.1), hourly(six=1.1)
+    del steps_of(gone)[3]["data"]["next_1_hours"]
+    hidden = metnorway.parse(whole)["rain_mm"].isna()
+    assert hidden.tolist() == [False] * 2 + [True] * 6 + [False] * 4
+    assert metnorway.parse(gone)["rain_mm"][hidden].isna().all()
+
+
 def test_six_hour_totals_stay_whole_and_are_never_read_as_dry() -> None:
     out = metnorway.parse(reply())
     assert out["rain_mm"].iloc[3:9].isna().all()

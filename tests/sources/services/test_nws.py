@@ -54,6 +54,40 @@ def reply(start: pd.Timestamp = START, **layers: Any) -> dict[str, Any]:
     return {"properties": {**plain, **layers}}
 
 
+def nested(depth: int) -> Any:
+    value: Any = "m"
+    for _ in range(depth):
+        value = [value]
+    return value
+
+
+@pytest.mark.parametrize("value", [nested(900), "x" * 100_000, "m/" * 50_000, 10**4000, {}])
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda properties, value: properties.update(updateTime=value),
+        lambda properties, value: properties["windSpeed"].update(uom=value),
+        lambda properties, value: properties["windSpeed"]["values"][0].update(validTime=value),
+        lambda properties, value: properties["windSpeed"]["values"][0].update(value=value),
+    ],
+)
+def test_what_an_odd_answer_holds_is_told_briefly(value: Any, change: Any) -> None:
+    answer = reply()
+    change(answer["properties"], value)
+    with pytest.raises(SourceError) as caught:
+        nws.parse(answer)
+    assert len(str(caught.value)) < 1000
+
+
+@pytest.mark.parametrize("value", [nested(900), "x" * 100_000, 10**4000])
+def test_a_grid_square_that_is_none_is_told_briefly(value: Any, tmp_path: Path) -> None:
+    point = {"properties": POINT["properties"] | {"gridX": value}}
+    error, asked = served(tmp_path, START, Reply(point), Reply({}))
+    assert "grid square" in str(error)
+    assert len(str(error)) < 1000
+    assert len(asked) == 1
+
+
 def test_merged_values_are_laid_out_in_our_units() -> None:
     out = nws.parse(reply())
     assert len(out) == 26
