@@ -255,11 +255,18 @@ def _read(record: Record) -> dict[int, Sighting]:
                 cure="keep the file and go back to a copy",
             )
         before = row[-1]
-        if row[2] is not None:
-            del out[row[2]]
-            continue
-        values = json.loads(row[3])
-        times = {name: dt.datetime.fromisoformat(values[name]) for name in _TIMES if name in values}
-        day = dt.date.fromisoformat(values["day"])
-        out[row[0]] = Sighting(**(values | times | {"day": day, "id": row[0]}))
+        try:
+            if row[2] is not None:
+                del out[row[2]]
+                continue
+            values = json.loads(row[3])
+            times = {
+                name: dt.datetime.fromisoformat(values[name]) for name in _TIMES if name in values
+            }
+            day = dt.date.fromisoformat(values["day"])
+            out[row[0]] = Sighting(**(values | times | {"day": day, "id": row[0]}))
+        except (KeyError, TypeError, ValueError, RecursionError) as error:
+            raise RecordError(
+                f"damaged: sighting {row[0]} cannot be read", where=str(record.path)
+            ) from error
     return out
