@@ -262,11 +262,18 @@ def _read(record: Record) -> dict[int, Sighting]:
     """What holds, by number."""
     out: dict[int, Sighting] = {}
     for number, _, undoes, body, _ in seen_rows(record):
-        if undoes is not None:
-            del out[undoes]
-            continue
-        values = json.loads(body)
-        times = {name: dt.datetime.fromisoformat(values[name]) for name in _TIMES if name in values}
-        day = dt.date.fromisoformat(values["day"])
-        out[number] = Sighting(**(values | times | {"day": day, "id": number}))
+        try:
+            if undoes is not None:
+                del out[undoes]
+                continue
+            values = json.loads(body)
+            times = {
+                name: dt.datetime.fromisoformat(values[name]) for name in _TIMES if name in values
+            }
+            day = dt.date.fromisoformat(values["day"])
+            out[number] = Sighting(**(values | times | {"day": day, "id": number}))
+        except (KeyError, TypeError, ValueError, RecursionError) as error:
+            raise RecordError(
+                f"damaged: sighting {number} cannot be read", where=str(record.path)
+            ) from error
     return out

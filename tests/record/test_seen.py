@@ -13,7 +13,7 @@ from spraywindow.errors import RecordError
 from spraywindow.record import file as record_file
 from spraywindow.record.export import check_record
 from spraywindow.record.file import open_record, schema_of, statements
-from spraywindow.record.record import add, history
+from spraywindow.record.record import add, digest_of, history
 from spraywindow.record.seen import (
     Sighting,
     as_seen,
@@ -89,6 +89,17 @@ def test_what_was_tampered_with_is_found(tmp_path: Path, hand: str, problem: str
         other.execute(hand)
     other.close()
     assert problem in " | ".join(check_record(path).problems)
+
+
+@pytest.mark.parametrize("body", ["{}", "[1]", '{"site": "A", "kind": "a", "day": "x"}', "no"])
+def test_a_row_that_nobody_understands_is_told(tmp_path: Path, body: str) -> None:
+    with open_record(tmp_path / "log.db", create=True) as opened:
+        values = (1, NOW.isoformat(), None, body)
+        opened.connection.execute(
+            "INSERT INTO seen VALUES (?, ?, ?, ?, ?)", (*values, digest_of("", *values))
+        )
+        with pytest.raises(RecordError, match="sighting 1 cannot be read"):
+            sightings(opened)
 
 
 def test_the_newest_holds_whether_the_file_has_it_or_the_record() -> None:
