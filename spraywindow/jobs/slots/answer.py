@@ -22,6 +22,7 @@ from spraywindow.site import (
     Site,
     block_states,
     in_season,
+    leaf_fall_doubts,
     next_day,
     refuse_future,
     spacing_finding,
@@ -379,7 +380,11 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         today=the_week.answer(today) if first == today else None,
         tomorrow=the_week.answer(days[1]),
         source=weather_source(table, local_now),
-        notes=[*table.attrs.get("notes", []), *site.setting.notes],
+        notes=[
+            *table.attrs.get("notes", []),
+            *site.setting.notes,
+            *leaf_fall_doubts(site, today),
+        ],
         holes=holes(table, local_now),
         thirsty=thirsty(site, weather, local_now) if material.burns_thirsty else None,
     )

@@ -292,3 +292,34 @@ def test_weather_known_later_changes_nothing() -> None:
     long = answer(site(), steady(hours=400, start="2026-01-11 00:00"))
     short = answer(site(), steady(hours=310, start="2026-01-11 00:00"))
     assert long.tomorrow == short.tomorrow
+
+
+@pytest.mark.parametrize("words", ["leaf fall begins", "half leaf fall"])
+def test_leaves_that_were_seen_on_the_trees_hold_a_dormant_spray(words: str) -> None:
+    """Copper on leaves injures peach, plum and apricot: common practice, no source."""
+    stage = (
+        'stage = "dormant"\nobserved = 2026-01-09',
+        f'stage = "{words}"\nobserved = 2025-12-08',
+    )
+    before = site("", stage)  # its leaf fall is dated 2 December
+    seen, later, long_after = (dt.date(2025, 12, day) for day in (8, 15, 16))
+    for material in (OIL, COPPER):
+        states = [block_state(before.blocks[0], before, material, on) for on in (seen, later)]
+        assert [state.open for state in states] == [False, False]
+        assert f"{words} on Mon 8 Dec: leaves still on" in str(states[0].why)
+        state = block_state(before.blocks[0], before, material, long_after)
+        assert state.open is None
+        assert "look whether all are down" in str(state.why)
+    after = site("", stage, ("leaf_fall = 2025-12-02", "leaf_fall = 2025-12-14"))
+    opens = [block_state(after.blocks[0], after, OIL, dt.date(2025, 12, d)).open for d in (13, 14)]
+    assert opens == [False, True]
+
+
+def test_a_leaf_fall_dated_before_leaves_that_were_seen_is_remarked_on() -> None:
+    stage = ('"dormant"\nobserved = 2026-01-09', '"leaf fall begins"\nobserved = 2025-12-08')
+    said = answer(site("", stage))
+    assert said.notes[-1] == (
+        "leaf fall is dated Tue 2 Dec, but rows 1-4 had leaf fall begins on Mon 8 Dec: the later "
+        "sighting counts"
+    )
+    assert not any("leaf fall" in note for note in answer(site()).notes)
