@@ -1,5 +1,6 @@
 # What other folders may use of it, loaded when first used.
 
+from .blocks import LEAVES_ON as LEAVES_ON  # Stages with leaves still on the trees
 from .blocks import BlockState as BlockState  # Whether a block may be sprayed
 from .blocks import block_state as block_state  # Whether a stage allows a spray
 from .blocks import block_states as block_states  # Give the state of every block on a local day

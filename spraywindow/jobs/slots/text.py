@@ -96,7 +96,10 @@ def _foot(evening: Evening) -> list[str]:
 
 def _slots_text(evening: Evening) -> str:
     if not evening.slots:
-        return f"No slot of {evening.site.job_h:g} h in the coming week."
+        none = f"No slot of {evening.site.job_h:g} h in the coming week"
+        days = [day_words(day.date) for day in evening.answers if day.if_open and day.if_open.slot]
+        seen = f", unless the trees are looked at and ready: {', '.join(days)}" if days else ""
+        return paragraph(f"{none}{seen}.")
     rows = [
         [
             day_words(slot.start.date()),

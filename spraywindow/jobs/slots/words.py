@@ -21,7 +21,7 @@ from spraywindow.show import (
     reason_words,
     shown,
 )
-from spraywindow.site import BlockState
+from spraywindow.site import LEAVES_ON, BlockState
 from spraywindow.spray import (
     CATALOGUE,
     FAR_END,
@@ -69,7 +69,7 @@ def reason(answer: DayAnswer, evening: Evening) -> str:
     material = evening.material
     if answer.why:
         why = reason_words(answer.why, evening.site.units)
-        return f"{EARLY}: {why}" if answer.early else why
+        return f"{EARLY}: {why}" if answer.early else why + if_open_words(answer, evening)
     if answer.verdict == "go" and answer.slot is not None:
         slot = answer.slot
         if slot.margin >= 1.0:
@@ -84,6 +84,21 @@ def reason(answer: DayAnswer, evening: Evening) -> str:
         return f"{how}; not ruled out: {words}"
     limit = material.limit(answer.held_by)
     return words + _found_and_wanted(limit, answer.margin, evening.site.units)
+
+
+def if_open_words(answer: DayAnswer, evening: Evening) -> str:
+    """What the weather offers a drive to look: "; if the buds are still closed: go 12:00-16:00".
+
+    Empty where the trees are not in question.
+    """
+    found = answer.if_open
+    if found is None:
+        return ""
+    falling = any(state.open is None and state.block.stage in LEAVES_ON for state in evening.blocks)
+    offer = f"; if the {'leaves are all down' if falling else 'buds are still closed'}: "
+    if found.slot is None:
+        return f"{offer}{found.verdict}, {reason(found, evening)}"
+    return f"{offer}go {clock(found.slot.start)}-{clock(found.slot.end)}"
 
 
 def _found_and_wanted(limit: Limit, margin: float, system: System) -> str:

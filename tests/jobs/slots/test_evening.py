@@ -11,7 +11,8 @@ import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.jobs.slots.answer import Evening, default_material, evening
-from spraywindow.jobs.slots.words import cautions, rounds_line
+from spraywindow.jobs.slots.text import evening_text
+from spraywindow.jobs.slots.words import cautions, reason, rounds_line
 from spraywindow.site.blocks import block_state, leaf_fall, season_start
 from spraywindow.site.done import next_day, spacing_finding
 from spraywindow.site.site import Site, site_of
@@ -323,3 +324,23 @@ def test_a_leaf_fall_dated_before_leaves_that_were_seen_is_remarked_on() -> None
         "sighting counts"
     )
     assert not any("leaf fall" in note for note in answer(site()).notes)
+
+
+def test_stale_buds_leave_the_weather_in_sight() -> None:
+    """Whether a drive to look at them pays is judged by what the weather offers after it."""
+    seen = '"dormant"\nobserved = 2026-01-09', '"bud swell"\nobserved = 2026-01-02'
+    stale = site("", seen)
+    fit, ready = answer(stale), answer(site())
+    tomorrow, slot = fit.tomorrow, ready.tomorrow.slot
+    assert slot is not None
+    assert (tomorrow.verdict, tomorrow.slot, fit.slots) == ("unknown", None, [])
+    assert tomorrow.if_open is not None
+    offer = tomorrow.if_open.slot
+    assert offer is not None
+    assert (offer.start, offer.end) == (slot.start, slot.end)
+    hours = f"{slot.start:%H:%M}-{slot.end:%H:%M}"
+    assert reason(tomorrow, fit).endswith(f"look again; if the buds are still closed: go {hours}")
+    assert "unless the trees are looked at and ready: Tue 13 Jan" in evening_text(fit, [])
+    wet = answer(stale, steady().assign(rain_mm=2.0))
+    assert "if the buds are still closed: no-go, " in reason(wet.tomorrow, wet)
+    assert ready.tomorrow.if_open is None
