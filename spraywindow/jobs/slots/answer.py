@@ -144,7 +144,9 @@ def site_week(
     seen = {**trees, **dict.fromkeys(unseen, Finding("go"))}
     if_open = _week(site, spaced, now, setting, spacing, seen, last)
     answers = [
-        replace(each, if_open=if_open.answer(each.date)) if each.date in unseen else each
+        replace(each, if_open=if_open.answer(each.date))
+        if each.held_by == STAGE and each.verdict == "unknown"
+        else each
         for each in week.answers
     ]
     return replace(week, answers=answers)

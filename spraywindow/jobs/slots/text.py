@@ -20,7 +20,7 @@ from spraywindow.jobs.slots.words import (
     rounds_line,
     untold_lines,
 )
-from spraywindow.show import EARLY, clock, paragraph, source_line, table_text
+from spraywindow.show import EARLY, clock, hours_words, paragraph, source_line, table_text
 from spraywindow.spray import Material, open_hours
 
 
@@ -103,7 +103,7 @@ def _slots_text(evening: Evening) -> str:
     rows = [
         [
             day_words(slot.start.date()),
-            f"{clock(slot.start)}-{clock(slot.end)}",
+            hours_words(slot.start, slot.end),
             clock(slot.best_start),
             _share(slot.chance),
             f"{slot.dry_h_after:.0f} h",

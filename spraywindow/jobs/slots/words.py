@@ -18,6 +18,7 @@ from spraywindow.show import (
     Words,
     can_show,
     clock,
+    hours_words,
     reason_words,
     shown,
 )
@@ -98,7 +99,7 @@ def if_open_words(answer: DayAnswer, evening: Evening) -> str:
     offer = f"; if the {'leaves are all down' if falling else 'buds are still closed'}: "
     if found.slot is None:
         return f"{offer}{found.verdict}, {reason(found, evening)}"
-    return f"{offer}go {clock(found.slot.start)}-{clock(found.slot.end)}"
+    return f"{offer}go {hours_words(found.slot.start, found.slot.end)}"
 
 
 def _found_and_wanted(limit: Limit, margin: float, system: System) -> str:
@@ -174,7 +175,7 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
         line = f"{answer.verdict} {day}, {evening.material.name}: {reason(answer, evening)}"
         aim = "" if decision is None else next_chance(decision, evening)
         return f"{line}; {aim}" if aim else line
-    hours = f"{clock(slot.start)}-{clock(slot.end)}"
+    hours = hours_words(slot.start, slot.end)
     hold = chance_words(slot).replace("\u00a0", " ")
     told = f"{hours} {day}, {hold}; {opening_and_closing(slot, evening)}"
     if decision is None or decision.advice is None:
@@ -194,7 +195,7 @@ def later_words(decision: Decision) -> str:
     aim = decision.wait_for
     if aim is None:
         return "mornings beyond the forecast"
-    hours = f"{clock(aim.start)}-{clock(aim.end)}"
+    hours = hours_words(aim.start, aim.end)
     return f"{aim.material} on {day_words(aim.date)} {hours} ({100 * aim.chance:.0f} %)"
 
 
@@ -222,7 +223,7 @@ def next_chance(decision: Decision, evening: Evening) -> str:
     if not decision.owed or not ahead:
         return ""
     slot = min(ahead, key=lambda each: each.start)
-    hours = f"{clock(slot.start)}-{clock(slot.end)}"
+    hours = hours_words(slot.start, slot.end)
     return f"next chance: {slot.material} on {day_words(slot.start.date())} {hours}"
 
 
