@@ -55,7 +55,7 @@ def local_dates(times: pd.DatetimeIndex, timezone: str) -> pd.DatetimeIndex:
     return times.tz_convert(timezone).tz_localize(None).normalize()
 
 
-def at_clock(day: pd.Timestamp, hour: int, timezone: str) -> pd.Timestamp:
+def at_clock(day: pd.Timestamp, hour: float, timezone: str) -> pd.Timestamp:
     """Instant of a clock hour on a local day: the first of two, or the next that there is."""
     clock = day + hour * HOUR
     return clock.tz_localize(timezone, ambiguous=True, nonexistent="shift_forward")

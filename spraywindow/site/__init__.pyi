@@ -1,8 +1,10 @@
 # What other folders may use of it, loaded when first used.
 
+from .blocks import LEAVES_ON as LEAVES_ON  # Stages with leaves still on the trees
 from .blocks import BlockState as BlockState  # Whether a block may be sprayed
 from .blocks import block_state as block_state  # Whether a stage allows a spray
 from .blocks import block_states as block_states  # Give the state of every block on a local day
+from .blocks import leaf_fall_doubts as leaf_fall_doubts  # Leaf fall dated before leaves seen
 from .blocks import season_leaf_fall as season_leaf_fall  # Seen, else usual, in a growing year
 from .blocks import season_start as season_start  # First day of the growing year that holds a day
 from .blocks import trees_finding as trees_finding  # Sum up the blocks: go where one may be sprayed

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
-from spraywindow.days import next_date
+from spraywindow.days import day_words, next_date
 from spraywindow.errors import InputError
 from spraywindow.reasons import NearDay, Reason
 from spraywindow.site.site import Site
@@ -21,6 +21,8 @@ BUD_SWELL_NORTH, BUD_SWELL_SOUTH = (1, 15), (7, 15)
 """Earliest likely bud swell (month, day) where the site file has none; P, mild winters."""
 LEAF_FALL_NORTH, LEAF_FALL_SOUTH = (12, 1), (6, 1)
 """Usual leaf fall where the site file has none; P, mild winters."""
+LEAVES_ON = (93, 95)
+"""Leaf fall has begun, and half of it: a dormant spray waits for the rest."""
 NO_STAGE = Reason("buds may be swelling and no stage is noted: look first")
 LEAF_FALL_SPREAD_D = 10
 """The usual date holds to so many days; P."""
@@ -68,6 +70,14 @@ def block_state(block: Block, site: Site, material: Material, day: dt.date) -> B
         return BlockState(block, False, _past(stage, material))
     if stage is None and day < leaf_fall(site, start):
         return BlockState(block, False, Reason("still in leaf, before the usual leaf fall"))
+    if stage in LEAVES_ON and season_order(material.last_stage) >= 0:
+        began = stage_words(stage), NearDay(seen or day)
+        if not _down_since(site, seen or day, day):
+            fresh = (day - (seen or day)).days <= FRESH_STAGE_D
+            return BlockState(block, False if fresh else None, Reason(
+                "{} on {}: leaves still on" if fresh else "{} on {}: look whether all are down",
+                began,
+            ))  # fmt: skip
     swelling = stage is not None and season_order(stage) > 0
     if swelling or day >= next_date(block.bud_swell_from or _north_south(site, "bud swell"), start):
         if seen is None:
@@ -77,6 +87,25 @@ def block_state(block: Block, site: Site, material: Material, day: dt.date) -> B
             why = Reason("buds last seen {}, over {} days before: look again", told)
             return BlockState(block, None, why)
     return BlockState(block, True, None)
+
+
+def _down_since(site: Site, seen: dt.date, day: dt.date) -> bool:
+    """Whether the leaves came down between a sighting of leaves and a day."""
+    down = site.dates.leaf_fall
+    return down is not None and seen <= down <= day
+
+
+def leaf_fall_doubts(site: Site, day: dt.date) -> list[str]:
+    """Say where the leaf fall of the growing year is dated before leaves that were seen."""
+    down, start = site.dates.leaf_fall, season_start(day, site)
+    if down is None or down < start:
+        return []
+    return [
+        f"leaf fall is dated {day_words(down)}, but {block.name} had "
+        f"{stage_words(block.stage)} on {day_words(block.observed)}: the later sighting counts"
+        for block in site.blocks
+        if block.stage in LEAVES_ON and block.observed is not None and down < block.observed <= day
+    ]
 
 
 def _past(stage: int, material: Material) -> Reason:

@@ -41,6 +41,12 @@ class Access:
         """Whether a local day is a working day."""
         return day.weekday() in self.weekdays and day not in self.closed
 
+    def within(self, first_h: float, last_h: float) -> tuple[float, float] | None:
+        """The part of a run of clock hours in which there is access; None without any."""
+        start = first_h if self.start_h is None else max(first_h, self.start_h)
+        end = last_h if self.end_h is None else min(last_h, self.end_h)
+        return (start, end) if start < end else None
+
 
 def workable(
     access: Access, clock_h: NDArray[np.float64], weekday: NDArray[np.int64], daylight: Mask

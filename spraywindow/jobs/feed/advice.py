@@ -70,7 +70,7 @@ class FeedingRules:
     first_hour, last_hour : int
         Local clock hours between which the work is done.
     access : Access
-        The site's working days.
+        The site's working days, and the hours of them with access.
     """
 
     most_rain_12h_mm: float = 25.0
@@ -86,6 +86,12 @@ class FeedingRules:
         """Check the values."""
         if self.look_ahead_h < 24 or not 0 <= self.first_hour < self.last_hour <= 23:
             raise ValueError("a look-ahead of at least 24 h and ascending clock hours are needed")
+
+    @property
+    def hours(self) -> tuple[float, float]:
+        """Local clock hours of the work: those with access, where any of its own have."""
+        own = self.first_hour, self.last_hour
+        return self.access.within(*own) or own
 
 
 @dataclass(frozen=True)
@@ -141,10 +147,11 @@ def feeding_days(
     rules = rules or FeedingRules()
     ground = soil_water(weather, place, soil)
     found = []
+    first_h, last_h = rules.hours
     for local_day in days_from(weather, place.timezone, now):
-        if now >= at_clock(local_day, rules.last_hour, place.timezone):
+        if now >= at_clock(local_day, last_h, place.timezone):
             continue
-        morning = at_clock(local_day, rules.first_hour, place.timezone)
+        morning = at_clock(local_day, first_h, place.timezone)
         begin = row_at(weather, max(now, morning))
         low, high = (float(bound[0]) for bound in rain_between(
             weather, np.array([begin]), np.array([begin + rules.look_ahead_h])

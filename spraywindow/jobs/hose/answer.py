@@ -21,7 +21,7 @@ from typing import ClassVar, Literal
 import numpy as np
 import pandas as pd
 
-from spraywindow.days import at_clock, days_from, days_of, row_at
+from spraywindow.days import at_clock, clock_words, days_from, days_of, row_at
 from spraywindow.errors import InputError, describe, one_line
 from spraywindow.handbook import number_problem, refuse
 from spraywindow.jobs.feed import leaf_stage
@@ -76,7 +76,7 @@ class HosingRules:
     dry_months : tuple of int, optional
         Months in which to wash; by default May to September, November to March in the south.
     access : Access
-        The site's working days.
+        The site's working days, and the hours of them with access.
     """
 
     dust_days: int = 14
@@ -106,6 +106,11 @@ class HosingRules:
         if any(month not in range(1, 13) for month in self.dry_months or ()):
             problems.append(describe("not a month", expected="1 to 12", got=self.dry_months))
         refuse(problems, where="hosing")
+
+    @property
+    def hours(self) -> tuple[float, float] | None:
+        """Local clock hours in which the morning's washing can be done; None without access."""
+        return self.access.within(self.start_hour, self.done_hour)
 
     @property
     def film_mm(self) -> float:
@@ -169,16 +174,18 @@ def hosing_days(
     events = _washing_days(weather, place, rules, told, today if last_rain else None)
     jet: Literal["hard", "gentle"] = "gentle" if stage_bbch in SMALL_FRUIT else "hard"
     found = []
+    start_h, done_h = rules.hours or (rules.start_hour, rules.done_hour)
     for local_day in days_from(weather, place.timezone, now):
-        if now >= at_clock(local_day, rules.done_hour, place.timezone):
+        if now >= at_clock(local_day, done_h, place.timezone):
             continue
         begin, done, evening = (
             row_at(weather, at_clock(local_day, hour, place.timezone))
-            for hour in (rules.start_hour, rules.done_hour, rules.evening_hour)
+            for hour in (start_h, done_h, rules.evening_hour)
         )
         low, high = _drying(demand, done, evening)
         finding = hardest((
             working_day(local_day.date(), rules.access),
+            _access(rules),
             _stage(stage_bbch),
             _month(local_day.month, place, rules),
             *_rain(weather, begin, evening, rules),
@@ -202,6 +209,13 @@ def _refuse_dates_and_stage(today: date, stage_bbch: int | None, last_wash: date
                                  got=stage_bbch))  # fmt: skip
     if problems:
         raise InputError(one_line(problems))
+
+
+def _access(rules: HosingRules) -> Finding:
+    if rules.hours:
+        return Finding("go")
+    morning = f"{clock_words(rules.start_hour)}-{clock_words(rules.done_hour)}"
+    return Finding("no-go", Reason("no access in the morning, {}", (morning,)))
 
 
 def _stage(stage_bbch: int | None) -> Finding:
@@ -304,7 +318,7 @@ class HoseAnswer:
     json_keys: ClassVar = (
         "site=site.name", "now", "verdict", "source", "every_days=rules.dust_days",
         "washing_rain_mm=rules.washing_rain_mm", "film_mm=rules.film_mm",
-        "start_hour=rules.start_hour", "done_hour=rules.done_hour",
+        "start_hour", "done_hour",
         "evening_hour=rules.evening_hour", "blocks", "cautions!",
     )  # fmt: skip
 
@@ -314,6 +328,16 @@ class HoseAnswer:
     blocks: tuple[BlockHose, ...]
     source: WeatherSource
     notes: tuple[str, ...]
+
+    @property
+    def start_hour(self) -> float:
+        """Local clock hour at which washing can start."""
+        return self.rules.hours[0] if self.rules.hours else self.rules.start_hour
+
+    @property
+    def done_hour(self) -> float:
+        """Local clock hour at which it is done."""
+        return self.rules.hours[1] if self.rules.hours else self.rules.done_hour
 
     @property
     def verdict(self) -> Verdict:

@@ -36,7 +36,7 @@ def hose_text(answer: HoseAnswer) -> str:
         f"Every {rules.dust_days} days without a washing rain of "
         f"{amount_words(Amount(rules.washing_rain_mm, 'mm'), system)}; dry when "
         f"{amount_words(Amount(rules.film_mm, 'mm'), system)} can evaporate from "
-        f"{clock_words(rules.done_hour)} to {clock_words(rules.evening_hour)}."
+        f"{clock_words(answer.done_hour)} to {clock_words(rules.evening_hour)}."
     )
     foot = [
         *([rule] if mornings else []),
@@ -67,9 +67,9 @@ def block_reason(block: BlockHose, system: System) -> str:
 
 
 def _head(answer: HoseAnswer) -> list[str]:
-    name, system, rules = answer.site.name, answer.site.units, answer.rules
+    name, system = answer.site.name, answer.site.units
     washed = [block for block in answer.blocks if block.verdict == "go"]
-    hours = f"{clock_words(rules.start_hour)}-{clock_words(rules.done_hour)}"
+    hours = f"{clock_words(answer.start_hour)}-{clock_words(answer.done_hour)}"
     if washed:
         merged = _merged(washed, hours)
         left_out = [block for block in answer.blocks if block.verdict != "go"]

@@ -22,6 +22,7 @@ from spraywindow.site import (
     Site,
     block_states,
     in_season,
+    leaf_fall_doubts,
     next_day,
     refuse_future,
     spacing_finding,
@@ -61,14 +62,16 @@ class DayAnswer:
     are those of the day's likeliest stretch, go or not (`spraywindow.spray.Slot`); None on days
     without one, and on those that trees or spacing close. `general` is the chance before what the
     site's own answers teach. `decision` says whether to go or to wait; it is made of all the
-    program's evenings together, where they are at hand.
+    program's evenings together, where they are at hand. `if_open` is the day's answer if the
+    trees may be sprayed after all, where that is unknown.
     """
 
     json_keys: ClassVar = (
         "date", "verdict", "start=slot.start", "end=slot.end", "margin=best_margin", "reason!",
         "best_start", "chance:3", "chance_dry:3", "advice=decision.advice",
         "worth_now=decision.worth_now:2", "worth_waiting=decision.worth_waiting:2",
-        "wait_for=decision.wait_for",
+        "wait_for=decision.wait_for", "if_open_verdict=if_open.verdict",
+        "if_open_start=if_open.slot.start", "if_open_end=if_open.slot.end",
     )  # fmt: skip
 
     date: dt.date
@@ -83,6 +86,7 @@ class DayAnswer:
     chance_dry: float | None = None
     general: float | None = None
     decision: Decision | None = None
+    if_open: DayAnswer | None = None
 
     @property
     def best_margin(self) -> float:
@@ -127,13 +131,40 @@ def site_week(
         Of the blocks to spray together, from today on. Where several may be sprayed, the hours
         are judged by the tallest trees and the most advanced stage.
     """
-    today, last = now.date(), now.date() + dt.timedelta(days=WEEK_D)
+    last = now.date() + dt.timedelta(days=WEEK_D)
     trees = {day: trees_finding(each) for day, each in states.items()}
     spacing = {day: spacing_finding(site, material, day) for day in states}
     setting = replace(site.setting, tree_height_m=_tallest(states))
     stage, told = _strictest(states, material), site.with_required(table, material)
     hours = score_hours(told, site.place, material, stage, setting=setting)
-    hours = _held(_held(hours, site, SPACING, spacing), site, STAGE, trees)
+    spaced = _held(hours, site, SPACING, spacing)
+    week = _week(site, spaced, now, setting, spacing, trees, last)
+    unseen = [day for day, finding in trees.items() if finding.verdict == "unknown"]
+    if not unseen:
+        return week
+    seen = {**trees, **dict.fromkeys(unseen, Finding("go"))}
+    if_open = _week(site, spaced, now, setting, spacing, seen, last)
+    answers = [
+        replace(each, if_open=if_open.answer(each.date))
+        if each.held_by == STAGE and each.verdict == "unknown"
+        else each
+        for each in week.answers
+    ]
+    return replace(week, answers=answers)
+
+
+def _week(
+    site: Site,
+    hours: pd.DataFrame,
+    now: pd.Timestamp,
+    setting: Setting,
+    spacing: Mapping[dt.date, Finding],
+    trees: Mapping[dt.date, Finding],
+    last: dt.date,
+) -> SiteWeek:
+    """Slots and days of scored hours, held by what is found of the trees."""
+    today = now.date()
+    hours = _held(hours, site, STAGE, trees)
     job_h, access = site.job_h, site.access
     slots = [
         slot
@@ -381,7 +412,11 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         today=the_week.answer(today) if first == today else None,
         tomorrow=the_week.answer(days[1]),
         source=weather_source(table, local_now),
-        notes=[*table.attrs.get("notes", []), *site.notes],
+        notes=[
+            *table.attrs.get("notes", []),
+            *site.notes,
+            *leaf_fall_doubts(site, today),
+        ],
         holes=holes(table, local_now),
         thirsty=thirsty(site, weather, local_now) if material.burns_thirsty else None,
     )

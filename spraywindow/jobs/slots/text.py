@@ -22,7 +22,7 @@ from spraywindow.jobs.slots.words import (
     untold_lines,
     untold_must,
 )
-from spraywindow.show import EARLY, clock, paragraph, source_line, table_text
+from spraywindow.show import EARLY, clock, hours_words, paragraph, source_line, table_text
 from spraywindow.spray import Material, open_hours
 
 
@@ -99,11 +99,14 @@ def _foot(evening: Evening) -> list[str]:
 
 def _slots_text(evening: Evening) -> str:
     if not evening.slots:
-        return f"No slot of {evening.site.job_h:g} h in the coming week."
+        none = f"No slot of {evening.site.job_h:g} h in the coming week"
+        days = [day_words(day.date) for day in evening.answers if day.if_open and day.if_open.slot]
+        seen = f", unless the trees are looked at and ready: {', '.join(days)}" if days else ""
+        return paragraph(f"{none}{seen}.")
     rows = [
         [
             day_words(slot.start.date()),
-            f"{clock(slot.start)}-{clock(slot.end)}",
+            hours_words(slot.start, slot.end),
             clock(slot.best_start),
             _share(slot.chance),
             f"{slot.dry_h_after:.0f} h",

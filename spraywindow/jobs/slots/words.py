@@ -18,10 +18,11 @@ from spraywindow.show import (
     Words,
     can_show,
     clock,
+    hours_words,
     reason_words,
     shown,
 )
-from spraywindow.site import BlockState, Doubt, Site
+from spraywindow.site import LEAVES_ON, BlockState, Doubt, Site
 from spraywindow.spray import (
     CATALOGUE,
     FAR_END,
@@ -69,7 +70,7 @@ def reason(answer: DayAnswer, evening: Evening) -> str:
     material = evening.material
     if answer.why:
         why = reason_words(answer.why, evening.site.units)
-        return f"{EARLY}: {why}" if answer.early else why
+        return f"{EARLY}: {why}" if answer.early else why + if_open_words(answer, evening)
     if answer.verdict == "go" and answer.slot is not None:
         slot = answer.slot
         if slot.margin >= 1.0:
@@ -84,6 +85,21 @@ def reason(answer: DayAnswer, evening: Evening) -> str:
         return untold_must(evening) or f"{how}; not ruled out: {words}"
     limit = material.limit(answer.held_by)
     return words + _found_and_wanted(limit, answer.margin, evening.site.units)
+
+
+def if_open_words(answer: DayAnswer, evening: Evening) -> str:
+    """What the weather offers a drive to look: "; if the buds are still closed: go 12:00-16:00".
+
+    Empty where the trees are not in question.
+    """
+    found = answer.if_open
+    if found is None:
+        return ""
+    falling = any(state.open is None and state.block.stage in LEAVES_ON for state in evening.blocks)
+    offer = f"; if the {'leaves are all down' if falling else 'buds are still closed'}: "
+    if found.slot is None:
+        return f"{offer}{found.verdict}, {reason(found, evening)}"
+    return f"{offer}go {hours_words(found.slot.start, found.slot.end)}"
 
 
 def _found_and_wanted(limit: Limit, margin: float, system: System) -> str:
@@ -159,7 +175,7 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
         line = f"{answer.verdict} {day}, {evening.material.name}: {reason(answer, evening)}"
         aim = "" if decision is None else next_chance(decision, evening)
         return f"{line}; {aim}" if aim else line
-    hours = f"{clock(slot.start)}-{clock(slot.end)}"
+    hours = hours_words(slot.start, slot.end)
     hold = chance_words(slot).replace("\u00a0", " ")
     told = f"{hours} {day}, {hold}; {opening_and_closing(slot, evening)}{weaker_words(evening)}"
     if decision is None or decision.advice is None:
@@ -196,7 +212,7 @@ def later_words(decision: Decision) -> str:
     aim = decision.wait_for
     if aim is None:
         return "mornings beyond the forecast"
-    hours = f"{clock(aim.start)}-{clock(aim.end)}"
+    hours = hours_words(aim.start, aim.end)
     return f"{aim.material} on {day_words(aim.date)} {hours} ({100 * aim.chance:.0f} %)"
 
 
@@ -224,7 +240,7 @@ def next_chance(decision: Decision, evening: Evening) -> str:
     if not decision.owed or not ahead:
         return ""
     slot = min(ahead, key=lambda each: each.start)
-    hours = f"{clock(slot.start)}-{clock(slot.end)}"
+    hours = hours_words(slot.start, slot.end)
     return f"next chance: {slot.material} on {day_words(slot.start.date())} {hours}"
 
 

@@ -19,6 +19,7 @@ from spraywindow.show import (
     SPRAYING,
     Words,
     clock,
+    hours_words,
     paragraph,
     source_line,
     table_text,
@@ -73,8 +74,8 @@ def _round_text(visits: Visits) -> str:
         site = choice.evening.site.name
         rows.append([
             str(stop.order), clock(stop.leave), f"{stop.drive_min:.0f} min", clock(stop.arrive),
-            f"{clock(stop.start)}-{clock(stop.end)}", choice.material,
-            f"{clock(slot.start)}-{clock(slot.end)}", site,
+            hours_words(stop.start, stop.end), choice.material,
+            hours_words(slot.start, slot.end), site,
         ])  # fmt: skip
         why.append(paragraph(
             f"{stop.order}. {site}: {prize_words(choice)}; "

@@ -212,3 +212,11 @@ def test_what_was_given_counts() -> None:
     assert str(found.days[0].reason) == "the next part is due from 2021-03-20"
     full = (Given(date(2021, 3, 1), Dose(1.0, "qt")),)
     assert advice(table(), tree=FedTree(Dose(4.0, "cup"), GRANULES, full)).state == "fed"
+
+
+def test_feeding_ends_with_the_access() -> None:
+    shut = FeedingRules(access=Access(start_h=8.0, end_h=16.0))
+    late = NOW.tz_convert(PLACE.timezone).normalize() + pd.Timedelta(hours=16)
+    today = late.date()
+    assert feeding_days(table(), PLACE, SOILS["loam"], late)[0].day == today
+    assert feeding_days(table(), PLACE, SOILS["loam"], late, rules=shut)[0].day > today

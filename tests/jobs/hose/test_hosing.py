@@ -131,3 +131,11 @@ def test_bad_input() -> None:
         first(table(), 100, last_wash=date(2021, 6, 22))
     with pytest.raises(InputError, match=r"dust_days.*hours out of order.*not a month"):
         HosingRules(dust_days=0, start_hour=12, dry_months=(13,))
+
+
+def test_washing_keeps_to_the_hours_with_access() -> None:
+    access = HosingRules(access=Access(start_h=8.0, end_h=17.0))
+    assert access.hours == (8.0, 10.0)
+    assert first(table(), rules=access).verdict == "go"
+    late = first(table(), rules=HosingRules(access=Access(start_h=10.0)))
+    assert (late.verdict, str(late.reason)) == ("no-go", "no access in the morning, 06:00-10:00")

@@ -11,7 +11,8 @@ import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.jobs.slots.answer import Evening, default_material, evening
-from spraywindow.jobs.slots.words import cautions, rounds_line
+from spraywindow.jobs.slots.text import evening_text
+from spraywindow.jobs.slots.words import cautions, reason, rounds_line
 from spraywindow.site.blocks import block_state, leaf_fall, season_start
 from spraywindow.site.done import next_day, spacing_finding
 from spraywindow.site.site import Site, site_of
@@ -292,3 +293,57 @@ def test_weather_known_later_changes_nothing() -> None:
     long = answer(site(), steady(hours=400, start="2026-01-11 00:00"))
     short = answer(site(), steady(hours=310, start="2026-01-11 00:00"))
     assert long.tomorrow == short.tomorrow
+
+
+@pytest.mark.parametrize("words", ["leaf fall begins", "half leaf fall"])
+def test_leaves_that_were_seen_on_the_trees_hold_a_dormant_spray(words: str) -> None:
+    """Copper on leaves injures peach, plum and apricot: common practice, no source."""
+    stage = (
+        'stage = "dormant"\nobserved = 2026-01-09',
+        f'stage = "{words}"\nobserved = 2025-12-08',
+    )
+    before = site("", stage)  # its leaf fall is dated 2 December
+    seen, later, long_after = (dt.date(2025, 12, day) for day in (8, 15, 16))
+    for material in (OIL, COPPER):
+        states = [block_state(before.blocks[0], before, material, on) for on in (seen, later)]
+        assert [state.open for state in states] == [False, False]
+        assert f"{words} on Mon 8 Dec: leaves still on" in str(states[0].why)
+        state = block_state(before.blocks[0], before, material, long_after)
+        assert state.open is None
+        assert "look whether all are down" in str(state.why)
+    after = site("", stage, ("leaf_fall = 2025-12-02", "leaf_fall = 2025-12-14"))
+    opens = [block_state(after.blocks[0], after, OIL, dt.date(2025, 12, d)).open for d in (13, 14)]
+    assert opens == [False, True]
+
+
+def test_a_leaf_fall_dated_before_leaves_that_were_seen_is_remarked_on() -> None:
+    stage = ('"dormant"\nobserved = 2026-01-09', '"leaf fall begins"\nobserved = 2025-12-08')
+    said = answer(site("", stage))
+    assert said.notes[-1] == (
+        "leaf fall is dated Tue 2 Dec, but rows 1-4 had leaf fall begins on Mon 8 Dec: the later "
+        "sighting counts"
+    )
+    assert not any("leaf fall" in note for note in answer(site()).notes)
+
+
+def test_stale_buds_leave_the_weather_in_sight() -> None:
+    """Whether a drive to look at them pays is judged by what the weather offers after it."""
+    seen = '"dormant"\nobserved = 2026-01-09', '"bud swell"\nobserved = 2026-01-02'
+    stale = site("", seen)
+    fit, ready = answer(stale), answer(site())
+    tomorrow, slot = fit.tomorrow, ready.tomorrow.slot
+    assert slot is not None
+    assert (tomorrow.verdict, tomorrow.slot, fit.slots) == ("unknown", None, [])
+    assert tomorrow.if_open is not None
+    offer = tomorrow.if_open.slot
+    assert offer is not None
+    assert (offer.start, offer.end) == (slot.start, slot.end)
+    hours = f"{slot.start:%H:%M}-{slot.end:%H:%M}"
+    assert reason(tomorrow, fit).endswith(f"look again; if the buds are still closed: go {hours}")
+    assert "unless the trees are looked at and ready: Tue 13 Jan" in " ".join(
+        evening_text(fit, []).split()
+    )
+    wet = answer(stale, steady().assign(rain_mm=2.0))
+    assert wet.tomorrow.if_open is None  # a wet day needs no drive
+    assert "closed" not in reason(wet.tomorrow, wet)
+    assert ready.tomorrow.if_open is None

@@ -200,3 +200,14 @@ def test_tables_wrap_their_last_column_only() -> None:
     assert lines[3].startswith("x  word")
     assert lines[4].startswith("   word")
     assert max(map(len, lines)) <= WIDTH
+
+
+def test_a_slot_to_midnight_ends_at_24_wherever_it_is_told() -> None:
+    said = answer(site())
+    late = [replace(slot, end=slot.start.normalize() + pd.Timedelta(days=1)) for slot in said.slots]
+    assert said.tomorrow.slot is not None
+    until = said.tomorrow.slot.start.normalize() + pd.Timedelta(days=1)
+    tomorrow = replace(said.tomorrow, slot=replace(said.tomorrow.slot, end=until))
+    text = evening_text(replace(said, slots=late, tomorrow=tomorrow), [])
+    assert "-24:00 tomorrow" in " ".join(text.split())
+    assert "-00:00" not in text
