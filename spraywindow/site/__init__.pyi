@@ -19,6 +19,7 @@ from .done import wanted_days as wanted_days  # Least days from spray to spray
 from .doubt import Doubt as Doubt  # A round of the record that may not have held
 from .flowers import flowering as flowering  # When a block flowers, between which dates
 from .flowers import last_day_of as last_day_of  # Last usable day of a material before flowers
+from .flowers import main_block as main_block  # The largest block not yet in flower
 from .flowers import main_flowering as main_flowering  # Of the block with the most trees
 from .flowers import with_flowers as with_flowers  # The site with what past winters tell of it
 from .groups import Group as Group  # Blocks of trees that flower together

@@ -72,10 +72,14 @@ def last_day_of(material: Material, flowers: Flowering) -> dt.date:
     return (last if stop >= FIRST_FLOWER else min(last, flowers.low)) - dt.timedelta(days=1)
 
 
+def main_block(site: Site, today: dt.date) -> Block:
+    """The block with the most trees that nobody saw in flower, else the one with the most."""
+    return max(site.blocks, key=lambda block: (not flowering(block, site, today).seen, block.trees))
+
+
 def main_flowering(site: Site, today: dt.date) -> Flowering:
-    """Of the block with the most trees that nobody saw in flower, else of the one with the most."""
-    found = [(flowering(block, site, today), block.trees) for block in site.blocks]
-    return max(found, key=lambda pair: (not pair[0].seen, pair[1]))[0]
+    """When the main block flowers."""
+    return flowering(main_block(site, today), site, today)
 
 
 def with_flowers(

@@ -30,12 +30,12 @@ from spraywindow.jobs.slots import (
     doubt_lines,
     draw_week,
     later_words,
-    more_words,
     opening_words,
     planned_slots,
     reason,
     split_week,
     untold_lines,
+    wait_words,
     week_legend,
     week_weather,
     week_words,
@@ -115,9 +115,12 @@ def _answer(answer: DayAnswer, evening: Evening) -> dict[str, str]:
     why = f"{_capital(words)}; best from {clock(slot.best_start)}"
     decision = answer.decision
     if decision is not None and decision.advice in ("wait", "either"):
-        wait = decision.advice == "wait"
-        more = more_words(decision) if wait else "worth about as much"
-        why = f"{'Better' if wait else 'Or'}: {later_words(decision)}, {more}. {why}"
+        later = (
+            f"Better to wait: {wait_words(decision)}"
+            if decision.advice == "wait"
+            else f"Or: {later_words(decision)}, worth about as much"
+        )
+        why = f"{later}. {why}"
     return {
         "verdict": "go" if decision is None else decision.word,
         "hours": hours_words(slot.start, slot.end),

@@ -40,8 +40,8 @@ from .words import doubt_lines as doubt_lines  # The same of a site, a sentence 
 from .words import doubt_words as doubt_words  # Which round is in doubt, and why
 from .words import later_words as later_words  # What waiting aims at
 from .words import limit_words as limit_words  # Growers' words for a limit that holds an hour
-from .words import more_words as more_words  # What waiting is worth more than going
 from .words import opening_words as opening_words  # What opens a slot: "before: wet wood"
 from .words import reason as reason  # Why a day is as it is
 from .words import rounds_words as rounds_words  # An amount of rounds: "0.3 of a round"
 from .words import untold_lines as untold_lines  # What the weather does not tell
+from .words import wait_words as wait_words  # What is waited for, and what it is worth

@@ -10,21 +10,25 @@ import pandas as pd
 
 from spraywindow.spray import Slot
 
+CLOSE = 0.05
+"""Values in rounds that differ by less are said to be equal: a twentieth of a round is within
+what the chances are known to; P."""
+
 
 @dataclass(frozen=True)
 class Aim:
     """The morning that waiting aims at: its likeliest hours, and the chance that a round holds.
 
-    `go` tells whether the forecast calls it go today.
+    None where it is too early for them. `go` tells whether the forecast calls it go today.
     """
 
     json_keys: ClassVar = ("date", "start", "end", "material", "chance:3")
 
     date: dt.date
-    start: pd.Timestamp
-    end: pd.Timestamp
+    start: pd.Timestamp | None
+    end: pd.Timestamp | None
     material: str
-    chance: float
+    chance: float | None
     go: bool
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pandas as pd
 
-from spraywindow.jobs.slots.advice import Aim, Decision, Skip, Step
+from spraywindow.jobs.slots.advice import CLOSE, Aim, Decision, Skip, Step
 from spraywindow.jobs.slots.answer import DayAnswer, Evening
 from spraywindow.program import (
     FEWEST_WINTERS,
@@ -32,16 +32,13 @@ from spraywindow.site import (
     block_need,
     in_season,
     last_day_of,
+    main_block,
     main_flowering,
     season_leaf_fall,
     season_start,
 )
 from spraywindow.spray import working_day
 from spraywindow.weather import Array
-
-CLOSE = 0.05
-"""Values in rounds that differ by less are said to be equal: a twentieth of a round is within
-what the chances are known to; P."""
 
 
 def decide(
@@ -212,14 +209,14 @@ def _aim(found: Worth, moves: Moves, by_name: dict[str, Evening], first: dt.date
     date = first + dt.timedelta(days=int(morning))
     members = [moves.states.materials[number] for number in moves.states.visits[int(visit)]]
     answer = _answer(by_name[members[0]], date)
-    if answer.best_start is None or answer.chance_dry is None:
-        return None
-    start = answer.best_start
-    end = start + pd.Timedelta(hours=float(np.ceil(by_name[members[0]].site.job_h)))
+    start = end = answer.best_start
     if answer.slot is not None:
         start, end = answer.slot.start, answer.slot.end
+    elif start is not None:
+        end = start + pd.Timedelta(hours=float(np.ceil(by_name[members[0]].site.job_h)))
     chances = [_answer(by_name[name], date).chance_dry for name in members]
-    least = min(chance for chance in chances if chance is not None)
+    told = [chance for chance in chances if chance is not None]
+    least = min(told) if len(told) == len(members) else None
     return Aim(date, start, end, " + ".join(members), least, answer.verdict == "go")
 
 
@@ -316,8 +313,7 @@ def beyond_winters(
     fall = season_leaf_fall(site, season_start(today, site))
     tomorrow = today + dt.timedelta(days=1)
     begun = tomorrow > fall
-    block = max(site.blocks, key=lambda block: block.trees)
-    _, need = block_need(block, site, today)
+    _, need = block_need(main_block(site, today), site, today)
     season = past_season(
         table, site.place, site.program, {n: site.material(n) for n in site.program.materials},
         first=max(tomorrow, fall), need=need, setting=site.setting, access=site.access,

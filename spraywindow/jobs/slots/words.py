@@ -8,7 +8,7 @@ import math
 import pandas as pd
 
 from spraywindow.days import day_words
-from spraywindow.jobs.slots.advice import Decision
+from spraywindow.jobs.slots.advice import CLOSE, Decision
 from spraywindow.jobs.slots.answer import SPACING, DayAnswer, Evening
 from spraywindow.show import (
     EARLY,
@@ -187,7 +187,24 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
         return f"spray {what} {told}"
     if decision.advice == "either":
         return f"either: {what} {told}; or {later_words(decision)}, worth about as much"
-    return f"wait: {later_words(decision)}, {more_words(decision)}; {what} could go {told}"
+    return f"wait: {wait_words(decision)}; {what} could go {told}"
+
+
+def wait_words(decision: Decision) -> str:
+    """What is waited for, and how much more it is worth."""
+    if decision.wait_for is not None:
+        return f"{later_words(decision)}, {more_words(decision)}"
+    if _nothing_later(decision):
+        return "it is not worth its trip, and no later morning is likely to be"
+    return f"a better morning is likely {BEYOND}, {more_words(decision)}"
+
+
+BEYOND = "beyond the forecast's days"
+
+
+def _nothing_later(decision: Decision) -> bool:
+    """Whether hardly anything is to be expected of later mornings."""
+    return decision.worth_waiting is None or decision.worth_waiting < CLOSE
 
 
 def untold_must(evening: Evening) -> str:
@@ -211,9 +228,11 @@ def later_words(decision: Decision) -> str:
     """What waiting aims at: "copper on Thu 15 Jan 09:00-12:00 (80 %)", or later mornings."""
     aim = decision.wait_for
     if aim is None:
-        return "mornings beyond the forecast"
-    hours = hours_words(aim.start, aim.end)
-    return f"{aim.material} on {day_words(aim.date)} {hours} ({100 * aim.chance:.0f} %)"
+        return "none of the later mornings" if _nothing_later(decision) else f"a morning {BEYOND}"
+    words = f"{aim.material} on {day_words(aim.date)}"
+    if aim.start is not None and aim.end is not None:
+        words += f" {hours_words(aim.start, aim.end)}"
+    return words if aim.chance is None else f"{words} ({100 * aim.chance:.0f} %)"
 
 
 def more_words(decision: Decision) -> str:
@@ -230,15 +249,17 @@ def rounds_words(rounds: float) -> str:
 
 
 def next_chance(decision: Decision, evening: Evening) -> str:
-    """The next chance after a morning on which nothing goes; empty where none is in sight.
+    """The next chance after a morning on which nothing goes; empty where none is to be expected.
 
-    What waiting aims at, else the first slot of the week.
+    What waiting aims at, else the first slot of the week, else a morning that no forecast tells.
     """
     if decision.wait_for:
         return f"next chance: {later_words(decision)}"
     ahead = [slot for slot in evening.slots if slot.start.date() > decision.date]
-    if not decision.owed or not ahead:
+    if not decision.owed:
         return ""
+    if not ahead:
+        return "" if _nothing_later(decision) else f"next chance: {BEYOND}"
     slot = min(ahead, key=lambda each: each.start)
     hours = hours_words(slot.start, slot.end)
     return f"next chance: {slot.material} on {day_words(slot.start.date())} {hours}"

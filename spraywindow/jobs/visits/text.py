@@ -6,10 +6,9 @@ from spraywindow.days import day_words
 from spraywindow.jobs.slots import (
     chance_words,
     doubt_words,
-    later_words,
-    more_words,
     reason,
     rounds_words,
+    wait_words,
 )
 from spraywindow.jobs.visits.answer import Choice, LeftOut, PlannedStop, Visits, served_share
 from spraywindow.jobs.visits.book import Book
@@ -135,7 +134,7 @@ def prize_words(choice: Choice) -> str:
 def left_out_reason(left: LeftOut) -> str:
     """Why a site is left out: the route's reason, else the weather's answer by material."""
     return left.why or "; ".join(
-        f"{choice.material}: wait, {later_words(choice.decision)}, {more_words(choice.decision)}"
+        f"{choice.material}: wait, {wait_words(choice.decision)}"
         if choice.decision.advice == "wait"
         else f"{choice.material} {choice.answer.verdict}: {reason(choice.answer, choice.evening)}"
         for choice in left.choices

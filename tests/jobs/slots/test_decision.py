@@ -12,9 +12,11 @@ from spraywindow.jobs.slots.advice import Decision
 from spraywindow.jobs.slots.answer import Evening
 from spraywindow.jobs.slots.decision import beyond_at_large, beyond_winters, decide
 from spraywindow.jobs.slots.first import tonight
+from spraywindow.jobs.slots.words import headline, next_chance, wait_words
 from spraywindow.program.beyond import AT_LARGE, Beyond
 from spraywindow.site.site import Site, read_site
 from spraywindow.sources.demo import DEMO_NOW, demo_forecast, demo_winters, sample_path
+from spraywindow.spray import Slot
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +52,11 @@ def with_chance(
         )
         out.append(replace(each, answers=[first, *each.answers[1:]], tomorrow=first))
     return out
+
+
+def with_slot(evening: Evening, slot: Slot | None) -> Evening:
+    """The evening with a slot on every morning."""
+    return replace(evening, answers=[replace(each, slot=slot) for each in evening.answers])
 
 
 def test_acting_is_worth_more_the_likelier_the_morning_is(
@@ -108,6 +115,65 @@ def test_a_visit_that_costs_more_than_a_round_is_never_made(
     assert found.advice == "wait"
     assert found.wait_for is None
     assert found.worth_waiting == 0.0
+    assert wait_words(found) == "it is not worth its trip, and no later morning is likely to be"
+
+
+def test_waiting_for_what_no_forecast_tells_says_so(
+    evenings: list[Evening], winters: Beyond
+) -> None:
+    def poor(evening: Evening, chance: float | None) -> Evening:
+        answers = [
+            replace(each, chance=chance, chance_dry=chance, slot=each.slot, verdict="go")
+            for each in evening.answers
+        ]
+        return replace(evening, answers=answers, tomorrow=answers[0])
+
+    slot = next(each.tomorrow.slot for each in evenings if each.tomorrow.slot)
+    never = [poor(with_slot(each, slot), 0.0) for each in evenings]
+    found = decide(never, winters)
+    assert (found.advice, found.wait_for) == ("wait", None)
+    first = replace(never[0].tomorrow, decision=found)
+    line = headline(replace(never[0], tomorrow=first))
+    assert line.startswith("wait: a better morning is likely beyond the forecast's days, worth ")
+    # a morning that the forecast calls go but puts no figure on is within its days all the same
+    early = [
+        replace(each, answers=[each.answers[0], poor(each, None).answers[1], *each.answers[2:]])
+        for each in never
+    ]
+    aim = decide(early, winters).wait_for
+    assert aim is not None
+    assert (aim.date, aim.chance) == (early[0].answers[1].date, None)
+
+
+def test_a_no_go_with_nothing_in_sight_names_what_lies_beyond(
+    evenings: list[Evening], winters: Beyond
+) -> None:
+    closed = []
+    for each in evenings:
+        answers = [
+            replace(old, verdict="no-go", slot=None, chance=None, chance_dry=None)
+            for old in each.answers
+        ]
+        closed.append(replace(each, answers=answers, tomorrow=answers[0], slots=[]))
+    assert next_chance(decide(closed, winters), closed[0]) == (
+        "next chance: beyond the forecast's days"
+    )
+    over = replace(winters, offers=np.full(winters.offers.shape, np.nan))
+    assert next_chance(decide(closed, over), closed[0]) == ""
+
+
+def test_later_mornings_are_those_of_a_block_that_may_still_be_sprayed(site: Site) -> None:
+    many, few = site.blocks  # here the rows flower first, the few others in March
+    seen = dt.date(2026, 1, 11)
+    open_now = replace(
+        site,
+        blocks=(
+            many.model_copy(update={"stage": 65, "observed": seen, "usual_first_flower": (1, 20)}),
+            few.model_copy(update={"stage": 0, "observed": seen, "usual_first_flower": (3, 20)}),
+        ),
+    )
+    found = beyond_winters(open_now, demo_winters(), DEMO_NOW, demo_forecast())
+    assert found.last > dt.date(2026, 2, 20)
 
 
 def test_where_nothing_is_owed_it_says_so(evenings: list[Evening], at_large: Beyond) -> None:
