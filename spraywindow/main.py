@@ -23,9 +23,20 @@ from spraywindow.jobs.visits import visits
 OWN_FAULT = 70
 """Exit code for a fault of the program itself."""
 
+REPORT_IT = (
+    "a fault of the program itself: please report it with the version (spraywindow --version), the "
+    "command and the lines above; no names, places or keys"
+)
+"""What helps to find a fault, and what is nobody's business."""
+EPILOG = (
+    "Exit codes: 0 answered; 2 an error, told in one line; with slots --exit-code 1 for wait or "
+    f"no-go and 3 for unknown; {OWN_FAULT} {REPORT_IT}."
+)
+
 app = typer.Typer(
     name="spraywindow",
     help="Which hours to spray dormant fruit trees, and whether the season holds the program.",
+    epilog=EPILOG,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -94,7 +105,7 @@ def _own_fault() -> NoReturn:
     import traceback
 
     traceback.print_exc()
-    typer.echo("spraywindow: a fault of the program itself, please report it", err=True)
+    typer.echo(f"spraywindow: {REPORT_IT}", err=True)
     sys.exit(OWN_FAULT)
 
 

@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 
 from spraywindow.main import OWN_FAULT
 from tests.command import command
+from tests.conftest import ROOT
 from tests.site_files import MAP, NOW, SITE, steady, write_mapped
 
 
@@ -217,7 +218,14 @@ def test_a_fault_of_the_program_is_no_answer(monkeypatch: pytest.MonkeyPatch) ->
     said = command("slots", "--exit-code")
     assert said.code == OWN_FAULT not in (0, 1, 2, 3)
     assert "ZeroDivisionError" in said.err
-    assert said.err.endswith("please report it\n")
+    last = said.err.splitlines()[-1]
+    assert last.startswith("spraywindow: a fault of the program itself: please report it with")
+    # the page and --help say the code, and what to send along
+    assert str(OWN_FAULT) in command("--help").out.split("Exit codes: ")[1]
+    readme = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    for told in (command("--help").words, readme):
+        assert "please report it with" in told
+        assert "spraywindow --version" in told
 
 
 def test_no_calendar_and_no_picture_of_another_program_is_written_over(folder: Path) -> None:
