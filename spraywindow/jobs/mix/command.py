@@ -12,6 +12,8 @@ from spraywindow.call import (
     ColumnsOption,
     JsonOption,
     NowOption,
+    PastColumnsOption,
+    PastOption,
     RecordOption,
     SiteOption,
     WeatherOption,
@@ -34,6 +36,8 @@ def mix(
         list[str] | None, typer.Option("--block", help="Only this block. Repeatable.")
     ] = None,
     record: RecordOption = None,
+    winters: PastOption = None,
+    winters_columns: PastColumnsOption = None,
     json: JsonOption = False,
 ) -> None:
     """Say what to mix for one job, and how long it takes; with --weather, when it fits."""
@@ -42,11 +46,14 @@ def mix(
     from spraywindow.jobs.slots import default_material, tonight
     from spraywindow.show import to_json
 
-    call = Call(site, weather, columns, now, record)
+    call = Call(site, weather, columns, now, record, winters_file=winters,
+                winters_columns=winters_columns)  # fmt: skip
     looked_at = not call.by_service
     if material is None and looked_at:
         # what the evening would go out with
-        lead, *_ = tonight(call.site, call.weather, call.now, winters=call.told_winters)
+        lead, *_ = tonight(
+            call.with_winters(call.site), call.weather, call.now, winters=call.told_winters
+        )
         name = lead.material.name
     else:
         name = material or default_material(call.site, call.today)

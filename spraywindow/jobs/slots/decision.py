@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -316,8 +317,9 @@ def beyond_winters(
     _, need = block_need(main_block(site, today), site, today)
     season = past_season(
         table, site.place, site.program, {n: site.material(n) for n in site.program.materials},
-        first=max(tomorrow, fall), need=need, setting=site.setting, access=site.access,
-        duration_h=site.job_h, forecast=known_at(forecast, now) if begun else None,
+        first=max(tomorrow, fall), need=replace(need, leaf_fall=fall), setting=site.setting,
+        access=site.access, duration_h=site.job_h,
+        forecast=known_at(forecast, now) if begun else None,
     )  # fmt: skip
     if len(season.labels) < FEWEST_WINTERS:
         return beyond_at_large(site, now)

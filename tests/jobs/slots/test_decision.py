@@ -83,6 +83,13 @@ def test_what_it_goes_by_is_named(
     assert decide(evenings, few).basis == AT_LARGE
 
 
+def test_leaf_fall_lies_where_it_was(site: Site, winters: Beyond) -> None:
+    # copper belongs at leaf fall, on 2 December: six weeks later no day is at it any more
+    assert winters.nearness is not None
+    assert site.program.materials[1] == "copper"
+    assert (winters.nearness[0, 1] < 1).all()
+
+
 def test_a_skip_costs_what_the_values_differ_by(evenings: list[Evening], winters: Beyond) -> None:
     found = decide(with_chance(evenings, 0.95), winters)
     assert found.skip is not None
