@@ -35,7 +35,7 @@ from spraywindow.site import (
 )
 from spraywindow.spray import Material, day_margins, score_hours
 from spraywindow.trees import Flowering, Need
-from spraywindow.weather import WeatherSource, weather_source
+from spraywindow.weather import WeatherSource, known_at, weather_source
 from spraywindow.winters import PastWinters, SeasonOutlook, Span, program_span, season_outlook
 
 
@@ -240,7 +240,8 @@ def prospect(
         Hourly record of past winters; what it holds from `now` on is not known yet.
     now : Timestamp
     forecast : DataFrame, optional
-        Hourly table that holds `now`; used once the season has begun.
+        Hourly table that holds `now`; used once the season has begun, as far as an evening's
+        answer looks ahead.
     dry_spell_h : float, optional
         Another dry spell wanted after the spray [h], for every material that wants one as long.
     what_if : sequence of str, optional
@@ -270,7 +271,8 @@ def prospect(
     program = program_of_season(site, today)
     over = tuple(block for block in site.blocks if begun and _flowers(block, site, today))
     blocks = tuple(block for block in site.blocks if block not in over)
-    ahead = forecast if begun else None
+    # what an evening works with: a file may run on for months, as if it were known
+    ahead = known_at(forecast, now) if begun and forecast is not None else None
     every = _groups(site, blocks, program, known, materials, tomorrow if begun else fall, fall,
                     today, ahead, what_if)  # fmt: skip
     groups = [group for group in every if not (begun and group.over(today))]

@@ -109,7 +109,8 @@ def _share(values: np.ndarray) -> str:
     if not known.size:
         return "-"
     low, high = known.min(), known.max()
-    return f"{100 * known.mean():.0f} % ({100 * low:.0f}-{100 * high:.0f})"
+    mean = np.clip(known.mean(), low, high)  # a sum of equal shares may round beyond them
+    return f"{100 * mean:.0f} % ({100 * low:.0f}-{100 * high:.0f})"
 
 
 MOST_LIMITS = 6
@@ -163,8 +164,9 @@ def _verdict(prospect: SeasonAnswer) -> str:
         )
         return "\n".join(paragraph(line) for line in lines)
     begins = "from tomorrow" if prospect.begun else f"from leaf fall, {day_words(first)}"
+    whose = f", {prospect.groups[0].names}" if len(site.blocks) > 1 else ""
     lines.append(
-        f"{site.name}: the {outlook.owed} rounds owed fit {begins} in "
+        f"{site.name}{whose}: the {outlook.owed} rounds owed fit {begins} in "
         f"{share_words(outlook.finish_coming, '95 % interval ')} as it comes; with hindsight in "
         f"{share_words(outlook.finish_hindsight)}. The dry hours wanted followed "
         f"{outlook.effective_coming.mean():.1f} of them a winter, and all of them in "

@@ -25,7 +25,7 @@ def site_file(folder: Path, **replaced: str) -> Path:
 def test_verdict_first_then_numbers_then_reasons() -> None:
     said = demo("season")
     assert said.code == 0
-    assert said.out.startswith("Varkessa Bank: the 5 rounds owed fit from tomorrow in ")
+    assert said.out.startswith("Varkessa Bank, rows 1-4: the 5 rounds owed fit from tomorrow in ")
     order = [
         "Start by:",
         "Usable mornings a week",
@@ -172,7 +172,9 @@ def test_several_sites_side_by_side(tmp_path: Path, few_winters: Path) -> None:
     assert [answer["site"] for answer in answers] == ["Varkessa Bank", "Second Bank"]
     assert answers[0]["finish"] == answers[1]["finish"]
     said = command("season", *arguments)
-    assert said.out.index("Varkessa Bank: the 5") < said.out.index("Second Bank: the 5")
+    assert said.out.index("Varkessa Bank, rows 1-4: the 5") < said.out.index(
+        "Second Bank, rows 1-4: the 5"
+    )
 
 
 def test_of_several_sites_every_mistake_is_told_in_one_line(

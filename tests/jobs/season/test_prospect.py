@@ -11,15 +11,16 @@ import pytest
 
 from spraywindow.errors import InputError
 from spraywindow.jobs.season.answer import SeasonAnswer, next_rounds, prospect
-from spraywindow.jobs.season.text import SEASON_WORDS
+from spraywindow.jobs.season.text import SEASON_WORDS, season_text
 from spraywindow.show.json import plain
 from spraywindow.site.blocks import season_leaf_fall
 from spraywindow.site.site import Site
-from spraywindow.sources.demo.samples import demo_forecast
+from spraywindow.sources.demo.samples import DEMO_NOW, demo_forecast, demo_winters
 from spraywindow.spray.hours import score_hours
 from spraywindow.spray.slots import day_margins
 from spraywindow.weather.table import known_at
 from spraywindow.winters.outlook import season_outlook
+from tests.page_values import demo_prospect, demo_site
 from tests.season_values import late_winters as record
 from tests.season_values import site
 
@@ -300,3 +301,22 @@ def test_the_end_as_forecast_today_counts_and_not_the_latest_winter(at_hand: Sea
         ending = replace(season.ending, forecast=np.full(season.ending.forecast.shape, last))
         rows = next_rounds(site(), program, replace(barred, ending=ending), None)
         assert {row.allowed for row in rows} == {allowed}
+
+
+def test_a_forecast_file_that_runs_on_counts_as_far_as_an_evening_looks() -> None:
+    """Months of a file after the forecast are no forecast: the report and the season agree."""
+    ahead = demo_forecast()
+    index = pd.date_range(ahead.index[-1] + pd.Timedelta(hours=1), periods=24 * 60, freq="h")
+    on = pd.DataFrame(ahead.iloc[-1].to_dict(), index=index).assign(rain_mm=9.0)
+    long = pd.concat([ahead, on])
+    long.attrs = ahead.attrs
+    found, cut = (
+        prospect(demo_site(), demo_winters(), DEMO_NOW, forecast=table)
+        for table in (long, known_at(long, DEMO_NOW))
+    )
+    np.testing.assert_array_equal(found.outlook.usable, cut.outlook.usable)
+    assert (found.outlook.usable.sum(axis=1) > 0).all()
+
+
+def test_the_headline_names_the_blocks_that_it_speaks_of() -> None:
+    assert season_text(demo_prospect()).startswith("Varkessa Bank, rows 1-4: the ")
