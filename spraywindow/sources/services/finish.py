@@ -65,7 +65,7 @@ def hours_between(first: pd.Timestamp, last: pd.Timestamp, *, service: str) -> p
 
 
 def rain_columns(
-    index: pd.DatetimeIndex, totals: Iterable[RainTotal], partly_told: Iterable[RainTotal] = ()
+    index: pd.DatetimeIndex, totals: Iterable[RainTotal], checks: Iterable[RainTotal] = ()
 ) -> pd.DataFrame:
     """Lay rain totals out on hours without ever spreading one.
 
@@ -78,9 +78,9 @@ def rain_columns(
     index : pandas.DatetimeIndex
         The hours of the table.
     totals : iterable of RainTotal
-    partly_told : iterable of RainTotal
-        Longer ones over hours of which only some have a total of their own. They settle none; but
-        what is clearly more than the told hours hold may have fallen in those said to be dry.
+    checks : iterable of RainTotal
+        Longer ones that settle no hour; but what is clearly more than the one-hour totals in them
+        hold may have fallen in any hour said to be dry, whatever the hours that are not told.
 
     Returns
     -------
@@ -88,7 +88,7 @@ def rain_columns(
         ``rain_mm`` and `PERIOD_COLUMNS` on `index`; NaN is unknown. ``attrs["notes"]`` says how
         many dry hours a longer total made unknown.
     """
-    told, partly = (
+    told, checked = (
         [
             total
             for total in given
@@ -97,14 +97,14 @@ def rain_columns(
             and total.start + total.hours * HOUR > index[0]
             and (total.hours <= LONGEST_TOTAL_H or total.rain_mm == 0)
         ]
-        for given in (totals, partly_told)
+        for given in (totals, checks)
     )
-    before = max([0, *(int((index[0] - total.start) / HOUR) for total in [*told, *partly])])
+    before = max([0, *(int((index[0] - total.start) / HOUR) for total in [*told, *checked])])
 
     def row(total: RainTotal) -> int:
         return int((total.start - index[0]) / HOUR) + before
 
-    count = max([before + len(index), *(row(each) + each.hours for each in [*told, *partly])])
+    count = max([before + len(index), *(row(each) + each.hours for each in [*told, *checked])])
     rain, periods = np.full(count, np.nan), np.full((len(PERIOD_COLUMNS), count), np.nan)
     hidden = 0
     by_length: dict[int, list[tuple[int, float]]] = {}
@@ -120,7 +120,7 @@ def rain_columns(
         dry = rain == 0.0
         rain, periods, _ = settle_totals(rain, periods, first, mm, hours)
         hidden += int(np.count_nonzero(dry & np.isnan(rain)))
-    for total in partly:
+    for total in checked:
         within = slice(row(total), row(total) + total.hours)
         if total.rain_mm > np.nansum(hourly[within]) + ROUNDING_MM:
             hidden += int(np.count_nonzero(rain[within] == 0.0))

@@ -13,6 +13,7 @@ References
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -110,7 +111,9 @@ def parse(payload: Any) -> pd.DataFrame:
         values = _column(_given(steps, "next_6_hours", theirs), theirs, "temp_c", units)
         columns[ours] = np.where(fits, values[left], np.nan)
     bare = np.isnan(columns["temp_min_c"]) | np.isnan(columns["temp_max_c"])
-    temp = np.where((share > 0) & (step_h > LONGEST_PLAIN_STEP_H) & bare, np.nan, columns["temp_c"])
+    # where others have extremes, the hour after a stamp is not known by the stamp either
+    between = (share > 0) | bool((fits & ~bare).any())
+    temp = np.where(between & (step_h > LONGEST_PLAIN_STEP_H) & bare, np.nan, columns["temp_c"])
     columns["temp_c"] = temp
     # the extremes are of the step's full hours: the stamp itself may lie outside them
     columns["temp_min_c"] = np.where(bare, np.nan, np.fmin(columns["temp_min_c"], temp))
@@ -147,9 +150,8 @@ def _totals(
 ) -> tuple[list[RainTotal], list[RainTotal]]:
     """Take the shortest total of each step, and longer ones over hours that are all told.
 
-    All check the hours that are told: the hourly amounts were seen to hold less than their total.
-    Any other longer total overlaps the next steps' own, and only checks: it comes second, without
-    what the coarse steps in it tell.
+    Any other longer total overlaps the next steps' own. Second are totals that check the hours:
+    the hourly amounts were seen to hold less than their total; without what coarse steps hold.
     """
     columns = {
         hours: _column(_given(steps, name, AMOUNT), AMOUNT, "rain_mm", units)
@@ -164,16 +166,21 @@ def _totals(
         if 1 < step_h <= LONGEST_STEP_H and is_step and time not in hourly and mm > 0
     }
     totals: list[RainTotal] = []
-    partly_told: list[RainTotal] = []
+    checks: list[RainTotal] = []
     for hours, column in columns.items():
         for time, mm in zip(times, column, strict=True):
             within = {time + hour * HOUR for hour in range(hours)}
             if time not in hourly or within <= hourly:
                 totals.append(RainTotal(time, hours, float(mm)))
-            else:
+            if hours > 1 and time not in coarse:
                 rest = float(mm) - sum(coarse.get(hour, 0.0) for hour in within)
-                partly_told.append(RainTotal(time, hours, rest))
-    return totals, partly_told
+                checks.append(RainTotal(time, hours, rest))
+    checked = [time for time, mm in zip(times, columns[6], strict=True) if mm >= 0]
+    last = max((time for time in checked if time in hourly), default=None)
+    if last is not None:  # where a check lacks among others, it cannot be ruled out
+        for time in pd.date_range(times[0], last, freq="h").difference(pd.DatetimeIndex(checked)):
+            checks.append(RainTotal(time, 6, math.inf))
+    return totals, checks
 
 
 def _given(steps: list[Any], period: str, theirs: str) -> list[Any]:

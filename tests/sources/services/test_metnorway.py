@@ -112,6 +112,8 @@ def test_an_hour_that_is_not_told_explains_no_total_of_more_than_its_hours() -> 
     hidden = metnorway.parse(whole)["rain_mm"].isna()
     assert hidden.tolist() == [False] * 2 + [True] * 6 + [False] * 4
     assert metnorway.parse(gone)["rain_mm"][hidden].isna().all()
+    del steps_of(whole)[2]["data"]["next_6_hours"]  # nor is a total that lacks among others one
+    assert metnorway.parse(whole)["rain_mm"][hidden].isna().all()
 
 
 def test_six_hour_totals_stay_whole_and_are_never_read_as_dry() -> None:
@@ -145,9 +147,13 @@ def test_without_extremes_the_temperature_within_a_long_step_is_unknown() -> Non
     payload = reply()
     del steps_of(payload)[3]["data"]["next_6_hours"]["details"]["air_temperature_min"]
     out = metnorway.parse(payload)
-    assert out["temp_c"].iloc[3] == 6
-    assert out["temp_c"].iloc[4:9].isna().all()
+    # other steps have theirs: what goes on in the hour after the stamp was not told this time
+    assert out["temp_c"].iloc[3:9].isna().all()
     assert out["temp_max_c"].iloc[3:9].isna().all()
+    del steps_of(payload)[4]["data"]["next_6_hours"]["details"]["air_temperature_min"]
+    out = metnorway.parse(payload)
+    assert (out["temp_c"].iloc[3], out["temp_c"].iloc[9]) == (6, 12)  # as in "compact"
+    assert out["temp_c"].iloc[4:9].isna().all()
 
 
 def test_nothing_is_interpolated_over_a_step_that_is_missing_or_null() -> None:
