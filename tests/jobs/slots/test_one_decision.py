@@ -92,7 +92,10 @@ def drawn_evenings(count: int, seed: int) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize(("now", "text"), drawn_evenings(6, 10))
-def test_any_evening_has_one_answer_everywhere(now: str, text: str, tmp_path: Path) -> None:
+def test_any_evening_has_one_answer_everywhere(
+    now: str, text: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)  # the report writes its page there
     at = pd.Timestamp(now, tz="Europe/Athens")
     orchard, ahead, past = (tmp_path / name for name in ("site.toml", "week.csv", "past.csv"))
     orchard.write_text(text)
