@@ -338,4 +338,9 @@ class Program:
                     "metallic_copper_maximum_kg_ha", where="program", expected="above 0", got=most
                 )
             )
+        trip = self.visit_worth
+        if not (isinstance(trip, int | float) and 0 <= trip < math.inf):
+            problems.append(
+                describe("visit_worth", where="program", expected="0 or more", got=trip)
+            )
         return problems

@@ -288,3 +288,11 @@ def test_the_day_of_what_failed_keeps_its_gap() -> None:
     )  # fmt: skip
     assert again.days_unfinished == ()
     assert again.short_gaps == ((DAYS[0], date(2025, 12, 3)),)  # the same trees, 2 days later
+
+
+@pytest.mark.parametrize("trip", [-0.1, float("nan"), "0.3"])
+def test_a_visit_costs_a_number_of_rounds(trip: Any) -> None:
+    entries = (MaterialRounds("oil", 2, 5),)
+    assert Program(entries, visit_worth=0.3).visit_worth == 0.3
+    with pytest.raises(InputError, match="visit_worth; expected 0 or more"):
+        Program(entries, visit_worth=trip)

@@ -142,7 +142,8 @@ def test_it_says_the_answer(demo: str) -> None:
     for each in demo_evenings():
         slot = each.first.slot
         assert slot is not None
-        assert f"spray {slot.start:%H:%M}-{slot.end:%H:%M}" in words
+        assert each.first.decision is not None
+        assert f"{each.first.decision.word} {slot.start:%H:%M}-{slot.end:%H:%M}" in words
         assert f"{100 * slot.chance:.0f} % likely to hold" in words
         for line in cautions(each):
             assert line[1:] in words
