@@ -18,7 +18,9 @@ from spraywindow.site.fields import Day, Name, Table
 from spraywindow.site.materials import LimitFields, MaterialFields, Materials, build_materials
 from spraywindow.site.problems import problems_of, site_problems, toml_cure
 from spraywindow.site.program import build_program, material_of, refuse_beyond_maxima
+from spraywindow.site.spraying import round_time
 from spraywindow.site.tables import (
+    DAY_H,
     AccessFields,
     Block,
     Blocks,
@@ -61,6 +63,8 @@ class Site:
     people : int
     job_h : float
         The crew, and how long its job takes [h].
+    round_h : int or None
+        Hours of good weather that a whole round takes the sprayer [h]; None without one.
     visit_worth : float
         What a visit costs, in rounds that hold.
     blocks : tuple of Block
@@ -101,8 +105,24 @@ class Site:
     sprayer: SprayerFields | None
     mix: Mapping[str, MixFields]
     copper: CopperFields
+    round_h: int | None = None
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
     learned: Learned = GENERAL
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What an answer for the site must say of it."""
+        if self.round_h is None or self.round_h <= self.job_h:
+            return self.setting.notes
+        opens, shuts = self.access.start_h or 0.0, self.access.end_h or DAY_H
+        cure = f'job = "{self.round_h} h", or "auto", in [crew] looks for them'
+        if self.round_h > shuts - opens:
+            cure = "that is more than a working day"
+        short = (
+            f"slots are sought for {self.job_h:g} h, but a whole round takes this sprayer "
+            f"{self.round_h} h of good hours: {cure}"
+        )
+        return (*self.setting.notes, short)
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""
@@ -138,14 +158,23 @@ class SiteFields(Table):
     def site(self) -> Site:
         """Build the site; `InputError` where tables contradict each other."""
         at, hours = self.place, self.access
+        needs = None if self.sprayer is None else round_time(self.blocks, self.sprayer)
+        if self.crew.job != "auto":
+            job_h = self.crew.job
+        elif needs is None:
+            raise InputError('job = "auto" without a sprayer', where="crew.job",
+                             expected="also [sprayer], by which the job is timed")  # fmt: skip
+        else:
+            job_h = float(needs.slot_whole_h)
         if hours.opens is not None and hours.until is not None:
             open_h = hours.until - hours.opens
-            if self.crew.job > open_h:
+            if job_h > open_h:
                 raise InputError(
                     "the job is longer than the working hours",
                     where="crew.job",
                     expected=f"at most {open_h:g} h",
-                    got=f"{self.crew.job:g} h",
+                    got=f"{job_h:g} h",
+                    cure="write the hours of a day's part of it" * (self.crew.job == "auto"),
                 )
         materials = {**CATALOGUE, **build_materials(self.materials)}
         program = build_program(self.program, materials)
@@ -165,7 +194,8 @@ class SiteFields(Table):
             ),
             access=Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed)),
             people=self.crew.people,
-            job_h=self.crew.job,
+            job_h=job_h,
+            round_h=None if needs is None else needs.slot_whole_h,
             visit_worth=self.crew.visit_worth,
             blocks=self.blocks,
             dates=self.season,

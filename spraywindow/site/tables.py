@@ -152,7 +152,7 @@ class CrewFields(Table):
     """Who does the work, and how long the job takes."""
 
     people: Count = 1
-    job: Annotated[float, measured("h", 0, DAY_H, above=True)] = DURATION_H
+    job: Annotated[float, measured("h", 0, DAY_H, above=True)] | Literal["auto"] = DURATION_H
     visit_worth: Annotated[float, Field(strict=True, ge=0, le=2)] = VISIT_WORTH
 
 

@@ -82,7 +82,7 @@ timezone = "{timezone}"
 
 [crew]
 people = 1
-job = "2 h"                           # length of the job on site
+job = "2 h"                           # length of the job, or "auto": by sprayer and trees
 
 [[blocks]]                            # one table for each group of trees that flower together
 name = "all trees"

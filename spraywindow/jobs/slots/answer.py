@@ -412,7 +412,7 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         source=weather_source(table, local_now),
         notes=[
             *table.attrs.get("notes", []),
-            *site.setting.notes,
+            *site.notes,
             *leaf_fall_doubts(site, today),
         ],
         holes=holes(table, local_now),
