@@ -30,7 +30,9 @@ from .site import Site as Site  # One orchard or garden, as the commands know it
 from .site import read_site as read_site  # Read a site file
 from .site import site_of as site_of  # Make a site of tables as TOML gives them
 from .site import with_done as with_done  # Add a record's rounds to a site
-from .tables import CANOPY_L_PER_M3 as CANOPY_L_PER_M3  # Dilute spray per canopy volume [L/m3]
+from .spraying import length_m as length_m  # Length of all rows of a block [m]
+from .spraying import spray_l as spray_l  # Spray of a round on one block [L]
+from .spraying import walking_m as walking_m  # Way from tree to tree and round each [m]
 from .tables import DAY_H as DAY_H  # Hours of a day [h]
 from .tables import Block as Block  # Trees that are looked after and judged together
 from .tables import FeedingFields as FeedingFields  # What each tree gets in a year

@@ -58,14 +58,11 @@ def trees_finding(states: Iterable[BlockState]) -> Finding:
 def block_state(block: Block, site: Site, material: Material, day: dt.date) -> BlockState:
     """Tell whether a block's stage allows the material on a local day."""
     start = season_start(day, site)
-    stage = block.stage
-    seen = block.observed
+    stage, seen, old = block.stage, block.observed, None
     if seen is not None and not start <= seen <= day:
         if seen > day:
-            return BlockState(
-                block, None, Reason("its stage is dated {}, a day to come", (NearDay(seen),))
-            )
-        stage = seen = None  # last winter's buds say nothing
+            return BlockState(block, None, Reason("its stage is dated {}, a day to come", (seen,)))
+        stage, old, seen = None, seen, None  # last winter's buds say nothing
     if stage is not None and material.stops(stage):
         return BlockState(block, False, _past(stage, material))
     if stage is None and day < leaf_fall(site, start):
@@ -80,6 +77,9 @@ def block_state(block: Block, site: Site, material: Material, day: dt.date) -> B
             ))  # fmt: skip
     swelling = stage is not None and season_order(stage) > 0
     if swelling or day >= next_date(block.bud_swell_from or _north_south(site, "bud swell"), start):
+        if old is not None:
+            why = Reason("its stage is dated {}, another winter: look again", (old,))
+            return BlockState(block, None, why)
         if seen is None:
             return BlockState(block, None, NO_STAGE)
         if (day - seen).days > FRESH_STAGE_D:

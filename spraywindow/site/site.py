@@ -21,7 +21,9 @@ from spraywindow.site.fields import Day, Flag, Name, Table
 from spraywindow.site.materials import LimitFields, MaterialFields, Materials, build_materials
 from spraywindow.site.problems import problems_of, site_problems, toml_cure
 from spraywindow.site.program import build_program, material_of, refuse_beyond_maxima
+from spraywindow.site.spraying import round_time
 from spraywindow.site.tables import (
+    DAY_H,
     AccessFields,
     Block,
     Blocks,
@@ -66,6 +68,8 @@ class Site:
     people : int
     job_h : float
         The crew, and how long its job takes [h].
+    round_h : int or None
+        Hours of good weather that a whole round takes the sprayer [h]; None without one.
     blocks : tuple of Block
     dates : SeasonFields
         The dormant season's dates, as far as they are known.
@@ -115,6 +119,7 @@ class Site:
     sprayer: SprayerFields | None
     mix: Mapping[str, MixFields]
     copper: CopperFields
+    round_h: int | None = None
     flowers: Mapping[str, Flowering] = field(default_factory=dict)
     applicator: str = ""
     certification: str = ""
@@ -127,7 +132,17 @@ class Site:
     @property
     def notes(self) -> tuple[str, ...]:
         """What an answer for the site must say of it."""
-        return (*self.setting.notes, *self.seen)
+        if self.round_h is None or self.round_h <= self.job_h:
+            return (*self.setting.notes, *self.seen)
+        opens, shuts = self.access.start_h or 0.0, self.access.end_h or DAY_H
+        cure = f'job = "{self.round_h} h", or "auto", in [crew] looks for them'
+        if self.round_h > shuts - opens:
+            cure = "that is more than a working day"
+        short = (
+            f"slots are sought for {self.job_h:g} h, but a whole round takes this sprayer "
+            f"{self.round_h} h of good hours: {cure}"
+        )
+        return (*self.setting.notes, *self.seen, short)
 
     def material(self, name: str) -> Material:
         """Give a material by name; `InputError` listing the known ones otherwise."""
@@ -186,13 +201,22 @@ class SiteFields(Table):
     def site(self) -> Site:
         """Build the site; `InputError` where tables contradict each other."""
         at, hours = self.place, self.access
+        needs = None if self.sprayer is None else round_time(self.blocks, self.sprayer)
+        if self.crew.job != "auto":
+            job_h = self.crew.job
+        elif needs is None:
+            raise InputError('job = "auto" without a sprayer', where="crew.job",
+                             expected="also [sprayer], by which the job is timed")  # fmt: skip
+        else:
+            job_h = float(needs.slot_whole_h)
         for of, map_key in (("weather", "columns"), ("winters", "winters_columns")):
             if getattr(self, map_key) is not None and getattr(self, of) is None:
                 raise InputError(
                     f"a column map without its file; expected also {of}", where=map_key
                 )
         access = Access(hours.opens, hours.until, frozenset(hours.days), frozenset(hours.closed))
-        refuse_long_job(self.crew.job, access)
+        cure = "write the hours of a day's part of it" if self.crew.job == "auto" else ""
+        refuse_long_job(job_h, access, cure=cure)
         materials = {**CATALOGUE, **build_materials(self.materials)}
         known = {limit.name: None for each in materials.values() for limit in each.limits}
         for number, name in enumerate(self.required, start=1):
@@ -224,7 +248,8 @@ class SiteFields(Table):
             people=self.crew.people,
             applicator=self.crew.applicator or "",
             certification=self.crew.certification or "",
-            job_h=self.crew.job,
+            job_h=job_h,
+            round_h=None if needs is None else needs.slot_whole_h,
             blocks=self.blocks,
             dates=self.season,
             program=program,
@@ -241,7 +266,9 @@ class SiteFields(Table):
         )
 
 
-def refuse_long_job(job_h: float, access: Access, *, where: str = "crew.job") -> None:
+def refuse_long_job(
+    job_h: float, access: Access, *, where: str = "crew.job", cure: str = ""
+) -> None:
     """Raise `InputError` where a job is longer than the working hours."""
     if access.start_h is None or access.end_h is None:
         return
@@ -252,6 +279,7 @@ def refuse_long_job(job_h: float, access: Access, *, where: str = "crew.job") ->
             where=where,
             expected=f"at most {open_h:g} h",
             got=f"{job_h:g} h",
+            cure=cure,
         )
 
 

@@ -154,7 +154,7 @@ class CrewFields(Table):
     people: Count = 1
     applicator: Name | None = None
     certification: Name | None = None
-    job: Annotated[float, measured("h", 0, DAY_H, above=True)] = DURATION_H
+    job: Annotated[float, measured("h", 0, DAY_H, above=True)] | Literal["auto"] = DURATION_H
     visit_worth: Annotated[float, Field(strict=True, ge=0, le=2)] = VISIT_WORTH
 
 

@@ -90,7 +90,7 @@ timezone = "{timezone}"
 
 [crew]
 people = 1
-job = "2 h"                           # length of the job on site
+job = "2 h"                           # length of the job, or "auto": by sprayer and trees
 # applicator = "A. Example"           # who sprays, for the record
 # certification = "X-1"
 

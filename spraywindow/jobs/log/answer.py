@@ -25,7 +25,11 @@ from spraywindow.record import (
     strange_names,
     with_rounds,
 )
+from spraywindow.show import shown
 from spraywindow.site import Site, in_season, short_gaps
+
+STORM_MS = 10.0
+"""No label allows spraying in more wind than this [m/s]; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -123,6 +127,7 @@ def check_entry(rows: Sequence[Kept], site: Site, kept: Kept, now: pd.Timestamp)
         (
             *over,
             *in_season(done, kept.entry.day).program.notes(),
+            *_doubts(site, kept, rows),
             *short_gaps(
                 site,
                 kept.entry.material,
@@ -131,6 +136,25 @@ def check_entry(rows: Sequence[Kept], site: Site, kept: Kept, now: pd.Timestamp)
             ),
         ),
     )
+
+
+def _doubts(site: Site, kept: Kept, rows: Sequence[Kept]) -> list[str]:
+    """What can hardly be: two rounds at one time, a wind that no label allows."""
+    entry, lines = kept.entry, []
+    for row in rows:
+        other = row.entry
+        shared = {*entry.blocks} & {*other.blocks} or not (entry.blocks and other.blocks)
+        if row.id != kept.id and shared and other.start < entry.finished and entry.start < (
+            other.finished
+        ):  # fmt: skip
+            lines.append(f"entry {row.id} ({other.material}) is of the same time")
+    wind = entry.wind_ms
+    if wind is not None and "wind_ms" not in entry.estimated and wind > STORM_MS:
+        lines.append(
+            f"a wind of {shown(wind, 'm/s', site.units)} is noted: nobody sprays in it; is the "
+            "unit right?"
+        )
+    return lines
 
 
 def receipt_cautions(receipt: str, entry: Application) -> tuple[str, ...]:

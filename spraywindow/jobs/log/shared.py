@@ -76,9 +76,14 @@ def written(
     file: Path | None, pairs: Sequence[str] | None, **named: str | None
 ) -> dict[str, object]:
     """Fields of the entry file, with those of the options over them."""
+    from spraywindow.errors import InputError
     from spraywindow.record import read_entry_file
 
     fields = {} if file is None else read_entry_file(file)
+    if {"verdict", "limits"} <= fields.keys():
+        raise InputError(
+            "a receipt, not the fields of an entry", where=str(file), cure=f"--receipt {file}"
+        )
     given = {name: value for name, value in named.items() if value is not None}
     return fields | given | settings(pairs)
 

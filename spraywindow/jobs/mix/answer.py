@@ -24,7 +24,7 @@ from spraywindow.handbook import (
     uneven_nozzles,
 )
 from spraywindow.jobs.mix.limits import Totals, mix_totals
-from spraywindow.jobs.mix.sprays import BlockMix, block_mix, length_m, rate_of, sprays_of, walking_m
+from spraywindow.jobs.mix.sprays import BlockMix, block_mix, rate_of, sprays_of
 from spraywindow.jobs.mix.uses import rounds_ahead, uses_done
 from spraywindow.reasons import Reason
 from spraywindow.record import Application
@@ -37,8 +37,10 @@ from spraywindow.site import (
     block_state,
     in_season,
     known_blocks,
+    length_m,
     needed,
     refuse_future,
+    walking_m,
 )
 from spraywindow.spray import Slot
 
@@ -291,8 +293,7 @@ def mix_site(
     loads = tank_loads(sum(each.total_l for each in sprayed), sprayer.tank)
     mix = product_mix(loads, rate)
     calibration = calibrate(sprayed, sprayer)
-    by_row = sprayer.way == "rows"
-    walking = 0.0 if by_row else sum(walking_m(each.block) * each.share for each in sprayed)
+    walking = sum(walking_m(each.block, sprayer) * each.share for each in sprayed)
     sprays = sprays_of(site, today, (*site.other_sprays, *(e.material for e in recorded)))
     rest = {
         name: rounds_ahead(site, season, name, recorded, may_have).owed

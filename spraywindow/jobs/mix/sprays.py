@@ -7,16 +7,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from spraywindow.errors import InputError
-from spraywindow.handbook import Rate, Use, row_volume_l, tree_volume_l, walking_way_m
+from spraywindow.handbook import Rate, Use
 from spraywindow.site import (
-    CANOPY_L_PER_M3,
     Block,
     BlockState,
     MixFields,
     Site,
     SprayerFields,
     block_state,
+    length_m,
     needed,
+    spray_l,
 )
 
 
@@ -53,11 +54,7 @@ class BlockMix:
 
 def block_mix(state: BlockState, sprayer: SprayerFields) -> BlockMix:
     """Spray of one block, by hand gun tree by tree or by tree-row volume."""
-    block, canopy = state.block, CANOPY_L_PER_M3[sprayer.pruning]
-    if sprayer.way == "hand gun":
-        total = block.trees * tree_volume_l(block.spread, block.height, litres_per_m3=canopy)
-    else:
-        total = row_volume_l(block.spread, block.height, length_m(block), litres_per_m3=canopy)
+    block, total = state.block, spray_l(state.block, sprayer)
     guessed = block.area is None and None in (block.row_length, block.row_spacing)
     return BlockMix(block, state, total, total / block.trees, ground_m2(block), guessed)
 
@@ -65,16 +62,6 @@ def block_mix(state: BlockState, sprayer: SprayerFields) -> BlockMix:
 def ground_m2(block: Block) -> float:
     """Ground of a block: as given, else by its rows, else what the canopies cover."""
     return block.area or length_m(block) * (block.row_spacing or block.spread)
-
-
-def length_m(block: Block) -> float:
-    """Length of all rows: as given, else with canopies that touch."""
-    return block.row_length or block.trees * block.spread
-
-
-def walking_m(block: Block) -> float:
-    """Way from tree to tree and round each [m]."""
-    return walking_way_m(block.trees, length_m(block) / block.trees, block.spread)
 
 
 @dataclass(frozen=True)

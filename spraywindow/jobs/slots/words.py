@@ -35,6 +35,7 @@ from spraywindow.spray import (
     Slot,
     background_of,
     most_lead_d,
+    open_hours,
 )
 from spraywindow.trees import stage_words
 from spraywindow.weather import COLUMNS, Hole
@@ -84,7 +85,60 @@ def reason(answer: DayAnswer, evening: Evening) -> str:
         how = EARLY if answer.early else how
         return untold_must(evening) or f"{how}; not ruled out: {words}"
     limit = material.limit(answer.held_by)
+    if course := course_words(answer.date, evening):
+        return course
     return words + _found_and_wanted(limit, answer.margin, evening.site.units)
+
+
+PERHAPS = "?"
+"""Before the limit of an hour that may be fit, and may not."""
+MOST_TURNS = 4
+"""Turns of a day that are told; P: one with more is said by the limit nearest to letting it go."""
+
+
+def course_words(date: dt.date, evening: Evening) -> str:
+    """How a day without a slot goes: "wet wood until 11:00; from 13:00 too windy".
+
+    Empty where one limit holds it throughout, or it turns too often to be told.
+    """
+    turns = _turns(date, evening)
+    if not 1 < len(turns) <= MOST_TURNS:
+        return ""
+    said = []
+    for number, (name, start, end) in enumerate(turns):
+        if not name:
+            said.append(f"fit {hours_words(start, end)}")
+            continue
+        words = limit_words(name.removeprefix(PERHAPS), evening.material)
+        words = f"perhaps {words}" if name.startswith(PERHAPS) else words
+        if number == 0:
+            said.append(f"{words} until {clock(end)}")
+        elif number == len(turns) - 1:
+            said.append(f"from {clock(start)} {words}")
+        else:
+            said.append(f"{hours_words(start, end)} {words}")
+    return "; ".join(said)
+
+
+def _turns(date: dt.date, evening: Evening) -> list[tuple[str, pd.Timestamp, pd.Timestamp]]:
+    """Runs of a day's working hours, each with the limit that stops it ("" where none does).
+
+    A limit is told as long as it stops, whichever other one comes to it.
+    """
+    ahead = evening.hours_ahead
+    of_day = ahead[open_hours(ahead, evening.site.access)]
+    of_day = of_day[pd.DatetimeIndex(of_day.index).date == date]
+    turns: list[tuple[str, pd.Timestamp, pd.Timestamp]] = []
+    for time, row in zip(of_day.index, of_day.to_dict("records"), strict=True):
+        name = "" if row["verdict"] == "go" else str(row["held_by"])
+        name = PERHAPS * (row["verdict"] == "unknown") + name
+        if turns and turns[-1][2] == time:
+            last, start, _ = turns[-1]
+            if last == name or (name and row.get(last, 0.0) < 0.0):
+                turns[-1] = last, start, time + _HOUR
+                continue
+        turns.append((name, time, time + _HOUR))
+    return turns
 
 
 def if_open_words(answer: DayAnswer, evening: Evening) -> str:

@@ -60,6 +60,13 @@ def visits_text(visits: Visits) -> str:
     parts.append(_prizes_text(visits))
     sources = dict.fromkeys(source_line(choice.evening.source) for choice in visits.every_choice)
     foot = [paragraph(f"Round: {route_words(visits)}.")] if stops else []
+    visited = dict.fromkeys(stop.choice.evening.site.name for stop in stops)
+    foot += [
+        paragraph(f"{site.name}: {note}.")
+        for site in visits.sites
+        if site.name in visited
+        for note in site.notes
+    ]
     foot += [paragraph(f"Driving: {visits.driving}."), *map(paragraph, sources)]
     parts.append("\n".join(foot))
     parts.append("\n".join(paragraph(f"! {line}") for line in visit_cautions(visits)))

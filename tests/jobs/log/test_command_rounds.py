@@ -252,3 +252,22 @@ def test_advice_keeps_every_gap_as_slots_does(site: Path, weather: Path) -> None
     assert "Other materials: from Wed 14 Jan; oil from Wed 11 Feb." in said
     slots = command("slots", *files, "--material", "oil").words
     assert "30 days apart, so from Wed 11 Feb on" in slots
+
+
+def test_what_can_hardly_be_is_recorded_and_said(site: Path) -> None:
+    add(site, "2026-01-13")
+    said = add(site, "2026-01-13", "--material", "copper", "--set", "wind=20 m/s")
+    assert "Entry 1 (oil) is of the same time." in said.words
+    assert "is noted: nobody sprays in it; is the unit right?" in said.words
+    assert "of the same time" not in add(site, "2026-01-14", "--material", "copper").words
+
+
+def test_a_receipt_given_for_the_fields_of_a_note_is_one_line(
+    site: Path, weather: Path, tmp_path: Path
+) -> None:
+    receipt = tmp_path / "r.json"
+    command("slots", "--site", site, "--weather", weather, "--material", "oil", "--now",
+        "2026-01-12 18:00", "--receipt", receipt)  # fmt: skip
+    refused = command("log", "paper", "note", receipt, "--site", site).refusal
+    assert "a receipt, not the fields of an entry" in refused
+    assert f"--receipt {receipt}" in refused

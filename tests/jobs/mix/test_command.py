@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from spraywindow.errors import InputError
+from spraywindow.site.site import site_of
 from spraywindow.units import convert
 from tests.command import command, demo
 from tests.year_site import SPRAYER, answer, ask, tables, write
@@ -100,6 +102,21 @@ def test_a_job_longer_than_the_crews_slot_is_told(tmp_path: Path) -> None:
     assert any('write job = "' in warning for warning in found["warnings"])
 
 
+def test_slots_question_a_job_shorter_than_the_mix_and_take_it_from_there(tmp_path: Path) -> None:
+    """Sprayer and trees stand in the same file: one answer to how long a round takes."""
+    slow = tables(sprayer=SPRAYER | {"flow": "0.2 gal/min"}, crew={"job": "2 h"})
+    needs = answer(tmp_path, "mix", NOW, slow, "--material", "oil")["time"]["slot_whole_h"]
+    said = ask(tmp_path, "slots", NOW, slow).words
+    assert f"sought for 2 h, but a whole round takes this sprayer {needs} h of good hours" in said
+    own = slow | {"crew": {"job": "auto"}}
+    asked = ask(tmp_path, "slots", NOW, own).words
+    assert "a whole round" not in asked
+    assert site_of(own).job_h == needs
+    assert answer(tmp_path, "mix", NOW, own, "--material", "oil")["warnings"] == []
+    with pytest.raises(InputError, match=r'crew.job: job = "auto" without a sprayer'):
+        site_of(tables(crew={"job": "auto"}))
+
+
 def test_a_job_longer_than_a_day_is_split(tmp_path: Path) -> None:
     # 9 working hours; to write the job's 10 h or more into the file would make it invalid
     slow = tables(
@@ -113,6 +130,7 @@ def test_a_job_longer_than_a_day_is_split(tmp_path: Path) -> None:
         f"the job needs {hours} h of good hours, more than the 9 working hours of a day: "
         "split over 2 days"
     ]
+    assert "that is more than a working day" in ask(tmp_path, "slots", NOW, slow).words
 
 
 def logged(folder: Path, site: dict[str, Any], day: str, *more: str) -> None:

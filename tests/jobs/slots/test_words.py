@@ -211,3 +211,17 @@ def test_a_slot_to_midnight_ends_at_24_wherever_it_is_told() -> None:
     text = evening_text(replace(said, slots=late, tomorrow=tomorrow), [])
     assert "-24:00 tomorrow" in " ".join(text.split())
     assert "-00:00" not in text
+
+
+def test_a_day_is_told_as_it_goes_where_one_limit_follows_another() -> None:
+    """Wet wood is nearest to letting it go, but the wind after it is what stops the job."""
+    day = windy_from(12)
+    day.iloc[48:58, day.columns.get_loc("rain_mm")] = 1.0
+    said = answer(site('[access]\nfrom = "8:00"\nuntil = "17:00"\n'), day)
+    assert said.tomorrow.verdict == "no-go"
+    # the rain ends at 10, the wood is wet after it; an instant is judged at both ends of its hour
+    assert reason(said.tomorrow, said) == (
+        "rain within 24 h until 10:00; 10:00-11:00 wet wood; from 11:00 too windy"
+    )
+    gale = windy_from(0)  # one limit all day: its value
+    assert "wanted)" in reason(answer(site(), gale).tomorrow, answer(site(), gale))
