@@ -111,6 +111,9 @@ def _of_days(
             return LeftOut(_edge(record, place, start, last_day, "weather is"))
         if name == RAIN:
             share = missing.sum() / inside.sum()
+            rowless = missing & _unknown(block, "temp_c", number)
+            if (missing & ~rowless).sum() <= most * inside.sum():  # nothing says that it rained
+                return LeftOut(f"no weather in {100 * share:.0f} % of its hours")
             return LeftOut(f"rain unknown in {100 * share:.0f} % of its hours", of_rain=True)
         return LeftOut(f"{int(missing.sum())} hours without {COLUMNS[name].name}")
     return None

@@ -212,3 +212,14 @@ def test_a_record_that_goes_on_behind_day_0_tells_nothing_of_the_buds_to_come() 
     longer, cut = past(winters(), first), past(winters().loc[:"2025-01-12 21:00"], first)
     np.testing.assert_array_equal(longer.ending.actual, cut.ending.actual)
     np.testing.assert_array_equal(longer.ending.forecast, cut.ending.forecast)
+
+
+def test_a_winter_without_rows_is_not_called_one_of_missing_rain() -> None:
+    """Rain that a record lacks by itself is probably rain; where it has no row nothing says so."""
+    table = winters().copy()
+    table.loc["2018-12-20":"2019-01-25"] = np.nan
+    found = past(table)
+    assert list(found.left_out) == ["2018/19"]
+    assert "888 hours without temperature" in found.left_out["2018/19"]
+    assert "rain" not in found.left_out["2018/19"]
+    assert found.rain_missing == ()
