@@ -120,9 +120,13 @@ def rain_columns(
         dry = rain == 0.0
         rain, periods, _ = settle_totals(rain, periods, first, mm, hours)
         hidden += int(np.count_nonzero(dry & np.isnan(rain)))
+    told_until = int(np.flatnonzero(~np.isnan(hourly)).max(initial=-1)) + 1
     for total in checked:
         within = slice(row(total), row(total) + total.hours)
-        if total.rain_mm > np.nansum(hourly[within]) + ROUNDING_MM:
+        beyond = round(total.rain_mm - np.nansum(hourly[within]), 6)
+        # where an hour among those told is not, even a little may have fallen in any other
+        hole = np.isnan(hourly[within.start : min(within.stop, told_until)]).any()
+        if beyond > (0.0 if hole else ROUNDING_MM):
             hidden += int(np.count_nonzero(rain[within] == 0.0))
             rain[within] = np.where(rain[within] == 0.0, np.nan, rain[within])
     here = slice(before, before + len(index))
