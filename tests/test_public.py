@@ -43,7 +43,7 @@ def test_it_is_the_answer_of_the_command(command: str) -> None:
 
 def test_a_notebook_shows_the_text_as_text() -> None:
     shown = answers()["season"]._repr_html_()
-    assert shown.startswith("<pre>Varkessa Bank: ")
+    assert shown.startswith("<pre>Varkessa Bank, rows 1-4: ")
     assert shown.endswith("</pre>")
     site_of_markup = sw.Site(**(vars(site()) | {"name": "<b>Bank</b>"}))
     shown = site_of_markup.tonight(sw.demo_forecast(), sw.DEMO_NOW)._repr_html_()
