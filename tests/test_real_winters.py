@@ -68,8 +68,10 @@ def test_the_winters_and_those_left_out_are_the_records(built: PastWinters) -> N
     assert len(built.labels) + len(built.left_out) == 30  # 1974/75, from January on, to 2003/04
     assert set(built.left_out) == {"1974/75", "1976/77", "2001/02"}
     assert built.left_out["1974/75"].startswith("the record begins in it on 1974-12-31;")
-    assert built.rain_missing == ("1976/77", "2001/02")
-    assert all("rain unknown" in built.left_out[label] for label in built.rain_missing)
+    # the station was silent: nothing says that it rained more than else
+    assert built.rain_missing == ()
+    for label in ("1976/77", "2001/02"):
+        assert built.left_out[label].startswith("no weather in ")
 
 
 def test_rain_after_a_round_is_what_the_totals_say(
@@ -125,6 +127,5 @@ def test_eight_rounds_in_five_weeks(built: PastWinters, table: pd.DataFrame) -> 
     assert outlook.finish_coming.n == span.in_five_weeks.n == 27
     print(f"five weeks hold eight rounds in {span.in_five_weeks}, a season in "
           f"{outlook.finish_coming}; it takes {span.median_days:.0f} days")  # fmt: skip
-    # between the readings of this 3-hourly record calm and frost stay open: the least it can be
-    assert 0.15 < span.in_five_weeks.share < outlook.finish_coming.share
+    assert 0.3 < span.in_five_weeks.share < outlook.finish_coming.share
     assert np.median(built.ending.actual.max(axis=0)) > 70

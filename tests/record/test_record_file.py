@@ -16,14 +16,18 @@ from spraywindow.errors import InputError, RecordError
 from spraywindow.record import file as record_file
 from spraywindow.record.export import (
     check_record,
+    every_receipt,
     export_json,
     import_json,
     judged_of,
     receipts_of,
+    seen_of,
 )
 from spraywindow.record.file import Record, open_record
 from spraywindow.record.outcomes import keep_outcomes, outcomes
+from spraywindow.record.receipts import keep_receipt
 from spraywindow.record.record import add, correct, current, history, receipt_of, withdraw
+from spraywindow.record.seen import Sighting, keep_seen, sightings, undo_seen
 from tests.record.test_outcomes import LATER, told
 from tests.record_values import NOW, entry
 
@@ -298,8 +302,16 @@ def test_a_whole_export_makes_the_same_record(tmp_path: Path) -> None:
         correct(opened, 2, {"share": 0.5}, why="half", now=NOW)
         withdraw(opened, 3, why="never", now=NOW)
         keep_outcomes(opened, [told(number, number == 1) for number in (1, 2)], now=LATER)
-        rows, judged = history(opened), judged_of(opened)
-        text = export_json(rows, receipts_of(opened, rows, judged), judged)
+        night, stage = keep_seen(
+            opened,
+            [Sighting("Orchard", "lowest", NOW.date(), temp_c=-1.5),
+             Sighting("Orchard", "stage", NOW.date(), block="rows", stage=1)],
+            now=NOW,
+        )  # fmt: skip
+        undo_seen(opened, night.id, "Orchard", now=NOW)
+        keep_receipt(opened, '{"kept": "by itself"}')
+        rows, judged, seen = history(opened), judged_of(opened), seen_of(opened)
+        text = export_json(rows, every_receipt(opened), judged, seen)
         part = export_json(current(opened), receipts_of(opened, rows))
     assert import_json(again, text) == 5
     assert check_record(again).problems == ()
@@ -307,6 +319,8 @@ def test_a_whole_export_makes_the_same_record(tmp_path: Path) -> None:
         assert history(opened) == rows
         assert receipt_of(opened, 4) == '{"go": 1}'
         assert outcomes(opened) == [told(1, True)[0], told(2, False)[0]]
+        assert sightings(opened) == [stage]
+        assert '{"kept": "by itself"}' in every_receipt(opened).values()
         assert add(opened, entry(note="later"), now=NOW) == 6
     before = again.read_bytes()
     with pytest.raises(RecordError, match="there is a file already"):
@@ -317,8 +331,9 @@ def test_a_whole_export_makes_the_same_record(tmp_path: Path) -> None:
         (part, "one before it is missing"),
         (text.replace("Orchard oil A", "Orchard oil B", 1), "was changed"),
         (text.replace('\\"go\\": 1', '\\"go\\": 2'), "receipt .* is changed"),
-        (text.replace('"schema": 2', '"schema": 9'), "another version"),
+        (text.replace('"schema": 3', '"schema": 9'), "another version"),
         (text.replace('"held": false', '"held": true'), "outcome 2 was changed"),
+        (text.replace('"temp_c": -1.5', '"temp_c": 1.5'), "sighting 1 was changed"),
         (text.replace("Orchard oil A", "Orchard oil \\ud800", 1), "entry 1: "),
         (text.replace('"number\\": 2', '"number\\": 3'), "receipt .* is changed"),
         (text[:-20], "not an export"),

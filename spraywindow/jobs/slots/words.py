@@ -227,7 +227,7 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
     slot = answer.slot
     if answer.verdict != "go" or slot is None:
         line = f"{answer.verdict} {day}, {evening.material.name}: {reason(answer, evening)}"
-        aim = "" if decision is None else next_chance(decision, evening)
+        aim = "" if decision is None or untold_must(evening) else next_chance(decision, evening)
         return f"{line}; {aim}" if aim else line
     hours = hours_words(slot.start, slot.end)
     hold = chance_words(slot).replace("\u00a0", " ")

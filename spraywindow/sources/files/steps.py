@@ -16,6 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import describe
+from spraywindow.sources import LONGEST_PLAIN_STEP_H
 from spraywindow.sources.files.column_map import OWN_STEP, ValueColumn
 
 Integers = NDArray[np.int64]
@@ -106,14 +107,16 @@ def step_notes(at: Integers, steps: Integers, anchor: int, name: str) -> list[st
     notes = []
     for step in np.unique(steps[whole & (steps > HOUR)]):
         rows = np.flatnonzero(whole & (steps == step))
-        part = ""
+        part = wide = ""
+        if step > LONGEST_PLAIN_STEP_H * HOUR:
+            wide = ", and temperature and wind may lie on either side of that"
         if not (steps == step).all():
             part = f" from {_stamp(at[rows[0]])} to {_stamp(at[rows[-1] + 1])}"
         notes.append(
             f"{name} is {step / HOUR:g}-hourly{part}: "
             + (
                 "temperature, dew point and wind between the reports are interpolated, where no "
-                "report is missing, and temperature and wind may lie on either side of that"
+                f"report is missing{wide}"
                 if step <= LONGEST_BRIDGE
                 else "the hours between the reports are unknown, too far apart to interpolate"
             )
