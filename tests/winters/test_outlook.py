@@ -237,7 +237,7 @@ def test_a_record_without_a_past_winter_is_refused() -> None:
 
 
 def test_gaps_longer_than_the_season_leave_one_round() -> None:
-    found = outlook(program=Program.of(oil=(3, 300), copper=(1, 300), between=2))
+    found = outlook(program=Program.of(oil=(3, 90), copper=(1, 90), between=2))
     assert (found.rounds_hindsight == 2).all()
     assert found.owed == 4
     assert found.finish_hindsight.share == 0
