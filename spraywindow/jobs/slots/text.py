@@ -59,7 +59,8 @@ def _instead(other: Evening, evening: Evening) -> str:
     """Another material's answer; both on one day only where a tank mix allows it."""
     program = evening.site.program
     names = evening.material.name, other.material.name
-    line = f"{'Or instead' if other.first.verdict == 'go' else 'Also'}: {headline(other)}"
+    beside = headline(other).removeprefix("either: ")
+    line = f"{'Or instead' if other.first.verdict == 'go' else 'Also'}: {beside}"
     known = set(names) <= set(program.materials)
     if other.first.verdict == evening.first.verdict == "go" and known:
         days = program.days_between(*names)
