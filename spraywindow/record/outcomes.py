@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from spraywindow.errors import RecordError
-from spraywindow.record.file import Record, bring_up, schema_of, told, transaction
-from spraywindow.record.record import digest_of, last_number
+from spraywindow.record.file import Record, bring_up, transaction
+from spraywindow.record.record import digest_of, last_number, rows_beside
 from spraywindow.spray import Learned, learn
 
 OUTCOMES_SINCE = 2
@@ -125,20 +125,7 @@ def _body(outcome: Outcome) -> str:
 
 def outcome_rows(record: Record) -> list[tuple[int, str, str, str, str]]:
     """The rows of the table as they stand, each held to its digest."""
-    if schema_of(record) < OUTCOMES_SINCE:
-        return []
-    with told(record.path, "read"):
-        rows = record.connection.execute(f"SELECT {_COLUMNS} FROM outcomes ORDER BY id").fetchall()
-    before = ""
-    for row in rows:
-        if digest_of(before, *row[:-1]) != row[-1]:
-            raise RecordError(
-                f"damaged: outcome {row[0]} was changed, or one before it is gone",
-                where=str(record.path),
-                cure="keep the file and go back to a copy",
-            )
-        before = row[-1]
-    return rows
+    return rows_beside(record, "outcomes", _COLUMNS, since=OUTCOMES_SINCE, one_of_them="outcome")
 
 
 def _read(record: Record) -> dict[tuple[str, dt.datetime], Outcome]:

@@ -11,11 +11,20 @@ import json
 import sqlite3
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from spraywindow.errors import InputError, RecordError
 from spraywindow.record.entry import WEATHER_FIELDS, Application
-from spraywindow.record.file import Kept, Record, begin, bring_up, open_record, told, transaction
+from spraywindow.record.file import (
+    Kept,
+    Record,
+    begin,
+    bring_up,
+    open_record,
+    schema_of,
+    told,
+    transaction,
+)
 
 EXACT = 6
 """Decimals of a share of a round: three thirds make a whole."""
@@ -134,6 +143,41 @@ def receipt_text(record: Record, key: str, called: str = "a receipt") -> str:
     if found is None or hashlib.sha256(str(found[0]).encode()).hexdigest() != key:
         raise RecordError(f"damaged: {called} is changed or gone", where=str(record.path))
     return str(found[0])
+
+
+def rows_beside(
+    record: Record, table: str, columns: str, *, since: int, one_of_them: str
+) -> list[tuple[Any, ...]]:
+    """The rows of a table beside the entries, each held to its digest, which is the last column.
+
+    Parameters
+    ----------
+    record : Record
+    table, columns : str
+    since : int
+        Schema version that it came with; an older file has none.
+    one_of_them : str
+        What a row is called.
+
+    Raises
+    ------
+    RecordError
+        If a row does not agree with its digest.
+    """
+    if schema_of(record) < since:
+        return []
+    with told(record.path, "read"):
+        rows = record.connection.execute(f"SELECT {columns} FROM {table} ORDER BY id").fetchall()
+    before = ""
+    for row in rows:
+        if digest_of(before, *row[:-1]) != row[-1]:
+            raise RecordError(
+                f"damaged: {one_of_them} {row[0]} was changed, or one before it is gone",
+                where=str(record.path),
+                cure="keep the file and go back to a copy",
+            )
+        before = row[-1]
+    return rows
 
 
 def last_number(connection: sqlite3.Connection, table: str) -> int:

@@ -12,8 +12,8 @@ from dataclasses import asdict, dataclass, replace
 
 from spraywindow.days import day_words
 from spraywindow.errors import RecordError
-from spraywindow.record.file import Record, bring_up, schema_of, told, transaction
-from spraywindow.record.record import digest_of, last_number
+from spraywindow.record.file import Record, bring_up, transaction
+from spraywindow.record.record import digest_of, last_number, rows_beside
 from spraywindow.site import Site, season_start
 from spraywindow.spray import Offset, learn_offset
 from spraywindow.trees import stage_words
@@ -242,20 +242,7 @@ def _insert(record: Record, now: dt.datetime, undoes: int | None, body: str) -> 
 
 def seen_rows(record: Record) -> list[tuple[int, str, int | None, str, str]]:
     """The rows of the table as they stand, each held to its digest."""
-    if schema_of(record) < SEEN_SINCE:
-        return []
-    with told(record.path, "read"):
-        rows = record.connection.execute(f"SELECT {_COLUMNS} FROM seen ORDER BY id").fetchall()
-    before = ""
-    for row in rows:
-        if digest_of(before, *row[:-1]) != row[-1]:
-            raise RecordError(
-                f"damaged: sighting {row[0]} was changed, or one before it is gone",
-                where=str(record.path),
-                cure="keep the file and go back to a copy",
-            )
-        before = row[-1]
-    return rows
+    return rows_beside(record, "seen", _COLUMNS, since=SEEN_SINCE, one_of_them="sighting")
 
 
 def _read(record: Record) -> dict[int, Sighting]:
