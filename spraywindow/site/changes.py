@@ -112,6 +112,11 @@ def _clock(hour: float) -> str:
 
 def _job(site: Site, value: str) -> Site:
     hours = _read(CrewFields, "crew", {"job": value}).job
+    if hours == "auto":
+        if site.round_h is None:
+            raise InputError('job = "auto" without a sprayer', where=f"{WHERE}, crew.job",
+                             expected="also [sprayer], by which the job is timed")  # fmt: skip
+        hours = float(site.round_h)
     refuse_long_job(hours, site.access, where=f"{WHERE}, crew.job")
     return replace(site, job_h=hours)
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from spraywindow.errors import InputError
 from spraywindow.jobs.season.answer import SeasonAnswer, prospect
 from spraywindow.jobs.season.text import season_text
 from spraywindow.jobs.season.what_if import best_two
@@ -164,3 +165,11 @@ def test_the_command_names_the_best_two_and_its_json_tells_every_change() -> Non
 )
 def test_what_cannot_be_tried_is_refused_in_a_line(text: str, told: str) -> None:
     assert told in command("season", "--what-if", text).refusal
+
+
+def test_a_job_timed_by_the_sprayer_may_be_asked_for() -> None:
+    here = site()
+    assert here.round_h is not None
+    assert changed_site(here, "crew.job = auto").job_h == here.round_h
+    with pytest.raises(InputError, match="without a sprayer"):
+        changed_site(replace(here, round_h=None), "crew.job = auto")
