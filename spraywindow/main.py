@@ -4,21 +4,11 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterable
+from importlib import import_module
 from typing import Annotated, NoReturn
 
 import typer
-
-from spraywindow.jobs.backtest import backtest
-from spraywindow.jobs.feed import feed
-from spraywindow.jobs.hose import hose
-from spraywindow.jobs.init import init
-from spraywindow.jobs.log import log
-from spraywindow.jobs.mix import mix
-from spraywindow.jobs.report import report
-from spraywindow.jobs.season import season
-from spraywindow.jobs.seen import seen
-from spraywindow.jobs.slots import slots
-from spraywindow.jobs.visits import visits
 
 OWN_FAULT = 70
 """Exit code for a fault of the program itself."""
@@ -33,26 +23,41 @@ EPILOG = (
     f"no-go and 3 for unknown; {OWN_FAULT} {REPORT_IT}."
 )
 
-app = typer.Typer(
-    name="spraywindow",
-    help="Which hours to spray dormant fruit trees, and whether the season holds the program.",
-    epilog=EPILOG,
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
+JOBS = (
+    "slots",
+    "season",
+    "backtest",
+    "log",
+    "seen",
+    "visits",
+    "feed",
+    "hose",
+    "mix",
+    "report",
+    "init",
 )
-app.command()(slots)
-app.command()(season)
-app.command()(backtest)
-app.add_typer(log)
-app.command()(seen)
-app.command()(visits)
-app.command()(feed)
-app.command()(hose)
-app.command()(mix)
-app.command()(report)
-app.command()(init)
+"""The commands in the order of --help; each is the one of this name in `spraywindow.jobs`."""
+
+
+def application(names: Iterable[str] = JOBS) -> typer.Typer:
+    """The command line with so many of its commands: each costs its modules and its options."""
+    app = typer.Typer(
+        name="spraywindow",
+        help="Which hours to spray dormant fruit trees, and whether the season holds the program.",
+        epilog=EPILOG,
+        no_args_is_help=True,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback()(_main)
+    for name in names:
+        job = getattr(import_module(f"spraywindow.jobs.{name}"), name)
+        if isinstance(job, typer.Typer):
+            app.add_typer(job)
+        else:
+            app.command()(job)
+    return app
 
 
 def _version(asked: bool) -> None:
@@ -63,7 +68,6 @@ def _version(asked: bool) -> None:
         raise typer.Exit()
 
 
-@app.callback()
 def _main(
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
@@ -76,8 +80,9 @@ def run() -> None:
     """Run the command line: a clear line and exit code 2 for every error that a user can cause."""
     from spraywindow.errors import SprayWindowError
 
+    asked = [name for name in sys.argv[1:2] if name in JOBS]
     try:
-        code = app(standalone_mode=False)
+        code = application(asked or JOBS)(standalone_mode=False)
     except SprayWindowError as error:
         _fail(str(error))
     except BrokenPipeError:

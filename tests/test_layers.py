@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from spraywindow.main import JOBS as COMMANDS
+
 PACKAGE = Path(__file__).resolve().parents[1] / "spraywindow"
 GROUND = ("version", "errors", "units", "place", "days", "reasons")
 SCIENCE = ("weather", "spray", "trees", "program", "winters")
@@ -93,6 +95,7 @@ def test_another_folder_is_used_through_its_face(path: Path) -> None:
 
 def test_a_face_shows_only_what_others_use() -> None:
     used = {(inside, name) for path in FILES for inside, name in imported(path)}
+    used |= {(f"jobs.{name}", name) for name in COMMANDS}
     for node in ast.walk(ast.parse((PACKAGE / "__init__.pyi").read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom):
             used |= {(node.module or "", alias.name) for alias in node.names}

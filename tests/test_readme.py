@@ -12,7 +12,7 @@ import tomllib
 import pytest
 from typer.main import get_command
 
-from spraywindow.main import app
+from spraywindow.main import application
 from spraywindow.site.site import site_of
 from spraywindow.sources.demo.samples import sample_path
 from spraywindow.sources.files.column_map import load_map
@@ -61,7 +61,7 @@ def test_continuous_integration_takes_the_command_from_here() -> None:
 
 
 def test_every_command_named_exists() -> None:
-    known = set(get_command(app).commands)  # type: ignore[attr-defined]
+    known = set(get_command(application()).commands)  # type: ignore[attr-defined]
     named = set(re.findall(r"(?:`|^|/)spraywindow ([a-z]+)\b", README, flags=re.M))
     assert named <= known
 

@@ -26,7 +26,6 @@ from spraywindow.trees import (
     stop_stage,
     usual_flowering,
 )
-from spraywindow.winters import past_flowering
 
 LEAF_FALL = 91
 
@@ -101,6 +100,8 @@ def with_flowers(
     InputError
         If the site file has no leaf fall, from which the season is counted.
     """
+    from spraywindow.winters import past_flowering  # only where a record of winters is given
+
     today = now.tz_convert(site.place.timezone).date()
     known = winters[winters.index < now.tz_convert("UTC").floor("h")]
     fall = season_leaf_fall(site, season_start(today, site))

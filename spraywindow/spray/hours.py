@@ -69,6 +69,7 @@ class Background:
 
 def weather_columns(weather: pd.DataFrame) -> dict[str, Array]:
     """The table's contract columns as arrays."""
+    weather = pd.DataFrame(weather)  # bare: a column read copies attrs
     return {
         name: weather[name].to_numpy(dtype=float)
         for name in (*COLUMNS, *PERIOD_COLUMNS, *RANGE_COLUMNS)

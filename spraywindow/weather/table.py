@@ -226,6 +226,8 @@ def check_hourly(table: pd.DataFrame, *, name: str = "weather") -> pd.DataFrame:
         All problems at once: missing columns, text in numbers, an index that is not UTC,
         shuffled, duplicated or finer than hourly; more than 0.1 % impossible values in a column.
     """
+    attrs = table.attrs
+    table = pd.DataFrame(table)  # bare: pandas copies attrs, and all in them, at every column read
     problems = index_problems(table.index)
     missing = [column for column in REQUIRED if column not in table.columns]
     if missing:
@@ -241,7 +243,7 @@ def check_hourly(table: pd.DataFrame, *, name: str = "weather") -> pd.DataFrame:
         raise WeatherError(f"{name}: {one_line(problems)}")
 
     full = pd.date_range(table.index[0], table.index[-1], freq="h", name="time")
-    notes: list[str] = list(table.attrs.get("notes", []))
+    notes: list[str] = list(attrs.get("notes", []))
     known = [column for column in (*COLUMNS, *COARSE) if column in table.columns]
     out: pd.DataFrame = table[known].apply(pd.to_numeric).astype("float64")
     if len(full) != len(out):
@@ -256,7 +258,7 @@ def check_hourly(table: pd.DataFrame, *, name: str = "weather") -> pd.DataFrame:
     notes += [note for note in rain_unit_note(out["rain_mm"].to_numpy()) if note not in notes]
     if problems:
         raise WeatherError(f"{name}: {one_line(problems)}")
-    out.attrs = {**table.attrs, "notes": notes}
+    out.attrs = {**attrs, "notes": notes}
     return out
 
 
