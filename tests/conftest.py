@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 from pathlib import Path
 
 import pytest
@@ -25,9 +26,27 @@ settings.register_profile("same", derandomize=True, deadline=None)
 settings.load_profile("same")
 
 
+MOST_WORKERS = 4
+"""Each collects and loads for itself."""
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """Share whole folders among the cores; none for what is quick, timed or looked at by itself."""
+    alone = config.option.collectonly or config.option.capture == "no" or _timed(config)
+    given = [Path(each.partition("::")[0]) for each in config.args]
+    if alone or any(path.is_file() for path in given):
+        return 0
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    return min(cores or 1, MOST_WORKERS)
+
+
+def _timed(config: pytest.Config) -> bool:
+    return bool(config.option.benchmark_enable or config.option.benchmark_only)
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Leave benchmarks out unless they are asked for, with ``--benchmark-enable``."""
-    if not (config.getoption("benchmark_enable") or config.getoption("benchmark_only")):
+    if not _timed(config):
         timed = [item for item in items if "benchmark" in getattr(item, "fixturenames", ())]
         config.hook.pytest_deselected(items=timed)
         items[:] = [item for item in items if item not in timed]

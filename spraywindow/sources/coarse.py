@@ -52,13 +52,14 @@ def settle_totals(
         How many totals could not be used.
     """
     rain, periods = rain_mm.copy(), periods.copy()
-    left_out = 0
-    for row in first[totals_mm == 0.0]:
-        dry = row + np.flatnonzero(np.isnan(rain[row : row + hours]))
-        if np.nansum(rain[row : row + hours]) > 0 or not np.isnan(periods[1, dry]).all():
-            left_out += 1  # another total says that it rained
-        else:
-            rain[dry] = 0.0
+    # what one total of zero settles changes nothing for another: all of them at once
+    rows = first[totals_mm == 0.0][:, None] + np.arange(hours)  # (total, hour)
+    told, in_total = rain[rows], ~np.isnan(periods[1, rows])
+    wet = (told > 0.0) | (np.isnan(told) & in_total)  # another total says that it rained
+    refuted = wet.any(axis=1)
+    left_out = int(refuted.sum())
+    settled = rows[~refuted]
+    rain[settled[np.isnan(rain[settled])]] = 0.0
     for row, total in zip(first[totals_mm > 0], totals_mm[totals_mm > 0], strict=True):
         within = rain[row : row + hours]
         lacking, dry = (row + np.flatnonzero(rows) for rows in (np.isnan(within), within == 0.0))
