@@ -129,13 +129,16 @@ def test_a_column_that_stands_twice(tmp_path: Path) -> None:
 
 
 def test_one_mistyped_year_fills_no_memory(tmp_path: Path) -> None:
-    stamps = [*hours("2024-01-01", 48), "9999-01-03 00:00"]
+    stamps = [*hours("2024-01-01", 48), "2199-01-03 00:00"]
     tracemalloc.start()
     text = fails(write(tmp_path, rows(stamps)), MAP)
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert "century, with few rows; expected real dates; got '2024-01-01 to 9999-01-03'" in text
+    assert "century, with few rows; expected real dates; got '2024-01-01 to 2199-01-03'" in text
     assert most < 50e6
+    # pandas 2 knows no year beyond 2262, and takes the stamp for none
+    beyond = fails(write(tmp_path, rows([*stamps[:48], "9999-01-03 00:00"])), MAP)
+    assert "got '2024-01-01 to 9999-01-03'" in beyond or "got '9999-01-03 00:00'" in beyond
     long = MAP | {"rain_mm": MAP["rain_mm"] | {"covers": "9000000h"}}
     assert "more than a century" in fails(write(tmp_path, rows(stamps[:48])), long)
 
