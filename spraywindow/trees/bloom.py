@@ -195,10 +195,11 @@ def date_quantiles(
 def first_day(sums: Floats, wanted: ArrayLike) -> Floats:
     """First day before whose start a growing sum has reached `wanted`; inf never, NaN unknown."""
     goal = np.asarray(wanted, dtype=float)
-    place = np.searchsorted(sums, goal, side="left")  # NaN stands last in a sum
-    found = place < np.count_nonzero(~np.isnan(sums))
-    missing = np.where(np.isnan(sums[-1]) | np.isnan(goal), np.nan, np.inf)
-    return np.where(found & ~np.isnan(goal), place.astype(float), missing)
+    place = sums.searchsorted(goal)
+    unknown = np.isnan(goal)
+    found = (place < sums.searchsorted(np.nan)) & ~unknown  # NaN stands last in a sum
+    missing = np.where(unknown | np.isnan(sums[-1]), np.nan, np.inf)
+    return np.where(found, place, missing)
 
 
 def at_start(sums: Floats, day: ArrayLike) -> Floats:

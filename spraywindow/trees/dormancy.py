@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -154,9 +155,7 @@ def season_stages(
     begins = [sums.starts[winter] for winter in rows]
     # what is usual for a winter is what the other winters are: none knows its own end beforehand
     own = [buds.without(winter) for winter in rows]
-    model = np.array(
-        [stage_days(each.sums, each.usual.trees)[row] for each, row in zip(own, rows, strict=True)]
-    )
+    model = np.array([each.model[row] for each, row in zip(own, rows, strict=True)])
     unseen = np.array(
         [each.usual.shifted(*both) for each, *both in zip(own, begins, model, strict=True)]
     )
@@ -233,6 +232,11 @@ class _Buds:
         usual = usual_winter(self.sums, self.need, others, self.place, self.models)
         return replace(self, usual=usual, others=others)
 
+    @cached_property
+    def model(self) -> Array:
+        """Day numbers of the stages as nobody saw them, [winter, stage]."""
+        return stage_days(self.sums, self.usual.trees)
+
     @property
     def given(self) -> bool:
         """Whether a usual date tells of the stages also where no winter does."""
@@ -253,7 +257,7 @@ class _Buds:
         if not self.others.any() and self.given:
             days = self.usual.stages(self.start)[None]
         else:
-            unseen = self.usual.shifted(self.start, stage_days(self.sums, self.usual.trees))
+            unseen = self.usual.shifted(self.start, self.model)
             anchored = [_reached(self.sums, self.usual.trees, way) for way in self.ways if way]
             days = self.joined(unseen, anchored)[self.others]
         return np.clip(_quantiles(days - self.day_0, self.need.error_days), *self.bounds)

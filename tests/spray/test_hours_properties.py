@@ -216,7 +216,7 @@ def test_a_slice_that_holds_the_windows_scores_as_the_whole(
     # 240 h before for the rain of ten days and for the water store to forget how it began
     table = weather(seed, hours=450, missing=0.002)
     part = table.iloc[skip : len(table) - drop]
-    whole = scored(table, material).loc[part.index]
+    whole = scored(table, material).iloc[skip : len(table) - drop]
     inner = slice(240, len(part) - 72)
     pd.testing.assert_frame_equal(
         scored(part, material).iloc[inner], whole.iloc[inner], rtol=1e-6, check_freq=False

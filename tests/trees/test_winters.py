@@ -94,4 +94,4 @@ def test_without_a_usable_winter_the_unknown_stays_unknown() -> None:
 
 def test_an_empty_record_is_refused() -> None:
     with pytest.raises(WeatherError, match="record is empty"):
-        winter_sums(_record("2023-07-01", "2023-07-01"), NORTH)
+        winter_sums(_record("2023-07-01", "2023-07-02").iloc[:0], NORTH)

@@ -41,7 +41,7 @@ def test_nothing_to_count_is_unknown() -> None:
 @given(st.lists(st.tuples(st.sampled_from(np.linspace(0, 1, 11)), st.booleans()), min_size=1))
 def test_brier_score_as_scikit_learn(pairs: list[tuple[float, bool]]) -> None:
     chance, happened = np.array(pairs, dtype=float).T
-    expected = float(brier_score_loss(happened, chance, pos_label=1, labels=[0, 1]))
+    expected = float(brier_score_loss(happened, chance, pos_label=1))
     assert skill.brier_score(chance, happened) == pytest.approx(expected)
 
 

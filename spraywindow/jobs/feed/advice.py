@@ -21,7 +21,6 @@ import pandas as pd
 from spraywindow.days import at_clock, days_from, row_at
 from spraywindow.errors import InputError
 from spraywindow.handbook import (
-    SOILS,
     Dose,
     DosePlan,
     Fertilizer,
@@ -283,22 +282,19 @@ class FeedingAdvice:
 
 
 def feeding_advice(
-    weather: pd.DataFrame,
+    days: tuple[FeedingDay, ...],
     place: Place,
     tree: FedTree,
     now: pd.Timestamp,
     *,
     wake: Wake | None,
-    soil: Soil = SOILS["loam"],
-    rules: FeedingRules | None = None,
-    snow_on_ground: bool = False,
 ) -> FeedingAdvice:
     """Say whether and when to feed.
 
     Parameters
     ----------
-    weather : pandas.DataFrame
-        Checked hourly table, from a week or two before `now` to the end of the forecast.
+    days : tuple of FeedingDay
+        What weather and ground allow (`feeding_days`): the same for all trees of a place.
     place : Place
         Where the site lies.
     tree : FedTree
@@ -307,14 +303,12 @@ def feeding_advice(
         tz-aware time of the question.
     wake : Wake or None
         Flowering of this year; None when none was seen or forecast.
-    soil, rules, snow_on_ground
-        As in `feeding_days`.
 
     Raises
     ------
     InputError
         If flowering is said to be seen in the future, or a dose given then.
-    """  # fmt: skip
+    """
     today = now.tz_convert(place.timezone).date()
     nitrogen = check_nitrogen(
         tree.annual,
@@ -322,7 +316,6 @@ def feeding_advice(
         trunk_diameter_m=tree.trunk_diameter_m,
         age_years=tree.age_years,
     )
-    days = feeding_days(weather, place, soil, now, rules=rules, snow_on_ground=snow_on_ground)
     if wake is None:
         asleep = Reason("no flowering is seen or forecast, and dormant trees are not fed")
         return FeedingAdvice("dormant", asleep, (), tuple(_stop(day, asleep) for day in days),

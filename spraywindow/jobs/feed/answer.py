@@ -25,10 +25,12 @@ from spraywindow.handbook import (
 from spraywindow.jobs.feed.advice import (
     FedTree,
     FeedingAdvice,
+    FeedingDay,
     FeedingRules,
     FeedingWindow,
     Wake,
     feeding_advice,
+    feeding_days,
 )
 from spraywindow.jobs.feed.waking import USUAL_SPREAD_D, waking
 from spraywindow.place import Place
@@ -211,9 +213,14 @@ def feed_site(site: Site, weather: pd.DataFrame, now: pd.Timestamp) -> FeedAnswe
         )
     table = known_at(weather, now)
     today = now.tz_convert(site.place.timezone).date()
-    blocks = () if feeding is None else tuple(
-        _block(block, site, feeding, table, now, today) for block in site.blocks
-    )  # fmt: skip
+    blocks: tuple[BlockFeed, ...] = ()
+    if feeding is not None:
+        days = feeding_days(
+            table, site.place, SOILS[feeding.soil], now,
+            rules=FeedingRules(access=site.access),
+            snow_on_ground=feeding.snow_seen == today,
+        )  # fmt: skip
+        blocks = tuple(_block(block, site, feeding, days, now, today) for block in site.blocks)
     return FeedAnswer(
         site=site,
         now=now.tz_convert(site.place.timezone),
@@ -228,7 +235,7 @@ def _block(
     block: Block,
     site: Site,
     feeding: FeedingFields,
-    table: pd.DataFrame,
+    days: tuple[FeedingDay, ...],
     now: pd.Timestamp,
     today: dt.date,
 ) -> BlockFeed:
@@ -242,13 +249,7 @@ def _block(
         parts=feeding.parts,
         last_day=feeding.last_day(woken.wake.day) if woken.wake else None,
     )
-    advice = feeding_advice(
-        table, site.place, tree, now,
-        wake=woken.wake,
-        soil=SOILS[feeding.soil],
-        rules=FeedingRules(access=site.access),
-        snow_on_ground=feeding.snow_seen == today,
-    )  # fmt: skip
+    advice = feeding_advice(days, site.place, tree, now, wake=woken.wake)
     wake, reason = woken.wake, advice.reason
     spread = dt.timedelta(days=USUAL_SPREAD_D)
     unseen = wake is not None and not wake.observed and wake.day <= today < wake.day + spread

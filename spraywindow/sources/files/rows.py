@@ -9,17 +9,20 @@ import gzip
 import io
 import re
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, cast
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from spraywindow.errors import InputError, brief, did_you_mean
 from spraywindow.sources.files.column_map import FileLayout
 
 SAMPLE_BYTES = 65_536
 _LINE_BYTES = 1_000_000
+_BLOCK_BYTES = 1 << 20
 
 
 def start_of(path: Path) -> bytes:
@@ -70,29 +73,60 @@ def check_lines(path: Path, separator: str, fields: int, skip: int) -> None:
         Lines before the first row of data.
     """
     sign = None if separator == r"\s+" else separator.encode()
-    line, count = b"\n", fields
+    number, line = 0, b"\n"
     with gzip.open(path) if is_packed(path) else path.open("rb") as file:
-        for number, line in enumerate(iter(lambda: file.readline(_LINE_BYTES), b""), start=1):
-            if number <= skip or b'"' in line:
-                continue
-            count = len(line.split()) if sign is None else line.count(sign) + 1
-            if count > fields and line.split(sign, fields)[fields].strip(b" \t\r\n,;"):
+        for _ in range(skip):
+            number += bool(file.readline(_LINE_BYTES))
+        while block := file.read(_BLOCK_BYTES):
+            block += file.readline(_LINE_BYTES)
+            ends = _line_ends(block)
+            starts = np.append(0, ends[:-1])
+            if (ends - starts).max() >= _LINE_BYTES:
+                long = number + int(np.argmax(ends - starts >= _LINE_BYTES)) + 1
+                raise InputError(f"{path}: not a table; line {long} never ends")
+            line = block[starts[-1] :]
+            for row in _rows_of_more(block, ends, sign, fields):
+                odd = block[starts[row] : ends[row]]
+                if b'"' in odd or not odd.split(sign, fields)[fields].strip(b" \t\r\n,;"):
+                    continue
                 raise InputError(
                     "a row with more fields than the first one",
-                    where=f"{path}, line {number}",
+                    where=f"{path}, line {number + row + 1}",
                     expected=f"{fields} fields",
-                    got=line[:80].decode("utf-8", "replace").strip(),
+                    got=odd[:80].decode("utf-8", "replace").strip(),
                     cure="does a decimal comma split the numbers?",
                 )
-            if len(line) == _LINE_BYTES:
-                raise InputError(f"{path}: not a table; line {number} never ends")
-    if count < fields and not line.endswith((b"\n", b"\r")):
+            number += len(ends)
+    whole = b'"' in line or line.endswith((b"\n", b"\r"))
+    if not whole and _fields(line, sign) < fields:
         raise InputError(
             "the file is cut off in its last line",
             where=str(path),
             got=line[:80].decode("utf-8", "replace"),
             cure="fetch it again, or delete that line",
         )
+
+
+def _fields(line: bytes, sign: bytes | None) -> int:
+    return len(line.split()) if sign is None else line.count(sign) + 1
+
+
+def _line_ends(block: bytes) -> NDArray[np.intp]:
+    """Where each line of some bytes ends, its line feed included; the last may have none."""
+    ends = np.flatnonzero(np.frombuffer(block, np.uint8) == ord("\n")) + 1
+    return ends if block.endswith(b"\n") else np.append(ends, len(block))
+
+
+def _rows_of_more(
+    block: bytes, ends: NDArray[np.intp], sign: bytes | None, fields: int
+) -> Iterable[int]:
+    """The lines that may have more fields: those with as many signs (all of them by blanks)."""
+    if sign is None:
+        lines = enumerate(block.split(b"\n"))
+        return [row for row, line in lines if len(line.split(None, fields)) > fields]
+    signs = np.flatnonzero(np.frombuffer(block, np.uint8) == ord(sign))
+    count = np.diff(np.searchsorted(signs, ends), prepend=0)
+    return np.flatnonzero(count >= fields).tolist()
 
 
 def is_packed(path: Path) -> bool:

@@ -54,8 +54,9 @@ def first_day(weather: pd.DataFrame, **options: object) -> FeedingDay:
 
 
 def advice(weather: pd.DataFrame, wake: Wake | None = AWAKE, tree: FedTree = TREE,
-           now: pd.Timestamp = NOW) -> FeedingAdvice:  # fmt: skip
-    return feeding_advice(weather, PLACE, tree, now, wake=wake)
+           now: pd.Timestamp = NOW, place: Place = PLACE) -> FeedingAdvice:  # fmt: skip
+    days = feeding_days(weather, place, SOILS["loam"], now)
+    return feeding_advice(days, place, tree, now, wake=wake)
 
 
 def test_only_on_working_days() -> None:
@@ -196,7 +197,7 @@ def test_impossible_dates() -> None:
     old = advice(table(), Wake(date(2020, 2, 20), observed=True))
     assert any("more than a year ago" in str(warning) for warning in old.warnings)
     south = Place(-33.0, 18.5, 100.0, "Africa/Johannesburg")
-    september = feeding_advice(table(), south, TREE, NOW, wake=Wake(date(2020, 9, 20), True))
+    september = advice(table(), Wake(date(2020, 9, 20), observed=True), place=south)
     assert not any("odd time" in str(warning) for warning in september.warnings)
     assert (september.state, september.last_day) == ("over", date(2021, 2, 15))
 

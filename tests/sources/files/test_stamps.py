@@ -79,6 +79,16 @@ def test_twenty_four_o_clock(tmp_path: Path) -> None:
     stamps = ["01/31/2024 23:00", "01/31/2024 24:00"]
     table = read_weather(write(tmp_path, rows(stamps)), local("UTC", format="%m/%d/%Y %H:%M"))
     assert table.index[-1] == pd.Timestamp("2024-02-01T00:00Z")
+    bare = write(tmp_path, rows(["20240131 2300", "20240131 2400"]))
+    joined = read_weather(bare, local("UTC", format="%Y%m%d %H%M"))
+    assert joined.index[-1] == pd.Timestamp("2024-02-01T00:00Z")
+
+
+def test_the_twenty_fourth_minute_is_no_midnight(tmp_path: Path) -> None:
+    stamps = hours("2024-01-01 06:00", 121, "min")  # with seconds: 06:24:00
+    table = read_weather(write(tmp_path, rows(stamps)), MAP)
+    assert list(table.index.hour) == [6, 7, 8]
+    assert list(table["temp_c"]) == [10, 10, 10]
 
 
 def test_stamps_near_the_hour_are_set_on_it(tmp_path: Path) -> None:

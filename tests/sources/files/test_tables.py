@@ -3,14 +3,19 @@ from __future__ import annotations
 import gzip
 import sys
 import tracemalloc
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from spraywindow.errors import InputError
+from spraywindow.sources.files import rows as raw
 from spraywindow.sources.files.column_map import load_map
 from spraywindow.sources.files.read_file import read_weather
 from spraywindow.spray.catalogue import OIL
@@ -128,14 +133,47 @@ def test_a_column_that_stands_twice(tmp_path: Path) -> None:
     assert list(read_weather(write(tmp_path, same))["rain_mm"].isna()) == [False, True]
 
 
+LINES = st.lists(
+    st.sampled_from(["1,2", "1", "", "1,2,3", '1,"2,3"', "1,2,", "1,2, ;"]), max_size=9
+)
+
+
+@given(LINES, st.integers(0, 2), st.booleans(), st.sampled_from([",", r"\s+"]))
+def test_lines_are_counted_as_one_by_one(
+    tmp_path_factory: pytest.TempPathFactory, lines: list[str], skip: int, ended: bool, sep: str
+) -> None:
+    sign = "," if sep == "," else None
+    text = "\n".join(lines).replace(",", sign or " ") + "\n" * ended
+    path = write(tmp_path_factory.getbasetemp(), text)
+    said = ""
+    whole = text.splitlines()
+    for number, line in enumerate(whole, start=1):
+        fields = line.split(sign) if sign or line.split() else []
+        if number > skip and '"' not in line and "".join(fields[2:]).strip(" ;"):
+            said = f"line {number}:"
+            break
+    else:
+        last = whole[-1] if len(whole) > skip and not text.endswith("\n") else '"'
+        if '"' not in last and len(last.split(sign)) < 2:
+            said = "cut off in its last line"
+    # blocks of a few bytes, so that lines cross their borders
+    with mock.patch.object(raw, "_BLOCK_BYTES", 5), ExitStack() as stack:
+        if said:
+            stack.enter_context(pytest.raises(InputError, match=said))
+        raw.check_lines(path, sep, 2, skip)
+
+
 def test_one_mistyped_year_fills_no_memory(tmp_path: Path) -> None:
-    stamps = [*hours("2024-01-01", 48), "9999-01-03 00:00"]
+    stamps = [*hours("2024-01-01", 48), "2199-01-03 00:00"]
     tracemalloc.start()
     text = fails(write(tmp_path, rows(stamps)), MAP)
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert "century, with few rows; expected real dates; got '2024-01-01 to 9999-01-03'" in text
+    assert "century, with few rows; expected real dates; got '2024-01-01 to 2199-01-03'" in text
     assert most < 50e6
+    # pandas 2 knows no year beyond 2262, and takes the stamp for none
+    beyond = fails(write(tmp_path, rows([*stamps[:48], "9999-01-03 00:00"])), MAP)
+    assert "got '2024-01-01 to 9999-01-03'" in beyond or "got '9999-01-03 00:00'" in beyond
     long = MAP | {"rain_mm": MAP["rain_mm"] | {"covers": "9000000h"}}
     assert "more than a century" in fails(write(tmp_path, rows(stamps[:48])), long)
 
