@@ -106,7 +106,7 @@ class Call:
     record_file : Path or None
         The application record; None for the site's own.
     service : str or None
-        A forecast service in place of the site's own.
+        A forecast service in place of the site's own, or two ("nws,metnorway").
     clock : bool
         Whether the demo, too, is asked at the clock's time.
     first : Call or None
@@ -322,12 +322,30 @@ class Call:
             return self.forecast()
 
     def forecast(self, session: CachedSession | None = None) -> pd.DataFrame:
-        """What the service says, through the session that several sites share."""
-        from spraywindow.sources import get_forecast
+        """What the service says, through the session that several sites share.
 
-        site = self.file_site
-        service = self.service or site.service
-        return get_forecast(site.place, now=self.now, service=service, session=session)
+        Two services stand side by side; where one of them fails, the other, and it is said.
+        """
+        from spraywindow.errors import SourceError, one_line
+        from spraywindow.sources import get_forecast, named_services
+        from spraywindow.weather import side_by_side
+
+        site, now = self.file_site, self.now
+        asked = self.service or site.service
+        names = [None] if asked is None else named_services(asked)
+        if len(names) == 1:
+            return get_forecast(site.place, now=now, service=names[0], session=session)
+        tables, problems = [], []
+        for name in names:
+            try:
+                tables.append(get_forecast(site.place, now=now, service=name, session=session))
+            except SourceError as error:
+                problems.append(str(error))
+        if not tables:
+            raise SourceError(one_line(problems))
+        out = side_by_side(tables)
+        out.attrs["notes"] = [*out.attrs["notes"], *problems]
+        return out
 
     @cached_property
     def year_weather(self) -> pd.DataFrame:

@@ -330,7 +330,8 @@ def told(path: Path, action: str) -> Iterator[None]:
     """Turn what SQLite or the disk says into one line."""
     try:
         yield
-    except (sqlite3.Error, OSError, OverflowError) as error:
+    except (sqlite3.Error, OSError, OverflowError, UnicodeDecodeError) as error:
+        # SQLite quotes a damaged schema in its message, which then may be no text
         name = getattr(error, "sqlite_errorname", "") or ""
         text = str(error)
         if name.startswith(("SQLITE_FULL", "SQLITE_IOERR")):

@@ -46,6 +46,7 @@ from spraywindow.site.tables import (
 )
 from spraywindow.spray import CATALOGUE, GENERAL, QUANTITIES, Access, Learned, Material, Setting
 from spraywindow.trees import Flowering
+from spraywindow.weather import forecasts_of, with_each
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ class Site:
     units : "metric" or "us"
         What people read.
     service : str or None
-        The forecast service that the file chooses.
+        The forecast service that the file chooses; two stand side by side ("nws,metnorway").
     record : str or None
         File of the application record, beside the site file.
     required : tuple of str
@@ -100,7 +101,7 @@ class Site:
 
     name: str
     units: Units
-    service: Service | None
+    service: str | None
     record: str | None
     required: tuple[str, ...]
     place: Place
@@ -159,7 +160,9 @@ class Site:
             if limit.name in self.required and limit.quantity in QUANTITIES
             for column in QUANTITIES[limit.quantity].needs
         ]
-        return table.assign(**{name: math.nan for name in needs if name not in table})
+        told = {name for each in (table, *forecasts_of(table)) for name in each}
+        lacking = {name: math.nan for name in needs if name not in told}
+        return with_each(table, lambda each: each.assign(**lacking))
 
     def is_copper(self, name: str) -> bool:
         """Whether a material is metallic copper; not where the site file does not know it."""
@@ -175,7 +178,7 @@ class SiteFields(Table):
 
     name: Name
     units: Units = "metric"
-    service: Service | None = None
+    service: Service | tuple[Service, Service] | None = None
     record: Name | None = None
     weather: Name | None = None
     columns: Name | None = None
@@ -233,7 +236,7 @@ class SiteFields(Table):
         return Site(
             name=self.name,
             units=self.units,
-            service=self.service,
+            service=",".join(self.service) if isinstance(self.service, tuple) else self.service,
             record=self.record,
             required=self.required,
             place=Place(at.latitude, at.longitude, at.elevation, at.timezone),

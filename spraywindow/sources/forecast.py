@@ -53,6 +53,25 @@ def _us_zones() -> set[str]:
     return old | {name for name, inside in current.items() if inside}
 
 
+def named_services(text: str) -> list[str]:
+    """Read the names of one service, or of two that stand side by side: "nws,metnorway".
+
+    Raises
+    ------
+    InputError
+        If one is unknown, or they are not one or two different ones.
+    """
+    names = [name.strip() for name in text.split(",")]
+    unknown = [name for name in names if name not in SERVICES]
+    if unknown:
+        raise InputError("unknown service", expected=" or ".join(SERVICES), got=unknown[0])
+    if len(names) > 2 or len(set(names)) < len(names):
+        raise InputError(
+            "not one service, nor two side by side", expected="such as nws,metnorway", got=text
+        )
+    return names
+
+
 def get_forecast(
     place: Place,
     *,

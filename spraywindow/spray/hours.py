@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,7 @@ from spraywindow.weather import (
     Array,
     Sun,
     check_hourly,
+    forecasts_of,
     known_at,
     pressure_at_kpa,
     sun_at,
@@ -47,6 +48,8 @@ class Background:
     surely_dry: pd.Series[bool]
     forecast_from: pd.Timestamp | None
     source: Mapping[str, Any]
+    forecasts: tuple[pd.DataFrame, ...] = ()
+    """The scored hours of each, where the answer is the worse of two forecasts."""
 
     def dry_from(self, day: dt.date) -> tuple[pd.Timestamp, pd.Timestamp | None] | None:
         """The daylight hours of a local day from which the wood is likely, and surely, dry.
@@ -92,12 +95,13 @@ def score_hours(
     forecast_from: pd.Timestamp | None = None,
     now: pd.Timestamp | None = None,
 ) -> pd.DataFrame:
-    """Score each hour of a weather table for a material.
+    """Score each hour of a weather table for a material; of two forecasts, the worse of each hour.
 
     Parameters
     ----------
     weather : DataFrame
-        Hourly table as in `spraywindow.weather.table`; it is checked here.
+        Hourly table as in `spraywindow.weather.table`; it is checked here. Two that stand side
+        by side (`spraywindow.weather.forecasts`) are each scored as if alone.
     place : Place
     material : Material
         Such as `spraywindow.spray.catalogue.OIL`.
@@ -132,6 +136,29 @@ def score_hours(
     table = check_hourly(weather)
     if now is not None:
         table = known_at(table, zoned(now))
+    told = forecasts_of(table)
+    if len(told) < 2:
+        return _scored(table, place, material, stage, setting, forecast_from)
+    issued = forecast_from if forecast_from is not None else table.attrs.get("forecast_from")
+    frames = [
+        _scored(
+            check_hourly(each).loc[: table.index[-1]], place, material, stage, setting,
+            forecast_from if forecast_from is not None else each.attrs.get("forecast_from", issued),
+        )
+        for each in told
+    ]  # fmt: skip
+    return _worse(frames[0], frames[1], pd.DatetimeIndex(table.index), table)
+
+
+def _scored(
+    table: pd.DataFrame,
+    place: Place,
+    material: Material,
+    stage: int | None,
+    setting: Setting | None,
+    forecast_from: pd.Timestamp | None,
+) -> pd.DataFrame:
+    """Score each hour of one checked table."""
     index = pd.DatetimeIndex(table.index)
     issued = forecast_from if forecast_from is not None else table.attrs.get("forecast_from")
     sun = sun_of(index, place)
@@ -164,7 +191,9 @@ def score_hours(
             stage=stage,
             conditions=conditions,
             daylight=pd.Series(sun.hours_from_rise_or_set >= DAYLIGHT_H, index=index),
-            dry_h_after=pd.Series(_dry_hours(conditions), index=index),
+            dry_h_after=_dry_hours(
+                pd.Series(conditions.rain.hourly.high >= MEASURABLE_MM, index=index)
+            ),
             likely_dry=pd.Series(conditions.likely_dry, index=index),
             surely_dry=pd.Series(conditions.hours_dry.low >= 0.0, index=index),
             forecast_from=issued,
@@ -179,11 +208,108 @@ def _named(codes: NDArray[np.int8], names: Sequence[str]) -> pd.Categorical:
     return pd.Categorical.from_codes(codes, dtype=dtype)
 
 
-def _dry_hours(conditions: Conditions) -> Array:
+def _dry_hours(may_rain: pd.Series[bool]) -> pd.Series[float]:
     """Hours after each hour that are known to stay without measurable rain [h]."""
-    may_rain = conditions.rain.hourly.high >= MEASURABLE_MM
     count = len(may_rain)
     rows = np.arange(count, dtype=float)
     upcoming = np.minimum.accumulate(np.where(may_rain, rows, count)[::-1])[::-1]
     after = np.append(upcoming[1:], count)
-    return np.asarray(np.maximum(after - rows - 1.0, 0.0))
+    return pd.Series(np.maximum(after - rows - 1.0, 0.0), index=may_rain.index)
+
+
+_RANK = np.array([0, 2, 1])
+"""Of `VERDICTS`, the worse the higher."""
+
+
+def _worse(
+    first: pd.DataFrame, second: pd.DataFrame, index: pd.DatetimeIndex, table: pd.DataFrame
+) -> pd.DataFrame:
+    """The scored hours of two forecasts as one: hour by hour, and limit by limit, the worse.
+
+    No-go where either is, else unknown where either is, else go, by the smaller margin. A range
+    over both forecasts would call unknown what one of them forbids, which tells a grower less,
+    and is go in no other hour. A limit that only one tells is that one's. After its last hour with
+    every limit decided a forecast only forbids: the one that goes on is judged alone.
+    """
+    pair = [_on(index, frame) for frame in (first, second)]
+    ranks = []
+    for (hours, silent), (_, other) in zip(pair, reversed(pair), strict=True):
+        rank = _RANK[hours["verdict"].cat.codes]
+        ranks.append(np.where(silent & ~other, -1, rank))
+    own, others = (hours["margin"].to_numpy(dtype=float) for hours, _ in pair)
+    with np.errstate(invalid="ignore"):
+        smaller = np.where(ranks[1] == ranks[0], others < own, ranks[1] > ranks[0])
+
+    def chosen(name: str) -> NDArray[Any]:
+        one, two = (np.asarray(hours[name], dtype=object) for hours, _ in pair)
+        return np.where(smaller, two, one)
+
+    def limit(name: str) -> Array:
+        one, two = (
+            np.where(rank < 0, np.inf, hours[name])
+            if name in hours
+            else np.full(len(index), np.inf)
+            for (hours, _), rank in zip(pair, ranks, strict=True)
+        )
+        least = np.fmin(one, two)
+        return np.where((least < 0.0) | ~np.isnan(one + two), least, np.nan)
+
+    def dry(name: str) -> pd.Series[bool]:
+        out = pd.Series(data=True, index=index)
+        for frame, rank in zip((first, second), ranks, strict=True):
+            own = getattr(frame.attrs["background"], name).reindex(index, fill_value=False)
+            out &= own | (rank < 0)
+        return out
+
+    about = ("verdict", "go", "margin", "held_by")
+    names = [*dict.fromkeys([*first.columns, *second.columns])][len(about) :]
+    out = pd.DataFrame(
+        {
+            "verdict": pd.Categorical(chosen("verdict"), categories=list(VERDICTS)),
+            "go": chosen("go").astype(bool),
+            "margin": chosen("margin").astype(float),
+            "held_by": pd.Categorical(chosen("held_by"), categories=names),
+            **{name: limit(name) for name in names},
+        },
+        index=index,
+    )
+    known = [frame.attrs["known_until"] for frame in (first, second)]
+    farther = max((first, second), key=lambda frame: frame.index[-1]).attrs["background"]
+    out.attrs = {
+        "known_until": max((each for each in known if each is not None), default=None),
+        "not_judged": [
+            name for name in first.attrs["not_judged"] if name in second.attrs["not_judged"]
+        ],
+        "background": replace(
+            farther,
+            daylight=farther.daylight.reindex(index),
+            dry_h_after=_dry_hours(_may_rain(index, [first, second])),
+            likely_dry=dry("likely_dry"),
+            surely_dry=dry("surely_dry"),
+            source=dict(table.attrs.get("source", {})),
+            forecasts=(first, second),
+        ),
+    }
+    return out
+
+
+def _on(index: pd.DatetimeIndex, frame: pd.DataFrame) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
+    """Scored hours on an index, unknown beyond their own, and where the forecast is silent."""
+    out = frame.reindex(index)
+    within, until = index.isin(frame.index), frame.attrs["known_until"]
+    out["verdict"] = out["verdict"].fillna("unknown")
+    out["go"] = out["go"].eq(True)
+    ended = np.zeros(len(index), dtype=bool) if until is None else np.asarray(index > until)
+    return out, ~within | (ended & np.asarray(out["verdict"] != "no-go"))
+
+
+def _may_rain(index: pd.DatetimeIndex, frames: Sequence[pd.DataFrame]) -> pd.Series[bool]:
+    """Whether it may rain by either forecast, as long as it tells; and where neither does."""
+    may, told = np.zeros(len(index), dtype=bool), np.zeros(len(index), dtype=bool)
+    for frame in frames:
+        background: Background = frame.attrs["background"]
+        most = pd.Series(background.conditions.rain.hourly.high, index=frame.index).reindex(index)
+        tells = np.asarray(index <= most.index[np.isfinite(most)].max()) & most.notna().to_numpy()
+        may |= tells & (most >= MEASURABLE_MM).to_numpy()
+        told |= tells
+    return pd.Series(may | ~told, index=index)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
@@ -241,8 +241,15 @@ class Stretches:
 
     def within(self, may: Mask) -> Stretches:
         """Those of which every hour may be worked; `may` is [hour, ...]."""
+        return self.kept(self.inside(may))
+
+    def inside(self, may: Mask) -> Mask:
+        """Whether every hour of each may be worked."""
         hours = (self.first + np.arange(self.need)[:, None], *self.columns)
-        kept = may[hours].all(axis=0)
+        return np.asarray(may[hours].all(axis=0))
+
+    def kept(self, kept: Mask) -> Stretches:
+        """Those that a mask [stretch] keeps."""
         of_each = ("first", "day", "verdict", "margin", "chance", "chance_dry", "general")
         return replace(
             self,
@@ -294,14 +301,38 @@ def stretches(
     found = Stretches.of(
         codes, hours["margin"].to_numpy(dtype=float), may, local_days(index, background), need
     )
+    if not background.forecasts:
+        return _by_forecast(found, index, background, learned)
+    # the smaller of the two chances: each was earned on single forecasts, theirs together on none
+    chances = {name: np.full(len(found.first), np.inf) for name in _CHANCES}
+    for frame in background.forecasts:
+        until = frame.attrs["known_until"]
+        told = np.asarray((index >= frame.index[0]) & (until is not None and index <= until))
+        kept = found.inside(told)
+        each = _by_forecast(found.kept(kept), index, background_of(frame), learned)
+        for name, least in chances.items():
+            least[kept] = np.minimum(least[kept], getattr(each, name))
+    smaller: dict[str, Any] = {
+        name: np.where(np.isinf(least), np.nan, least) for name, least in chances.items()
+    }
+    return replace(found, **smaller)
+
+
+_CHANCES = ("chance", "chance_dry", "general")
+
+
+def _by_forecast(
+    found: Stretches, index: pd.DatetimeIndex, background: Background, learned: Learned
+) -> Stretches:
+    """Stretches of the hours of an index with the chances of one forecast, where it is one."""
     issued = background.forecast_from
     if issued is None:
         return found
-    first = int(pd.DatetimeIndex(background.daylight.index).searchsorted(index[0]))
+    first = (index[0] - background.daylight.index[0]) / pd.Timedelta(hours=1)
     lead_h = np.asarray((index - issued) / pd.Timedelta(hours=1), dtype=float)
     return found.weighed(
         background.conditions, background.material, lead_h, background.stage,
-        first_row=first, learned=learned,
+        first_row=round(first), learned=learned,
     )  # fmt: skip
 
 

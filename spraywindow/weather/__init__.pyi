@@ -6,6 +6,9 @@ from .air import dew_point_from_humidity as dew_point_from_humidity  # Dew point
 from .air import pressure_at_kpa as pressure_at_kpa  # Mean air pressure [kPa]
 from .air import wind_factor as wind_factor  # Wind at a height as a share of the wind at another
 from .evapotranspiration import water_demand as water_demand  # Lowest and highest, hourly [mm]
+from .forecasts import forecasts_of as forecasts_of  # The forecasts put side by side
+from .forecasts import side_by_side as side_by_side  # Put two forecasts side by side
+from .forecasts import with_each as with_each  # Change a table and the forecasts beside it
 from .infection import LEAF_CURL as LEAF_CURL  # When leaf curl infects
 from .infection import infection_risk as infection_risk  # Severity of each wet spell, 0 to 1
 from .infection import spread_rain as spread_rain  # Spread totals over unknown hours

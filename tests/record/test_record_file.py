@@ -101,7 +101,7 @@ def test_a_file_from_a_newer_version_is_left_as_it_is(tmp_path: Path) -> None:
     assert path.read_bytes() == before
 
 
-@pytest.mark.parametrize("damage", ["cut", "zeroed page", "half a header"])
+@pytest.mark.parametrize("damage", ["cut", "zeroed page", "half a header", "no text"])
 def test_a_damaged_file_is_refused_and_left_as_it_is(tmp_path: Path, damage: str) -> None:
     path = made(tmp_path / "log.db", 10)
     sound = path.read_bytes()
@@ -109,6 +109,7 @@ def test_a_damaged_file_is_refused_and_left_as_it_is(tmp_path: Path, damage: str
         "cut": sound[: len(sound) // 2],
         "zeroed page": sound[:8192] + bytes(4096) + sound[12288:],
         "half a header": sound[:50] + b"\xff" * 50 + sound[100:],
+        "no text": sound.replace(b"CREATE TABLE", b"CREATE\xdfTABLE"),  # SQLite quotes it
     }[damage]
     path.write_bytes(hurt)
     with pytest.raises(RecordError, match="left as it is") as caught:

@@ -70,6 +70,7 @@ units = "{units}"                      # what you read: "metric" or "us"
 # columns = "map.toml"                # the column map that says how to read it
 # winters = "winters.csv"             # a record of past winters; its map: winters_columns
 # service = "metnorway"               # forecast: nws (US), metnorway, openmeteo (non-commercial)
+#                                     # two side by side: ["nws", "metnorway"], the worse counts
 # required = ["gusts"]                # limits that must be judged: unknown where no source tells
 
 [place]

@@ -35,7 +35,10 @@ def report(
     winters_columns: PastColumnsOption = None,
     record: RecordOption = None,
     service: Annotated[
-        str | None, typer.Option("--service", help="nws, metnorway or openmeteo.")
+        str | None,
+        typer.Option(
+            "--service", help="nws, metnorway or openmeteo; two: nws,metnorway goes by the worse."
+        ),
     ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="The page; default: the site's name, here.")

@@ -29,6 +29,7 @@ from spraywindow.jobs.slots import (
     decision_line,
     doubt_lines,
     draw_week,
+    forecasts_line,
     later_words,
     opening_words,
     planned_slots,
@@ -71,6 +72,7 @@ def verdict(
             *_instead_lines(evening, evenings, planned),
             *(doubt_lines(evening.site) if evening is evenings[0] else []),
             *untold_lines(evening),
+            *([line] if (line := forecasts_line(evening)) and evening is evenings[0] else []),
         ],
         "answers": [
             {

@@ -28,6 +28,7 @@ from .receipt import setting_of as setting_of  # The site as it was judged: from
 from .text import evening_text as evening_text  # The whole answer as the terminal shows it
 from .tracks import conditions_of as conditions_of  # Quantities derived at a site
 from .tracks import week_weather as week_weather  # What the coming week's picture draws
+from .two_forecasts import forecasts_line as forecasts_line  # On which forecasts it stands
 from .words import EVENING_WORDS as EVENING_WORDS  # What the JSON of an evening says in words
 from .words import blocks_line as blocks_line  # Which blocks the answer is for, and which not
 from .words import cautions as cautions  # The cautions of this answer

@@ -37,6 +37,7 @@ from spraywindow.spray import (
     Material,
     Setting,
     Slot,
+    background_of,
     came_true,
     day_answers,
     find_slots,
@@ -44,7 +45,16 @@ from spraywindow.spray import (
     score_hours,
     season_order,
 )
-from spraywindow.weather import AHEAD_H, Hole, WeatherSource, holes, known_at, weather_source
+from spraywindow.weather import (
+    AHEAD_H,
+    Hole,
+    WeatherSource,
+    forecasts_of,
+    holes,
+    known_at,
+    rain_between,
+    weather_source,
+)
 
 WEEK_D = 7
 NOON_H = 12
@@ -102,6 +112,8 @@ class SiteWeek:
     hours: pd.DataFrame
     slots: list[Slot]
     answers: list[DayAnswer]
+    forecasts: tuple[SiteWeek, ...] = ()
+    """The week by each forecast alone, where it is by the worse of two."""
 
     def answer(self, date: dt.date) -> DayAnswer:
         """The answer for a local day."""
@@ -139,6 +151,11 @@ def site_week(
     hours = score_hours(told, site.place, material, stage, setting=setting)
     spaced = _held(hours, site, SPACING, spacing)
     week = _week(site, spaced, now, setting, spacing, trees, last)
+    apart = [
+        _week(site, _held(frame, site, SPACING, spacing), now, setting, spacing, trees, last)
+        for frame in background_of(hours).forecasts
+    ]
+    week = replace(week, forecasts=tuple(apart))
     unseen = [day for day, finding in trees.items() if finding.verdict == "unknown"]
     if not unseen:
         return week
@@ -278,19 +295,53 @@ class HourScore:
 
 
 @dataclass(frozen=True)
+class ForecastDay:
+    """A day by one of two forecasts: its slot, and its least and most rain from now on [mm]."""
+
+    date: dt.date
+    verdict: str
+    start: pd.Timestamp | None
+    end: pd.Timestamp | None
+    rain_low_mm: float
+    rain_high_mm: float
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What one of two forecasts says alone; `view` is the evening as it would be by it."""
+
+    json_keys: ClassVar = ("source", "known_until=view.known_until", "days")
+
+    source: WeatherSource
+    days: tuple[ForecastDay, ...]
+    view: Evening
+
+    @property
+    def last(self) -> dt.date:
+        """The day of the last hour that it tells whole; before all days where it tells none."""
+        until = self.view.known_until
+        return dt.date.min if until is None else until.date()
+
+    def day(self, date: dt.date) -> ForecastDay:
+        """What it says of a day of the answer."""
+        return next(day for day in self.days if day.date == date)
+
+
+@dataclass(frozen=True)
 class Evening:
     """Everything that one evening's answer for a site and a material says.
 
     `today` is None from noon on; `blocks` are as of the first answer's day; `holes` are hours
     that the weather does not tell though it goes on after them. `thirsty`: whether the trees are,
-    where the material burns such; None is not known.
+    where the material burns such; None is not known. `forecasts` are those of two that were asked
+    for; empty where one was.
     """
 
     json_keys: ClassVar = (
         "site=site.name", "material=material.name", "now", "known_until", "source", "not_judged",
         "today?", "tomorrow", "slots",
         "days=answers(date verdict held_by~ reason! best_start chance:3 chance_dry:3)",
-        "blocks", "basis=first.decision.basis", "skip=first.decision.skip",
+        "forecasts", "blocks", "basis=first.decision.basis", "skip=first.decision.skip",
         "plan=first.decision.plan", "chance_known", "chance_from=site.learned",
         "in_doubt=site.in_doubt", "cautions!",
     )  # fmt: skip
@@ -308,6 +359,11 @@ class Evening:
     notes: list[str]
     holes: list[Hole]
     thirsty: bool | None
+    forecasts: tuple[Forecast, ...] = ()
+
+    def answer(self, date: dt.date) -> DayAnswer:
+        """The answer for a local day."""
+        return next((each for each in self.answers if each.date == date), None) or beyond(date)
 
     @property
     def first(self) -> DayAnswer:
@@ -401,7 +457,7 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         return site_week(site, table, material, local_now, together)
 
     the_week, blocks = _most_trees(week, states[first], material, first)
-    return Evening(
+    whole = Evening(
         site=replace(site, setting=the_week.setting),
         material=material,
         now=local_now,
@@ -420,6 +476,28 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         holes=holes(table, local_now),
         thirsty=thirsty(site, weather, local_now) if material.burns_thirsty else None,
     )
+    apart = zip(forecasts_of(table), the_week.forecasts or (the_week,), strict=False)
+    return replace(whole, forecasts=tuple(_forecast(whole, *each) for each in apart))
+
+
+def _forecast(whole: Evening, table: pd.DataFrame, week: SiteWeek) -> Forecast:
+    """One of two forecasts alone, day by day of the answer."""
+    zone, index = whole.site.place.timezone, pd.DatetimeIndex(table.index)
+    days = []
+    for answer in whole.answers:
+        alone = week.answer(answer.date)
+        edges = [pd.Timestamp(answer.date, tz=zone) + pd.DateOffset(days=add) for add in (0, 1)]
+        first, last = (
+            round((max(edge, whole.now.floor("h")) - index[0]) / pd.Timedelta(hours=1))
+            for edge in edges
+        )
+        low, high = rain_between(table, [first], [last])
+        start, end = (alone.slot.start, alone.slot.end) if alone.slot else (None, None)
+        days.append(
+            ForecastDay(answer.date, alone.verdict, start, end, float(low[0]), float(high[0]))
+        )
+    view = replace(whole, hours=week.hours, slots=week.slots, answers=week.answers)
+    return Forecast(weather_source(table, whole.now), tuple(days), view)
 
 
 def _most_trees(

@@ -156,7 +156,7 @@ def _description(slot: Slot, evening: Evening) -> str:
         [
             f"{evening.material.title} {hours_words(slot.start, slot.end)}: "
             f"{opening_words(slot, evening)}; {closing_words(slot, evening)}"
-            f"{weaker_words(evening)}.",
+            f"{weaker_words(evening, slot)}.",
             f"Best from {slot.best_start:%H:%M}; {chance_words(slot)}; "
             f"{slot.dry_h_after:.0f} h without rain known after it.",
             f"{blocks_line(evening.blocks)}.",

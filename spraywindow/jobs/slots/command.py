@@ -51,7 +51,7 @@ def slots(
         str | None,
         typer.Option(
             "--service",
-            help="nws, metnorway or openmeteo.",
+            help="nws, metnorway or openmeteo; two: nws,metnorway goes by the worse.",
             autocompletion=lambda: ["nws", "metnorway", "openmeteo"],
         ),
     ] = None,

@@ -20,7 +20,7 @@ from spraywindow.record import keep_receipt, open_record
 from spraywindow.show import to_json
 from spraywindow.site import Site
 from spraywindow.spray import BOUNDS, CATALOGUE, KINDS, QUANTITIES, Limit, Setting, general_material
-from spraywindow.weather import COLUMNS
+from spraywindow.weather import COLUMNS, forecasts_of, weather_source
 
 _SETTING = {
     "tree_height_m": (0.5, 100.0), "frost_hollow_c": (0.0, 50.0), "dew_off_h": (-24.0, 24.0),
@@ -55,10 +55,20 @@ class SaidChance:
 
 
 @dataclass(frozen=True)
+class Input:
+    """One of two forecasts that the answer stands on."""
+
+    name: str | None
+    issued: pd.Timestamp | None
+    sha256: str
+
+
+@dataclass(frozen=True)
 class Receipt:
     """What was advised, from what: limits with values and sources, and the hours of its day.
 
-    `input_sha256` is of the weather table; `start` and `end` are None without a slot. `chances`
+    `input_sha256` is of the weather table, of two forecasts of both; `inputs` are of
+    each of two. `start` and `end` are None without a slot. `chances`
     are of the likeliest job of each day ahead, go or not, `chance` is that of the first.
     """
 
@@ -66,7 +76,7 @@ class Receipt:
         "site=evening.site.name", "material=evening.material.name", "now=evening.now",
         "verdict=evening.first.verdict", "start=evening.first.slot.start",
         "end=evening.first.slot.end", "date=evening.first.date", "known_until=evening.known_until",
-        "source=evening.source", "input_sha256", "setting=evening.site.setting:all",
+        "source=evening.source", "input_sha256", "inputs", "setting=evening.site.setting:all",
         "limits=evening.material.limits:all"
         "(name quantity bound value width unit kind hours source)",
         "chance=evening.first.chance:3", "chances", "hours",
@@ -74,6 +84,7 @@ class Receipt:
 
     evening: Evening
     input_sha256: str
+    inputs: tuple[Input, ...]
     hours: tuple[ReceiptHour, ...]
 
     @property
@@ -96,6 +107,11 @@ def make_receipt(evening: Evening, weather: pd.DataFrame) -> Receipt:
     return Receipt(
         evening,
         weather_hash(weather),
+        tuple(
+            Input(source.name, source.issued, weather_hash(each))
+            for each in forecasts_of(weather)
+            for source in [weather_source(each, evening.now)]
+        ),
         tuple(ReceiptHour(score, {str(k): v for k, v in row.items()}) for score, row in hours),
     )
 
@@ -114,7 +130,9 @@ def keep_advised(call: Call, evening: Evening, weather: pd.DataFrame) -> None:
 
 
 def weather_hash(weather: pd.DataFrame) -> str:
-    """SHA-256 of the table's stamps and contract columns."""
+    """SHA-256 of the table's stamps and contract columns; of two forecasts, of both hashes."""
+    if told := forecasts_of(weather):
+        return hashlib.sha256("".join(map(weather_hash, told)).encode()).hexdigest()
     digest = hashlib.sha256(pd.DatetimeIndex(weather.index).asi8.tobytes())
     for name in COLUMNS:
         if name in weather.columns:

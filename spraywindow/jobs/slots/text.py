@@ -6,6 +6,7 @@ import pandas as pd
 
 from spraywindow.days import day_words
 from spraywindow.jobs.slots.answer import Evening
+from spraywindow.jobs.slots.two_forecasts import forecasts_line, forecasts_text
 from spraywindow.jobs.slots.words import (
     blocks_line,
     cautions,
@@ -44,10 +45,14 @@ def evening_text(evening: Evening, others: list[Evening], *, with_hours: bool = 
     if dew := dew_line(evening):
         lines.append(paragraph(f"{dew}."))
     lines += [paragraph(f"{line}.") for line in untold_lines(evening)]
+    if told := forecasts_line(evening):
+        lines.append(paragraph(f"{told}."))
     lines += [paragraph(_instead(other, evening)) for other in others]
     parts += ["\n".join(lines), _slots_text(evening)]
     if evening.answers:
         parts.append(_days_text(evening))
+    if apart := forecasts_text(evening):
+        parts.append(apart)
     if with_hours:
         parts.append(_hours_text(evening))
     parts.append("\n".join(_foot(evening)))

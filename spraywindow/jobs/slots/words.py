@@ -231,10 +231,12 @@ def headline(evening: Evening, answer: DayAnswer | None = None) -> str:
         return f"{line}; {aim}" if aim else line
     hours = hours_words(slot.start, slot.end)
     hold = chance_words(slot).replace("\u00a0", " ")
-    told = f"{hours} {day}, {hold}; {opening_and_closing(slot, evening)}{weaker_words(evening)}"
+    told = (
+        f"{hours} {day}, {hold}; {opening_and_closing(slot, evening)}{weaker_words(evening, slot)}"
+    )
     if decision is None or decision.advice is None:
         return f"go {hours} {day}, {evening.material.name}, {hold}; " + (
-            f"{opening_and_closing(slot, evening)}{weaker_words(evening)}"
+            f"{opening_and_closing(slot, evening)}{weaker_words(evening, slot)}"
         )
     what = " and ".join(decision.materials)
     if decision.advice == "spray":
@@ -268,14 +270,25 @@ def untold_must(evening: Evening) -> str:
     return f"required, but the weather does not tell: {', '.join(names)}" if names else ""
 
 
-def weaker_words(evening: Evening) -> str:
-    """What makes a go a weaker one: hard limits that the weather does not tell; empty without."""
+def weaker_words(evening: Evening, slot: Slot) -> str:
+    """What makes a go a weaker one; empty without.
+
+    Hard limits that the weather does not tell; of two forecasts asked for, one that tells alone.
+    """
+    told = evening.forecasts
+    untils = [each.view.known_until for each in told]
+    left = [
+        each
+        for each, until in zip(told, untils, strict=True)
+        if until is not None and until >= slot.best_start
+    ]
+    alone = f"; by {left[0].source.name} alone, not by two" if len(left) == 1 else ""
     names = [
         name
         for name in evening.not_judged
         if name != STAGE and evening.material.limit(name).kind == "hard"
     ]
-    return f"; not judged: {', '.join(names)}" if names else ""
+    return (f"; not judged: {', '.join(names)}" if names else "") + alone
 
 
 def later_words(decision: Decision) -> str:

@@ -79,8 +79,10 @@ def rain_columns(
         The hours of the table.
     totals : iterable of RainTotal
     checks : iterable of RainTotal
-        Longer ones that settle no hour; but what is clearly more than the one-hour totals in them
-        hold may have fallen in any hour said to be dry, whatever the hours that are not told.
+        Longer ones that overlap each other and settle no hour. What one holds beyond its hours may
+        have fallen in any of them that is said to be dry; little more is rounding, unless an hour
+        lacks. Each hour is judged by all totals over it and by no other, in no order: so a total
+        or an hour that is taken away makes none drier.
 
     Returns
     -------
@@ -121,14 +123,22 @@ def rain_columns(
         rain, periods, _ = settle_totals(rain, periods, first, mm, hours)
         hidden += int(np.count_nonzero(dry & np.isnan(rain)))
     told_until = int(np.flatnonzero(~np.isnan(hourly)).max(initial=-1)) + 1
+    dry, doubted, most = rain == 0.0, np.zeros(count, dtype=bool), np.full(count, np.inf)
     for total in checked:
         within = slice(row(total), row(total) + total.hours)
         beyond = round(total.rain_mm - np.nansum(hourly[within]), 6)
         # where an hour among those told is not, even a little may have fallen in any other
         hole = np.isnan(hourly[within.start : min(within.stop, told_until)]).any()
         if beyond > (0.0 if hole else ROUNDING_MM):
-            hidden += int(np.count_nonzero(rain[within] == 0.0))
-            rain[within] = np.where(rain[within] == 0.0, np.nan, rain[within])
+            doubted[within] = True
+        else:
+            most[within] = np.minimum(most[within], max(beyond, 0.0))
+    rounded = dry & ~doubted & (most > 0.0) & np.isfinite(most)
+    # the first hour of two: it may hold all of that, and none of it surely
+    periods[:, rounded] = np.stack(np.broadcast_arrays(most[rounded], 2.0, 0.0))
+    hides = rounded | (dry & doubted)
+    hidden += int(np.count_nonzero(hides))
+    rain[hides] = np.nan
     here = slice(before, before + len(index))
     out = pd.DataFrame(
         {"rain_mm": rain[here], **dict(zip(PERIOD_COLUMNS, periods[:, here], strict=True))},

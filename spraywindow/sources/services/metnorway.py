@@ -148,10 +148,10 @@ def _holes(position: NDArray[np.float64]) -> NDArray[np.bool_]:
 def _totals(
     steps: list[Any], times: pd.DatetimeIndex, units: Any
 ) -> tuple[list[RainTotal], list[RainTotal]]:
-    """Take the shortest total of each step, and longer ones over hours that are all told.
+    """Take the shortest total of each step: a longer one overlaps the next steps' own.
 
-    Any other longer total overlaps the next steps' own. Second are totals that check the hours:
-    the hourly amounts were seen to hold less than their total; without what coarse steps hold.
+    Second are totals that check the hours: the hourly amounts were seen to hold less than their
+    total; without what coarse steps hold.
     """
     columns = {
         hours: _column(_given(steps, name, AMOUNT), AMOUNT, "rain_mm", units)
@@ -170,14 +170,15 @@ def _totals(
     for hours, column in columns.items():
         for time, mm in zip(times, column, strict=True):
             within = {time + hour * HOUR for hour in range(hours)}
-            if time not in hourly or within <= hourly:
+            if hours == 1 or time not in hourly:
                 totals.append(RainTotal(time, hours, float(mm)))
             if hours > 1 and time not in coarse:
                 rest = float(mm) - sum(coarse.get(hour, 0.0) for hour in within)
                 checks.append(RainTotal(time, hours, rest))
     checked = [time for time, mm in zip(times, columns[6], strict=True) if mm >= 0]
-    last = max((time for time in checked if time in hourly), default=None)
-    if last is not None:  # where a check lacks among others, it cannot be ruled out
+    if any(time in hourly for time in checked):
+        # where a check lacks among others, it cannot be ruled out; the last hours have one of six
+        last = max([max(hourly) - 5 * HOUR, *(time for time in checked if time in hourly)])
         for time in pd.date_range(times[0], last, freq="h").difference(pd.DatetimeIndex(checked)):
             checks.append(RainTotal(time, 6, math.inf))
     return totals, checks

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from spraywindow.errors import SourceError
 from spraywindow.place import Place
@@ -61,7 +63,7 @@ def reply(start: pd.Timestamp = START) -> dict[str, Any]:
         }  # fmt: skip
 
     steps = [
-        step(at(0), 9.0, next_1_hours={"precipitation_amount": 0.2}, next_6_hours=six(3, 0, 9)),
+        step(at(0), 9.0, next_1_hours={"precipitation_amount": 0.2}, next_6_hours=six(2.8, 0, 9)),
         step(at(1), 8.0, next_1_hours={"precipitation_amount": 0.0}),
         step(at(2), 7.0, next_1_hours={"precipitation_amount": 0.1}),
         step(at(3), 6.0, next_6_hours=six(2.5, 0.5, 5.5)),
@@ -114,6 +116,30 @@ def test_an_hour_that_is_not_told_explains_no_total_of_more_than_its_hours() -> 
     assert metnorway.parse(gone)["rain_mm"][hidden].isna().all()
     del steps_of(whole)[2]["data"]["next_6_hours"]  # nor is a total that lacks among others one
     assert metnorway.parse(whole)["rain_mm"][hidden].isna().all()
+
+
+TENTHS = st.sampled_from([0.0, 0.0, 0.1, 0.5, 1.0])
+
+
+@given(st.lists(st.tuples(TENTHS, TENTHS), min_size=18, max_size=18), st.integers(0, 12))
+def test_a_total_of_six_hours_that_goes_makes_no_hour_drier(
+    told: list[tuple[float, float]], gone: int
+) -> None:
+    whole = hourly(18)
+    for hour, (mm, more) in enumerate(told):
+        six = round(sum(mm for mm, _ in told[hour : hour + 6]) + more, 1)
+        steps_of(whole)[hour]["data"] |= {
+            "next_1_hours": {"details": {"precipitation_amount": mm}},
+            "next_6_hours": {"details": {"precipitation_amount": six} if hour < 13 else {}},
+        }
+    less = copy.deepcopy(whole)
+    steps_of(less)[gone]["data"]["next_6_hours"] = {}
+
+    def most(payload: Any) -> pd.Series[float]:
+        out = metnorway.parse(payload)
+        return out["rain_mm"].fillna(out["rain_total_mm"]).fillna(np.inf)
+
+    assert (most(less) >= most(whole)).all()
 
 
 def test_six_hour_totals_stay_whole_and_are_never_read_as_dry() -> None:
