@@ -33,12 +33,13 @@ from spraywindow.jobs.slots import (
     wait_words,
 )
 from spraywindow.program import MaterialRounds
-from spraywindow.show import EARLY, clock, hours_words, source_line
+from spraywindow.show import EARLY, SPRAYING, clock, hours_words, source_line
 from spraywindow.spray import Slot
 
-MOST_MATERIALS, MOST_BLOCKS, MOST_REMARKS, MOST_CAUTIONS, MOST_DAYS, MOST_SLOTS = 5, 6, 4, 8, 4, 2
-NAME_LETTERS, SAID_LETTERS = 40, 220
-_FULL_LETTERS, _LARGEST_PT, _SMALLEST_PT = 260_000.0, 10.5, 7.0
+MOST_MATERIALS, MOST_BLOCKS, MOST_REMARKS, MOST_CAUTIONS, MOST_DAYS, MOST_SLOTS = 5, 5, 3, 7, 4, 2
+NAME_LETTERS, SAID_LETTERS = 40, 180
+_USUAL = len(SPRAYING) + 1
+_FULL_LETTERS, _LARGEST_PT, _SMALLEST_PT = 225_000.0, 10.5, 6.5
 """Letters of 1 pt that fill the sheet, tables and gaps with them, by prints in a wide typeface."""
 
 
@@ -95,10 +96,11 @@ def sheet_parts(
         "known": how_known(lead),
         "next": next_visit(lead, planned),
         "season": _season(prospect),
-        # the usual ones stand last, and stay
+        # the first are of what goes first; the usual ones stand last, and stay
         "cautions": [
-            *cautions[dropped:],
-            *([f"{said}."] if (said := more(dropped, "caution")) else []),
+            *cautions[: len(cautions) - dropped - _USUAL],
+            *([said] if (said := more(dropped, "caution")) else []),
+            *cautions[-_USUAL:],
         ],
         "source": source_line(lead.source),
     }
