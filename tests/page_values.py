@@ -43,6 +43,26 @@ def three_site() -> Site:
     return site_of({**tables, "materials": {"lime sulfur": {}}, "program": program})
 
 
+def long_site() -> Site:
+    """Five materials and nine blocks with long names, one never looked at, and many rounds."""
+    tables = tomllib.loads(sample_path("orchard.toml").read_text("utf-8"))
+    oil, copper = tables["program"]["rounds"]
+    names = [f"a material whose name no label would have room for, {n}" for n in range(3)]
+    days = [f"2025-12-{day:02}" for day in (6, 11, 16, 21, 26)]
+    rounds = [oil, {**copper, "rounds": 9, "done": days},
+              *({"material": name, "rounds": 2} for name in names)]  # fmt: skip
+    blocks = [
+        {**tables["blocks"][n % 2], "name": f"terrace {n} behind the barn above the old river road"}
+        for n in range(9)
+    ]
+    del blocks[8]["stage"], blocks[8]["observed"]
+    return site_of({
+        **tables, "name": "The society for old stone fruit " * 6, "blocks": blocks,
+        "materials": {name: {} for name in names},
+        "program": {**tables["program"], "rounds": rounds},
+    })  # fmt: skip
+
+
 def evenings_of(site: Site, now: pd.Timestamp = DEMO_NOW) -> list[Evening]:
     return tonight(site, demo_forecast(), now, winters=demo_winters())
 

@@ -46,6 +46,7 @@ from .plots import new_figure as new_figure  # An empty figure of a size on scre
 from .plots import picture_mark as picture_mark  # By which a picture of ours is known
 from .plots import round_ticks as round_ticks  # Round figures from `low` to `high`
 from .plots import save_picture as save_picture  # Write a figure as PNG or SVG by the suffix
+from .plots import set_height as set_height  # Give a figure its height, once it is known
 from .plots import set_scale as set_scale  # Fit a track's scale to its values, NaN aside
 from .plots import set_ticks as set_ticks  # Figures at a track's left, and a rule down it
 from .plots import wrapped as wrapped  # Wrap words to so many letters a line

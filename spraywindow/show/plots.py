@@ -86,12 +86,18 @@ def new_figure(width_px: float, height_px: float) -> Figure:
     return Figure(figsize=size, dpi=_POINTS_PER_INCH)
 
 
+def set_height(figure: Figure, height_px: float) -> None:
+    """Give a figure its height on screen, once what is drawn tells it."""
+    figure.set_figheight(height_px / _POINTS_PER_INCH)
+
+
 def bare(axes: Axes) -> None:
     """Take frame, ticks and background from axes."""
     axes.set_facecolor("none")
     for spine in axes.spines.values():
         spine.set_visible(False)
-    axes.tick_params(length=0, labelbottom=False, labelleft=False)
+    axes.set_xticks([])
+    axes.set_yticks([])
 
 
 def wrapped(words: str, letters: int) -> list[str]:

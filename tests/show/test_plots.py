@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -30,7 +31,7 @@ from spraywindow.jobs.slots.tracks import (
     week_weather,
 )
 from spraywindow.jobs.slots.words import closing_words, opening_words
-from spraywindow.show.plots import VARIABLES, look, new_figure
+from spraywindow.show.plots import NARROW_PX, SMALL, VARIABLES, look, new_figure
 from spraywindow.show.svg import inline_svg
 from spraywindow.show.words import hours_words
 from spraywindow.sources.demo.samples import DEMO_NOW, demo_forecast, demo_winters
@@ -237,6 +238,26 @@ def test_a_long_name_has_a_line_of_its_own(week: pd.DataFrame) -> None:
     assert all(min(line.get_ydata()) > row for line in uprights)
     others = [text.get_position()[1] for text in band.texts if text is not name]
     assert not [y for y in others if abs(y - row) < 12]
+
+
+def test_hours_of_neighbouring_days_stay_apart_on_a_phone() -> None:
+    """A part of three whole days, as asked in the small hours: every day has its hours."""
+    site, table, now = demo_site(), demo_forecast(), DEMO_NOW.normalize() + pd.Timedelta(hours=1)
+    copper = evening(site, table, now, "copper")
+    first = copper.slots[0]
+    days = [
+        pd.Timestamp(day, tz=now.tz) + pd.Timedelta(hours=8)
+        for day in pd.date_range("2026-01-12", periods=3)
+    ]
+    slots = [replace(first, start=day, end=day + pd.Timedelta(hours=9)) for day in days]
+    part = split_week(week_weather(table, site, now), (2, 4))[0]
+    with look():
+        figure = draw_week(part, [replace(copper, slots=slots)], width_px=NARROW_PX)
+        figure.draw_without_rendering()
+    hours = {hours_words(slot.start, slot.end) for slot in slots}
+    boxes = [text.get_window_extent() for text in figure.axes[0].texts if text.get_text() in hours]
+    assert len(boxes) == 3
+    assert all(right.x0 - left.x1 > SMALL / 2 for left, right in itertools.pairwise(boxes))
 
 
 def test_two_slots_of_a_day_do_not_print_over_each_other(week: pd.DataFrame) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -43,11 +44,12 @@ def report(
     out: Annotated[
         Path | None, typer.Option("--out", help="The page; default: the site's name, here.")
     ] = None,
+    sheet: Annotated[bool, typer.Option("--sheet", help="Only the sheet for the client.")] = False,
     json: JsonOption = False,
 ) -> None:
-    """Write a page with the answer, the week, the program and the season; print its name.
+    """Write a page for the client, and the full report behind it; print its name.
 
-    Several sites get a page each; their JSON is a list.
+    Printed, its first sheet is one page. Several sites get a page each; their JSON is a list.
     """
     from spraywindow.errors import InputError
     from spraywindow.jobs.report.page import PAGE_MARK
@@ -61,7 +63,7 @@ def report(
     ]  # fmt: skip
     if out is not None and len(calls) > 1:
         raise InputError("--out of several sites", cure="leave it out: every site gets its page")
-    pages = answers_of(calls, _page)
+    pages = answers_of(calls, partial(_page, sheet_alone=sheet))
     paths = [out or Path(f"{file_name(evenings[0].site.name)}.html") for evenings, _ in pages]
     twice = next((path for path in paths if paths.count(path) > 1), None)
     if twice is not None:
@@ -78,7 +80,7 @@ def report(
     say_each(texts, json=json, between="\n")
 
 
-def _page(call: Call) -> tuple[list[Evening], str]:
+def _page(call: Call, *, sheet_alone: bool) -> tuple[list[Evening], str]:
     """The evening of each material of the program, planned first, and the page that shows them."""
     from spraywindow.jobs.report.page import page_html
     from spraywindow.jobs.season import prospect
@@ -86,12 +88,16 @@ def _page(call: Call) -> tuple[list[Evening], str]:
 
     past = call.told_winters
     site = call.with_doubts(call.site, call.weather, *(() if past is None else (past,)))
-    answer = None if past is None else prospect(site, past, call.now, forecast=call.weather)
-    if answer is not None:
+    tried = None if sheet_alone else ()
+    answer = None
+    if past is not None:
+        answer = prospect(site, past, call.now, forecast=call.weather, what_if=tried)
         site = replace(site, flowers=answer.flowers)
     evenings = tonight(site, call.weather, call.now, winters=past)
     note = "Invented demo orchard." if call.demo else ""
-    return evenings, page_html(evenings, call.weather, answer, note=note, rows=call.rows)
+    return evenings, page_html(
+        evenings, call.weather, answer, note=note, rows=call.rows, sheet_alone=sheet_alone
+    )
 
 
 def file_name(name: str) -> str:

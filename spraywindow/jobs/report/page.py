@@ -1,4 +1,7 @@
-"""One page for one site: a self-contained HTML file that needs no network and no script."""
+"""One page for one site: a self-contained HTML file that needs no network and no script.
+
+Printed, the client's sheet is its first page, and the full report begins on the next.
+"""
 
 from __future__ import annotations
 
@@ -11,12 +14,14 @@ import pandas as pd
 
 from spraywindow.days import day_words
 from spraywindow.jobs.report.leaf_curl import copper_left, copper_words, curl_spells, curl_words
+from spraywindow.jobs.report.sheet import MOST_CAUTIONS, letter_pt, sheet_parts
 from spraywindow.jobs.season import (
     SEASON_LEGEND,
     SeasonAnswer,
     draw_season,
     season_words,
     share_words,
+    what_if_words,
 )
 from spraywindow.jobs.slots import (
     DayAnswer,
@@ -146,7 +151,7 @@ def slot_rows(evening: Evening, planned: Sequence[Slot]) -> list[dict[str, str]]
             "chance": chance_figure(slot.chance),
             "opens": opening_words(slot, evening),
             "closes": closing_words(slot, evening),
-            "dry": f"{slot.dry_h_after:.0f} h",
+            "dry": f"{slot.dry_h_after:.0f}\u00a0h",
             "planned": "planned round" if slot in planned else "",
         }
         for slot in sorted(evening.slots, key=lambda slot: slot.start)
@@ -182,7 +187,7 @@ def entry_row(entry: MaterialRounds, owed: int, planned: Sequence[Slot]) -> dict
         "done": _done_words(entry),
         "owed": str(owed),
         "apart": f"{entry.least_days} days",
-        "next": ", ".join(next_ones) or ("no slot this week" if owed else "complete"),
+        "next": ", ".join(next_ones) or ("none planned yet" if owed else "complete"),
     }
 
 
@@ -257,6 +262,7 @@ def season_parts(prospect: SeasonAnswer) -> dict[str, Any]:
             for column, label in enumerate(season.labels)
         ],
         "middle": [f"{np.median(row):g}" for row in outlook.usable],
+        "what_if": what_if_words(outlook),
         "left_out": [f"{label}: {why}" for label, why in season.left_out.items()],
         "notes": prospect.notes,
     }
@@ -283,8 +289,9 @@ def page_html(
     *,
     note: str = "",
     rows: Sequence[Kept] = (),
+    sheet_alone: bool = False,
 ) -> str:
-    """Write the page.
+    """Write the page: a sheet for the client, and the full report behind it.
 
     Parameters
     ----------
@@ -298,6 +305,8 @@ def page_html(
         Stands under the heading: that it is the demo, say.
     rows : sequence of Kept
         The site's entries of the record that hold.
+    sheet_alone : bool
+        Without the report behind it.
     """
     # jinja2 is loaded only where a page is made: a cold start counts
     from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
@@ -314,33 +323,56 @@ def page_html(
     )
     environment.filters["svg"] = Markup  # our own pictures, escaped where they were made
     planned = planned_slots(evenings)
-    with_winters = prospect is not None and prospect.outlook.season.labels
+    counted = prospect if prospect is not None and prospect.outlook.season.labels else None
+    said = caution_lines(evenings)
+    common = {
+        "site": site,
+        "note": note,
+        "made": f"{day_words(now.date())} {now.year}, {now:%H:%M}",
+        "job_h": f"{site.job_h:g}",
+        "between": site.program.between,
+    }
+    sheet = sheet_parts(evenings, planned, counted, said)
+    template = environment.get_template("sheet.html")
+    letters = len(Markup(template.render(**common, sheet=sheet, letter_pt=1.0)).striptags())
+    first_sheet = template.render(**common, sheet=sheet, letter_pt=letter_pt(letters))
+    behind = {} if sheet_alone else _behind(evenings, weather, counted, planned, rows)
     return environment.get_template("page.html").render(
-        site=site,
-        note=note,
-        made=f"{day_words(now.date())} {now.year}, {now:%H:%M}",
-        verdicts=[verdict(each, evenings, planned) for each in evenings],
-        week=week_picture(weather, evenings),
-        legend=week_legend(first),
-        season_legend=SEASON_LEGEND,
-        slots=[row for evening in evenings for row in slot_rows(evening, planned)],
-        names=[evening.material.name for evening in evenings],
-        days=day_rows(evenings),
-        job_h=f"{site.job_h:g}",
-        program=[
+        **common, **behind, first_sheet=Markup(first_sheet), sheet_alone=sheet_alone,
+        cautions=said, most_cautions=MOST_CAUTIONS,
+    )  # fmt: skip
+
+
+def _behind(
+    evenings: Sequence[Evening],
+    weather: pd.DataFrame,
+    prospect: SeasonAnswer | None,
+    planned: Sequence[Slot],
+    rows: Sequence[Kept],
+) -> dict[str, Any]:
+    """What stands behind the sheet."""
+    first = evenings[0]
+    site, now = first.site, first.now
+    return {
+        "verdicts": [verdict(each, evenings, planned) for each in evenings],
+        "week": week_picture(weather, evenings),
+        "legend": week_legend(first),
+        "season_legend": SEASON_LEGEND,
+        "slots": [row for evening in evenings for row in slot_rows(evening, planned)],
+        "names": [evening.material.name for evening in evenings],
+        "days": day_rows(evenings),
+        "program": [
             entry_row(entry, owed, planned)
             for entry, owed in zip(site.program.entries, site.program.visits_allowed, strict=True)
         ],
-        between=site.program.between,
-        program_notes=site.program.notes(),
-        season={"picture": season_picture(prospect), **season_parts(prospect)}
-        if prospect is not None and with_winters
-        else None,
-        curl=curl_words(curl_spells(weather, site, now), site.units),
-        copper=copper_words(copper_left(weather, site, now, rows), site),
-        cautions=caution_lines(evenings),
-        source=source_rows(first),
-    )
+        "program_notes": site.program.notes(),
+        "season": None
+        if prospect is None
+        else {"picture": season_picture(prospect), **season_parts(prospect)},
+        "curl": curl_words(curl_spells(weather, site, now), site.units),
+        "copper": copper_words(copper_left(weather, site, now, rows), site),
+        "source": source_rows(first),
+    }
 
 
 def week_picture(weather: pd.DataFrame, evenings: Sequence[Evening]) -> Picture:

@@ -11,3 +11,4 @@ from .picture import season_words as season_words  # The picture in words, for w
 from .text import SEASON_WORDS as SEASON_WORDS  # What the JSON of a season says in words
 from .text import season_text as season_text  # The whole report as the terminal shows it
 from .text import share_words as share_words  # A share with its 95 % interval and n
+from .what_if import what_if_words as what_if_words  # The changes that help most

@@ -127,16 +127,22 @@ def best_two(outlook: SeasonOutlook) -> list[WhatIf]:
     )[:2]
 
 
+def what_if_words(outlook: SeasonOutlook) -> list[str]:
+    """The changes that help most, a sentence each; nothing where no change was tried."""
+    if not outlook.what_if:
+        return []
+    best = [_best_words(each, outlook, first=number == 0)
+            for number, each in enumerate(best_two(outlook))]  # fmt: skip
+    return best or ["No change that was tried surely gives more effective rounds."]
+
+
 def what_if_text(outlook: SeasonOutlook) -> list[str]:
     """The section; nothing where no change was tried."""
     every = outlook.what_if
     if not every or not outlook.season.labels:
         return []
     n = len(outlook.season.labels)
-    lines = [_best_words(each, outlook, first=number == 0)
-             for number, each in enumerate(best_two(outlook))]  # fmt: skip
-    if not lines:
-        lines = ["No change that was tried surely gives more effective rounds."]
+    lines = what_if_words(outlook)
     now = outlook.rounds_coming.mean(), outlook.effective_coming.mean()
     rows = [["as it is", *_figures(outlook.owed, *now, "", outlook.finish_coming)]]
     rows += [

@@ -39,8 +39,11 @@ from .words import decision_line as decision_line  # What letting the morning pa
 from .words import doubt_cure as doubt_cure  # How a round comes out of doubt
 from .words import doubt_lines as doubt_lines  # The same of a site, a sentence each
 from .words import doubt_words as doubt_words  # Which round is in doubt, and why
+from .words import held_words as held_words  # What holds a day without a slot, in short
+from .words import how_known as how_known  # How chances like the first came true
 from .words import later_words as later_words  # What waiting aims at
 from .words import limit_words as limit_words  # Growers' words for a limit that holds an hour
+from .words import next_chance as next_chance  # The next chance where nothing goes
 from .words import opening_words as opening_words  # What opens a slot: "before: wet wood"
 from .words import reason as reason  # Why a day is as it is
 from .words import rounds_words as rounds_words  # An amount of rounds: "0.3 of a round"

@@ -36,6 +36,7 @@ from spraywindow.show import (
     name_track,
     new_figure,
     save_picture,
+    set_height,
     source_line,
     wrapped,
 )
@@ -47,7 +48,7 @@ if TYPE_CHECKING:
 
 DAYS_PX, _NAME_PX, _WORDS_PX, _LEAST_LINES = 28, 20, 62, 2
 _NAME_LEFT_PX = 42
-_CHARACTER_PX, _LINE_PX, _HOURS_PX = 5.7, 11.5, 82
+_CHARACTER_PX, _LINE_PX, _HOURS_PX, _APART_PX = 5.7, 11.5, 82, 4
 _LEAST_LABEL_H = 9
 _NAME_LETTERS = 40
 _MONTH_PX, _DAY_PX = 80, 40
@@ -201,12 +202,16 @@ def _hours(
     top: float,
     px_per_hour: float,
 ) -> None:
-    """Put the hours over a bracket, inside of their day where they fit."""
+    """Put the hours over a bracket, inside of their day where they fit.
+
+    In a narrow day they are smaller, so that they do not run into those of the next.
+    """
     middle, half = hour_of(week, slot.start) + slot.duration_h / 2, _HOURS_PX / px_per_hour / 2
     low, high = span[0] + half, span[1] - half
     middle = min(max(middle, low), high) if low <= high else sum(span) / 2
+    narrow = (span[1] - span[0]) * px_per_hour < _HOURS_PX + _APART_PX
     axes.text(middle, top + 39, hours_words(slot.start, slot.end), ha="center", va="bottom",
-              fontsize=TEXT, color=INK, fontweight="bold")  # fmt: skip
+              fontsize=SMALL if narrow else TEXT, color=INK, fontweight="bold")  # fmt: skip
 
 
 LEFT_PX, RIGHT_PX = 46, 12
@@ -236,42 +241,34 @@ def draw_week(
     """
     first = evenings[0]
     narrow = width_px < _NARROW_PX
-    all_of_it = week if whole is None else whole
     room_px = width_px - 2 * _EDGE_PX if narrow else None
-    gap = GAP_PX + LINE_PX * most_lines(all_of_it, first, room_px)
     inner = width_px - LEFT_PX - RIGHT_PX
     band_px = DAYS_PX + len(evenings) * row_height_px(week, evenings, inner / len(week))
-    height = band_px + len(TRACKS) * (TRACK_PX + gap) + FOOT_PX
-    figure = new_figure(width_px, height)
-
-    def axes_at(top_px: float, tall_px: float) -> Axes:
-        box = (LEFT_PX / width_px, 1 - (top_px + tall_px) / height, inner / width_px,
-               tall_px / height)  # fmt: skip
-        axes = figure.add_axes(box)
+    figure = new_figure(width_px, band_px)  # the tracks' words tell how high it becomes
+    band, *tracks = (figure.add_axes((0, 0, 1, 1)) for _ in range(1 + len(TRACKS)))
+    for axes in (band, *tracks):
         axes.set_xlim(0, len(week))
         bare(axes)
-        return axes
-
-    band = axes_at(0, band_px)
     draw_slots(band, week, evenings, px_per_hour=inner / len(week))
-    top = band_px + gap
-    for track in TRACKS:
-        axes = axes_at(top, TRACK_PX)
+    titles = []
+    for axes, track in zip(tracks, TRACKS, strict=True):
         draw_nights(axes, week)
-        name, words = track(axes, week, first, all_of_it)
-        name_track(axes, name, words, room_px=room_px, left_px=(LEFT_PX - _EDGE_PX) * narrow)
+        titles.append(track(axes, week, first, week if whole is None else whole))
         _slot_edges(axes, week, first)
-        top += TRACK_PX + gap
-    _clock_hours(axes, week, px_per_hour=inner / len(week))
+    lines = max(len(name_lines(words, room_px)) for _, words in titles) if room_px else 0
+    gap = GAP_PX + LINE_PX * lines
+    height = band_px + len(TRACKS) * (TRACK_PX + gap) + FOOT_PX
+    set_height(figure, height)
+    top = 0.0
+    for axes, tall in zip((band, *tracks), (band_px, *[TRACK_PX] * len(tracks)), strict=True):
+        axes.set_position(
+            (LEFT_PX / width_px, 1 - (top + tall) / height, inner / width_px, tall / height)
+        )
+        top += tall + gap
+    for axes, (name, words) in zip(tracks, titles, strict=True):
+        name_track(axes, name, words, room_px=room_px, left_px=(LEFT_PX - _EDGE_PX) * narrow)
+    _clock_hours(tracks[-1], week, px_per_hour=inner / len(week))
     return figure
-
-
-def most_lines(week: pd.DataFrame, evening: Evening, room_px: float | None) -> int:
-    """Most lines that the limits of a track take below its name; none where they stand beside."""
-    if room_px is None:
-        return 0
-    scratch = new_figure(WIDE_PX, WIDE_PX).add_subplot()
-    return max(len(name_lines(track(scratch, week, evening, week)[1], room_px)) for track in TRACKS)
 
 
 def draw_nights(axes: Axes, week: pd.DataFrame) -> None:

@@ -103,8 +103,9 @@ def rain(axes: Axes, week: pd.DataFrame, evening: Evening, whole: pd.DataFrame) 
         ),
         float(_in(2.0, "mm", evening)),
     )
-    axes.bar(hours, fallen, width=0.9, color=INK, linewidth=0)
-    axes.bar(hours, spread, width=1.0, fill=False, edgecolor=INK, linewidth=0.8)
+    wet, total = fallen > 0.0, ~np.isnan(spread)  # a bar without height would only cost its time
+    axes.bar(hours[wet], fallen[wet], width=0.9, color=INK, linewidth=0)
+    axes.bar(hours[total], spread[total], width=1.0, fill=False, edgecolor=INK, linewidth=0.8)
     for start, end in _spans(np.isnan(fallen) & np.isnan(spread)):
         axes.text((start + end) / 2, 0.1 * top, "?", ha="center", fontsize=SMALL, color=QUIET)
     axes.set_ylim(0, top * 1.5)

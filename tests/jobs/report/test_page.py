@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from spraywindow.days import day_words
 from spraywindow.jobs.report.command import file_name
 from spraywindow.jobs.report.leaf_curl import (
     CopperLeft,
@@ -22,10 +23,14 @@ from spraywindow.jobs.report.leaf_curl import (
     curl_words,
 )
 from spraywindow.jobs.report.page import page_html, verdict
+from spraywindow.jobs.season.answer import prospect
+from spraywindow.jobs.season.what_if import what_if_words
 from spraywindow.jobs.slots.answer import evening
 from spraywindow.jobs.slots.first import planned_slots
-from spraywindow.jobs.slots.words import cautions, chance_words
-from spraywindow.sources.demo.samples import DEMO_NOW, demo_forecast, sample_path
+from spraywindow.jobs.slots.words import cautions, chance_words, decision_line, how_known
+from spraywindow.show.notices import LABEL
+from spraywindow.show.words import hours_words, source_line
+from spraywindow.sources.demo.samples import DEMO_NOW, demo_forecast, demo_winters, sample_path
 from spraywindow.weather.table import check_hourly
 from tests.command import Said, command
 from tests.page_values import (
@@ -34,6 +39,8 @@ from tests.page_values import (
     demo_evenings,
     demo_prospect,
     demo_site,
+    evenings_of,
+    long_site,
 )
 from tests.year_site import write
 
@@ -145,12 +152,41 @@ def test_it_says_the_answer(demo: str) -> None:
         assert each.first.decision is not None
         assert f"{each.first.decision.word} {slot.start:%H:%M}-{slot.end:%H:%M}" in words
         assert f"{100 * slot.chance:.0f} % likely to hold" in words
-        for line in cautions(each):
+        for line in cautions(each):  # on the sheet
             assert line[1:] in words
-    assert words.count("planned round") == len(planned_slots(demo_evenings())) + 1  # at the top
+    behind = words[words.index("The full report") :]
+    assert behind.count("planned round") == len(planned_slots(demo_evenings())) + 1  # at the top
     assert "invented demo weather" in words
     assert "just issued" in words
     assert all(label in words for label in demo_prospect().outlook.season.labels)
+
+
+def test_what_the_sheet_cuts_is_said() -> None:
+    evenings = evenings_of(long_site())
+    words = " ".join(Reader(page_html(evenings, demo_forecast(), sheet_alone=True)).words.split())
+    assert "And 4 more blocks in the full report" in words  # nine, of which five stand there
+    assert "1 earlier, Thu 11 Dec" in words
+    assert re.search(r"And \d+ more cautions in the full report", words)
+    assert LABEL in words
+
+
+def test_the_sheet_says_next_visit_chances_and_credit(demo: str) -> None:
+    lead = demo_evenings()[0]
+    sheet = demo[: demo.index('id="tomorrow"')]
+    words = " ".join(Reader(sheet).words.split())
+    slot = planned_slots(demo_evenings())[0]
+    assert (
+        f"Next visit: {day_words(slot.start.date())} {hours_words(slot.start, slot.end)}" in words
+    )
+    assert how_known(lead) in words
+    assert source_line(lead.source) in words
+    assert decision_line(lead) in words
+
+
+def test_the_page_tells_what_would_help(demo: str) -> None:
+    outlook = prospect(demo_site(), demo_winters(), DEMO_NOW, forecast=demo_forecast(), what_if=())
+    (said,) = what_if_words(outlook.outlook)[:1]
+    assert said in " ".join(Reader(demo).words.split())
 
 
 def test_names_from_the_site_file_are_text(own: Own) -> None:

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+import base64
 import json
+import re
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from spraywindow.jobs.report.page import page_html
 from spraywindow.jobs.season.answer import prospect
+from spraywindow.jobs.slots.first import tonight
 from spraywindow.sources.demo.samples import DEMO_NOW, demo_forecast, demo_winters
 from tests.page_values import (
     BITING,
     biting_site,
     demo_evenings,
     demo_prospect,
+    demo_site,
     evenings_of,
+    long_site,
     three_site,
 )
 
@@ -76,7 +83,13 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     folder = tmp_path_factory.mktemp("pages")
     site = biting_site()
     three = three_site()
+    long = long_site()
+    blind = demo_forecast()
+    blind.loc[blind.index >= DEMO_NOW, ["rain_mm", "wind_ms"]] = float("nan")
+    morning = DEMO_NOW + pd.Timedelta(hours=13)
     texts = {
+        "long": page_html(evenings_of(long, morning), demo_forecast()),
+        "unknown": page_html(tonight(demo_site(), blind, DEMO_NOW), blind),
         "demo": page_html(demo_evenings(), demo_forecast(), demo_prospect(), note="A demo."),
         "three": page_html(
             evenings_of(three), demo_forecast(), prospect(three, demo_winters(), DEMO_NOW)
@@ -100,6 +113,44 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
     yield driver
     driver.quit()
+
+
+PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
+"""Width and height [in], ISO 216 and ANSI/ASME Y14.1."""
+
+
+def printed(browser: Any, url: str, paper: str) -> tuple[int, dict[str, int]]:
+    """How many pages a print has, and the page of every heading, by the outline in the file."""
+    show(browser, url, 1280)
+    width, height = PAPERS[paper]
+    asked = {"paperWidth": width, "paperHeight": height, "generateTaggedPDF": True,
+             "generateDocumentOutline": True}  # fmt: skip
+    data = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", asked)["data"])
+    (kids,) = re.findall(rb"/Type /Pages\n/Count \d+\n/Kids \[([^]]*)\]", data)
+    pages = [int(number) for number in re.findall(rb"(\d+) 0 R", kids)]
+    ends = re.findall(rb"/Title \(([^)]*)\)\s*/Dest \[(\d+) 0 R", data)
+    return len(pages), {name.decode("latin-1"): pages.index(int(page)) for name, page in ends}
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("name", ["demo", "three", "biting", "long", "unknown"])
+def test_the_sheet_is_one_page_and_the_report_begins_behind_it(
+    browser: Any, pages: dict[str, str], name: str, paper: str
+) -> None:
+    count, headings = printed(browser, pages[name], paper)
+    sheet = ["The coming week", "Done and owed", "Before you spray"]
+    assert [headings.pop(each) for each in sheet] == [0, 0, 0]
+    assert headings["The full report: each material"] == 1
+    assert count > 1
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_sheet_alone_is_one_page(browser: Any, tmp_path: Path, paper: str) -> None:
+    page = tmp_path / "sheet.html"
+    page.write_text(page_html(demo_evenings(), demo_forecast(), sheet_alone=True), "utf-8")
+    count, headings = printed(browser, page.as_uri(), paper)
+    assert count == 1
+    assert "The full report: each material" not in headings
 
 
 def show(browser: Any, url: str, width: int, *, dark: bool = False, media: str = "screen") -> None:
@@ -189,7 +240,7 @@ def test_a_screen_reader_finds_pictures_tables_and_headings(
     assert len(pictures) == 4
     assert all("Slots: oil" in name or "past winters" in name for name in pictures)
     roles = [role for role, _ in seen]
-    assert roles.count("table") == 4
+    assert roles.count("table") == 6
     assert "columnheader" in roles
     assert "rowheader" in roles
     assert roles.count("heading") > 7
