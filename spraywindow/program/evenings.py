@@ -16,6 +16,8 @@ from spraywindow.program.targets import Nearness
 from spraywindow.program.worth import Moves, Terms, Worth, best_of, climate_value, worth
 
 Floats = npt.NDArray[np.float64]
+CACHE_CELLS = 40_000
+"""States times winters times evenings that are worked on together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,19 +207,36 @@ def decide_evenings(
     visits = np.full((days, moves.count, winters), len(moves.outcomes), dtype=np.int8)
     prizes = np.zeros(visits.shape, dtype=np.float32)
     every = np.arange(moves.count)[:, None]
-    for day in range(days):
-        last = min(days, day + mornings)
-        ahead = np.arange(day, last)[:, None, None]
-        known = np.where(ahead <= last_day_forecast[day], chances[day, : last - day], np.nan)
-        if not np.isfinite(known[0]).any():
-            continue
-        ends_then = _end(last_day_forecast[day], days)
-        later = _beyond(by_winter, last + days - 1 - ends_then, ends_then - past.ends, share)
-        later = np.where(ends_then >= last, later, 0.0)
-        nearness = None if near is None else near.ahead(day, last)
-        of_visits = worth(known, later, moves, terms, nearness).of_visits(0, every)
-        visits[day] = best_of(of_visits)
-        prizes[day] = np.maximum(of_visits[:-1].max(axis=0) - of_visits[-1], 0.0)
+    ahead = np.arange(days)[:, None] + np.arange(mornings)  # (day, morning)
+    inside = ahead[..., None, None] <= np.minimum(last_day_forecast, days - 1)[:, None]
+    known = np.where(inside, chances[:, :mornings], np.nan)
+    offered = np.flatnonzero(np.isfinite(known[:, 0]).any(axis=(1, 2)))
+    # evenings bear on each other only by what is beyond them: as many at once as the cache holds
+    together = max(CACHE_CELLS // max(moves.count * winters, 1), 1)
+    for begin in range(0, len(offered), together):
+        some = offered[begin : begin + together]
+        later = np.empty((moves.count, len(some), winters))
+        for number, day in enumerate(some):
+            after = day + mornings
+            ends_then = _end(last_day_forecast[day], days)
+            rows, wrong_d = after + days - 1 - ends_then, ends_then - past.ends
+            value = _beyond(by_winter, rows, wrong_d, share)
+            later[:, number] = np.where(ends_then >= after, value, 0.0)
+        side_by_side = (*known.shape[1:3], len(some) * winters)
+        nearness = None
+        if near is not None:
+            each = [near.ahead(day, day + mornings) for day in some]
+            nearness = np.stack(each, axis=2).reshape(side_by_side)
+        of_visits = worth(
+            np.moveaxis(known[some], 0, 2).reshape(side_by_side),
+            later.reshape(moves.count, -1),
+            moves,
+            terms,
+            nearness,
+        ).of_visits(0, every)
+        gained = np.maximum(of_visits[:-1].max(axis=0) - of_visits[-1], 0.0)
+        for whole, part in ((visits, best_of(of_visits)), (prizes, gained)):
+            whole[some] = np.moveaxis(part.reshape(-1, len(some), winters), 1, 0)
     left = moves.states.left_of_visits(last_day_actual, days)
     visits = np.take_along_axis(left, visits.astype(np.int64), axis=1)
     prizes[visits == len(moves.outcomes)] = 0.0

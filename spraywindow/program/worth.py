@@ -358,7 +358,8 @@ def climate_value(
             gain = each.gain[day, offered]
             if not (gain > -np.inf).any():
                 continue
-            act = _expected(later, afters, each.chance[:, day, offered]) + gain
+            act = _expected(later, afters, each.chance[:, day, offered])
+            act += gain
             act -= here[before, :, None]
             more[before] = np.maximum(more[before], act)
         if leave_each_out:
@@ -386,9 +387,10 @@ def _expected(later: Floats, afters: list[Integers], chance: Floats) -> Floats:
     """
     if len(afters) == 1:
         return np.repeat(later[afters[0], :, None], chance.shape[1], axis=2)
-    return np.asarray(
-        sum(later[after, :, None] * part for after, part in zip(afters, chance, strict=True))
-    )
+    out = np.asarray(later[afters[0], :, None] * chance[0])
+    for after, part in zip(afters[1:], chance[1:], strict=True):
+        out += later[after, :, None] * part
+    return out
 
 
 @dataclass(frozen=True, eq=False)

@@ -41,7 +41,14 @@ from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.errors_by_lead import NIGHT_MINIMUM
 from spraywindow.spray.kernel import applies
 from spraywindow.spray.material import Limit, Material
-from spraywindow.spray.quantities import LOW_SUN_DEG, NEAR_EDGE_H, OPEN_SKY, QUANTITIES, STILL_MS
+from spraywindow.spray.quantities import (
+    LOW_SUN_DEG,
+    NEAR_EDGE_H,
+    OPEN_SKY,
+    QUANTITIES,
+    STILL_MS,
+    looked_at,
+)
 from spraywindow.weather import Array, Interval, forward_highest
 
 Integers = NDArray[np.int64]
@@ -105,7 +112,7 @@ class Jobs:
     columns : tuple of int arrays [job]
         Where each job stands on the axes after time; empty for one site.
     lead_h : array [job]
-        Hours from the forecast's issue to the job's start.
+        Hours from the forecast's issue to the job's start; below 0 for one that was over then.
     """
 
     hours: Integers
@@ -150,40 +157,50 @@ def clues(
     dry : bool
         Whether the dry hours that are wanted count too, where the material's limit on them is soft.
     """
-    lead_d = jobs.lead_h / 24.0
+    for limit in _breaking(conditions, material, stage, dry=dry):
+        if (found := _clues(conditions, limit, jobs)) is not None:
+            yield limit, found
+
+
+def _breaking(
+    conditions: Conditions, material: Material, stage: int | None, *, dry: bool
+) -> Iterator[Limit]:
+    """The limits that can break a job."""
     for limit in material.limits:
         wanted = dry and limit.kind == "soft" and limit.quantity == "rain_ahead"
-        model = MODELS.get(limit.quantity)
-        if model is None or not (limit.kind == "hard" or wanted):
-            continue
-        if not applies(limit, material, stage, conditions.setting):
-            continue
-        name, distance = model.name, None
-        quantity = QUANTITIES[limit.quantity]
-        if name == "gust" and "gust_ms" not in conditions.columns:
-            name, distance = "gust by wind", limit.value - GUST_FACTOR * conditions.wind.high
-        elif any(column not in conditions.columns for column in quantity.needs):
-            continue
-        elif name == "inversion":
-            terms, known = _inversion(conditions, jobs)
-        elif name == "rain":
-            told = "rain_chance" in conditions.columns
-            name = "rain" if told else "rain untold"
-            terms, known = _rain(conditions, limit, quantity.compute(conditions, limit), jobs, told)
+        counts = limit.quantity in MODELS and (limit.kind == "hard" or wanted)
+        if counts and applies(limit, material, stage, conditions.setting):
+            yield limit
+
+
+def _clues(conditions: Conditions, limit: Limit, jobs: Jobs) -> Clues | None:
+    """What a forecast says of one limit; None where it does not tell what the limit looks at."""
+    model, lead_d = MODELS[limit.quantity], jobs.lead_h / 24.0
+    name, distance = model.name, None
+    if name == "gust" and "gust_ms" not in conditions.columns:
+        name, distance = "gust by wind", limit.value - GUST_FACTOR * conditions.wind.high
+    elif any(column not in conditions.columns for column in QUANTITIES[limit.quantity].needs):
+        return None
+    elif name == "inversion":
+        terms, known = _inversion(conditions, jobs)
+    elif name == "rain":
+        told = "rain_chance" in conditions.columns
+        name = "rain" if told else "rain untold"
+        terms, known = _rain(conditions, limit, looked_at(conditions, limit), jobs, told)
+    else:
+        values = looked_at(conditions, limit)
+        rising = limit.bound in ("at least", "above")
+        distance = values.low - limit.value if rising else limit.value - values.high
+    if distance is not None:
+        worst = jobs.worst(distance)
+        known = worst != -np.inf
+        if name == "frost":  # in usual errors of a night's minimum, as `frost_chance`
+            usual_k = NIGHT_MINIMUM.sigma_k(np.minimum(jobs.lead_h, NIGHT_MINIMUM.furthest_h))
+            terms = ((worst + NIGHT_MINIMUM.bias_k) / usual_k)[:, None]
         else:
-            values = quantity.compute(conditions, limit)
-            rising = limit.bound in ("at least", "above")
-            distance = values.low - limit.value if rising else limit.value - values.high
-        if distance is not None:
-            worst = jobs.worst(distance)
-            known = worst != -np.inf
-            if name == "frost":  # in usual errors of a night's minimum, as `frost_chance`
-                usual_k = NIGHT_MINIMUM.sigma_k(np.minimum(jobs.lead_h, NIGHT_MINIMUM.furthest_h))
-                terms = ((worst + NIGHT_MINIMUM.bias_k) / usual_k)[:, None]
-            else:
-                near = np.clip(worst / model.scale, -FARTHEST, FARTHEST)
-                terms = _with_lead(near, lead_d)
-        yield limit, Clues(name, model.family, terms, known)
+            near = np.clip(worst / model.scale, -FARTHEST, FARTHEST)
+            terms = _with_lead(near, lead_d)
+    return Clues(name, model.family, terms, known)
 
 
 def _with_lead(near: Array, lead_d: Array, *more: Array) -> Array:
@@ -321,41 +338,58 @@ def most_chance(lead_h: Array) -> Array:
     return np.asarray(most[np.clip(lead_h / 24.0, 0, len(most) - 1).astype(int)])
 
 
-def job_chances(
-    conditions: Conditions,
-    material: Material,
-    jobs: Jobs,
-    stage: int | None = None,
-    *,
-    dry: bool = False,
-) -> Array:
-    """Chance [0-1] of each job to hold; NaN where no figure is earned.
+class Odds:
+    """How likely jobs are to hold, material by material; what their limits share is weighed once.
 
     Parameters
     ----------
     conditions : Conditions
         A block of hours, time on the first axis.
-    material : Material
     jobs : Jobs
     stage : int, optional
         BBCH stage of the trees.
-    dry : bool
-        Whether the dry hours that are wanted must follow too.
-
-    Returns
-    -------
-    array [job]
-        NaN beyond the leads that the coefficients were fitted and checked at, and where a hard
-        limit rests on weather that is not told.
     """
-    fit = fitted()
-    alone: dict[str, list[Array]] = {}
-    known = (jobs.lead_h >= 0.0) & (jobs.lead_h < 24.0 * fit["most_lead_d"])
-    for _, each in clues(conditions.as_told(), material, jobs, stage, dry=dry):
-        weights = np.array(fit["limits"][each.model])
-        alone.setdefault(each.family, []).append(logistic(each.terms @ weights))
-        known &= each.known
-    if not alone:
-        return np.full(len(jobs.lead_h), np.nan)
-    raw = calibration_terms(joined(alone), jobs.lead_h) @ np.array(fit["calibration"])
-    return np.where(known, np.minimum(logistic(raw), most_chance(jobs.lead_h)), np.nan)
+
+    def __init__(self, conditions: Conditions, jobs: Jobs, stage: int | None = None) -> None:
+        self.jobs, self.stage = jobs, stage
+        self._told = conditions.as_told()
+        self._alone: dict[Limit, tuple[str, Array, NDArray[np.bool_]] | None] = {}
+
+    def chances(self, material: Material, *, dry: bool = False) -> Array:
+        """Chance [0-1] of each job to hold.
+
+        Parameters
+        ----------
+        material : Material
+        dry : bool
+            Whether the dry hours that are wanted must follow too.
+
+        Returns
+        -------
+        array [job]
+            NaN beyond the leads that the coefficients were fitted and checked at, of a job that
+            was over at the issue, and where a hard limit rests on weather that is not told.
+        """
+        fit, lead_h = fitted(), self.jobs.lead_h
+        alone: dict[str, list[Array]] = {}
+        known = (lead_h >= 0.0) & (lead_h < 24.0 * fit["most_lead_d"])
+        for limit in _breaking(self._told, material, self.stage, dry=dry):
+            if (each := self._of(limit)) is not None:
+                family, chance, told = each
+                alone.setdefault(family, []).append(chance)
+                known &= told
+        if not alone:
+            return np.full(len(lead_h), np.nan)
+        raw = calibration_terms(joined(alone), lead_h) @ np.array(fit["calibration"])
+        return np.where(known, np.minimum(logistic(raw), most_chance(lead_h)), np.nan)
+
+    def _of(self, limit: Limit) -> tuple[str, Array, NDArray[np.bool_]] | None:
+        """Family, chance by this limit alone, and where it is known."""
+        if limit not in self._alone:
+            found = _clues(self._told, limit, self.jobs)
+            self._alone[limit] = found and (
+                found.family,
+                logistic(found.terms @ np.array(fitted()["limits"][found.model])),
+                found.known,
+            )
+        return self._alone[limit]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -30,6 +30,10 @@ FORECAST_FROST_C = 1.5
 """A forecast's uncertainty about frost [K], taken off forecasts only, never off records; P."""
 HOLLOW_CLOUD, HOLLOW_WIND_MS = 0.3, 2.0
 """A frost hollow is colder on nights with less cloud and wind than this; P."""
+OF_FROST = ("frost_temp", "hours_dry_before_trouble", "lowest_temp", "lowest_temp_until_dry",
+            "lowest_temp_either_side")  # fmt: skip
+OF_DEW_OFF = ("hours_dry",)
+"""What differs for a forecast, and by when the wood dries: of these hours, and that limits see."""
 WIND_COLUMNS = frozenset({"wind_ms", "wind_min_ms", "wind_max_ms", "gust_ms"})
 
 
@@ -103,6 +107,13 @@ class Conditions:
     ) -> None:
         self.columns, self.sun, self.setting = dict(columns), sun, setting
         self.forecast, self.pressure_kpa = forecast, pressure_kpa
+        self.kept: dict[tuple[str, str, float | None], Interval] | None = None
+
+    def keeping(self) -> Conditions:
+        """The same hours for several materials: what a limit looked at stays in `kept`."""
+        other = copy(self)
+        other.kept = {}
+        return other
 
     def as_forecast(self) -> Conditions:
         """The same hours, every one judged as a forecast; all but frost is shared, not redone."""
@@ -112,11 +123,28 @@ class Conditions:
         """The same hours with nothing taken off for a forecast's errors."""
         return self._judged(None)
 
+    def with_setting(self, setting: Setting) -> Conditions:
+        """The same hours at another site; of one that only dries at another time most is shared."""
+        own = self.setting
+        if setting == replace(own, dew_off_h=setting.dew_off_h, dry_later_h=setting.dry_later_h):
+            other = self._without(OF_DEW_OFF)
+            other.setting = setting
+            return other
+        other = Conditions(self.columns, self.sun, setting, self.forecast, self.pressure_kpa)
+        return other if self.kept is None else other.keeping()
+
     def _judged(self, forecast: NDArray[np.bool_] | None) -> Conditions:
-        other = copy(self)
+        other = self._without(OF_FROST)
         other.forecast = forecast
-        for of_frost in ("frost_temp", "hours_dry_before_trouble"):
-            other.__dict__.pop(of_frost, None)
+        return other
+
+    def _without(self, names: tuple[str, ...]) -> Conditions:
+        """A copy that has to work these out for itself."""
+        other = copy(self)
+        for name in names:
+            other.__dict__.pop(name, None)
+        if self.kept is not None:
+            other.kept = {key: each for key, each in self.kept.items() if key[0] not in names}
         return other
 
     def at_trees(self, name: str) -> Array:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from spraywindow.errors import InputError
 from spraywindow.spray.conditions import Conditions, Setting
 from spraywindow.spray.material import STAGE, Kind, Limit, Material, season_order
-from spraywindow.spray.quantities import QUANTITIES, Quantity
+from spraywindow.spray.quantities import QUANTITIES, Quantity, looked_at
 from spraywindow.weather import Array, Interval
 
 ROUNDING = 1e-13
@@ -142,7 +142,7 @@ def score_arrays(
         if any(column not in conditions.columns for column in quantity.needs):
             not_judged.append(limit.name)
             continue
-        whole = quantity.compute(conditions, limit)  # (hour, ...): windows reach past the rows
+        whole = looked_at(conditions, limit)  # (hour, ...): windows reach past the rows
         values = whole.map(lambda ends: ends[rows])  # (row, ...)
         tally.take(limit.name, limit.kind, margin_of(limit, values))
     if not tally.names:

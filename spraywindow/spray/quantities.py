@@ -137,6 +137,17 @@ def _rain_after_drying(now: Conditions, limit: Limit) -> Interval:
     return Interval(over(now.drying_h.low).low, over(now.drying_h.high).high)
 
 
+def looked_at(now: Conditions, limit: Limit) -> Interval:
+    """What a limit looks at; of `Conditions.keeping`, worked out once for all that look alike."""
+    compute = QUANTITIES[limit.quantity].compute
+    if now.kept is None:
+        return compute(now, limit)
+    key = (limit.quantity, limit.bound, limit.hours)
+    if key not in now.kept:
+        now.kept[key] = compute(now, limit)
+    return now.kept[key]
+
+
 QUANTITIES: dict[str, Quantity] = {
     "temp": Quantity("degC", _temp),
     "sun_temp": Quantity("degC", _sun_temp),

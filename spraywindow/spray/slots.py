@@ -24,7 +24,7 @@ from spraywindow.spray.access import (
     local_days,
     open_hours,
 )
-from spraywindow.spray.chance import Jobs, job_chances, wants_more
+from spraywindow.spray.chance import Jobs, Odds, wants_more
 from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.hours import Background
 from spraywindow.spray.kernel import VERDICTS
@@ -191,52 +191,48 @@ class Stretches:
             need, first, tuple(columns), day[(first, *columns)], rank, least, held, held, held
         )
 
-    def weighed(
+    def odds(
         self,
         conditions: Conditions,
-        material: Material,
         lead_h: Array,
         stage: int | None = None,
         *,
         first_row: int = 0,
-        learned: Learned = GENERAL,
-    ) -> Stretches:
-        """The same with a forecast's chances, where a stretch is not over when it was issued.
+    ) -> Odds:
+        """How likely they are to hold by a forecast, for any material.
 
         Parameters
         ----------
         conditions : Conditions
             Whose row `first_row` is row 0 of the stretches.
-        material : Material
         lead_h : array [hour]
             Hours from the issue to each hour; negative is record.
         stage : int, optional
         first_row : int
+        """
+        hours = self.first + np.arange(self.need)[:, None]
+        lead = np.where(lead_h[hours[-1]] >= 0.0, np.maximum(lead_h[self.first], 0.0), -1.0)
+        return Odds(conditions, Jobs(first_row + hours, self.columns, lead), stage)
+
+    def weighed(self, odds: Odds, material: Material, learned: Learned = GENERAL) -> Stretches:
+        """The same with a forecast's chances, where a stretch is not over when it was issued.
+
+        Parameters
+        ----------
+        odds : Odds
+            Of stretches at the same hours.
+        material : Material
         learned : Learned, optional
             What the site's own answers teach; both chances follow it.
         """
-        ahead = lead_h[self.first + self.need - 1] >= 0.0
-        rows = self.first[ahead]
-        jobs = Jobs(
-            first_row + rows + np.arange(self.need)[:, None],
-            tuple(column[ahead] for column in self.columns),
-            np.maximum(lead_h[rows], 0.0),
-        )
-        general = job_chances(conditions, material, jobs, stage)
-        dry = general
-        if wants_more(material):
-            dry = job_chances(conditions, material, jobs, stage, dry=True)
-
-        def with_those(values: Array) -> Array:
-            all_of_them = self.chance.copy()
-            all_of_them[ahead] = values
-            return all_of_them
-
+        lead_h = odds.jobs.lead_h
+        general = odds.chances(material)
+        dry = odds.chances(material, dry=True) if wants_more(material) else general
         return replace(
             self,
-            chance=with_those(learned.chance(general, jobs.lead_h)),
-            chance_dry=with_those(learned.chance(dry, jobs.lead_h)),
-            general=with_those(general),
+            chance=np.where(lead_h < 0.0, self.chance, learned.chance(general, lead_h)),
+            chance_dry=np.where(lead_h < 0.0, self.chance, learned.chance(dry, lead_h)),
+            general=np.where(lead_h < 0.0, self.chance, general),
         )
 
     def within(self, may: Mask) -> Stretches:
@@ -328,12 +324,10 @@ def _by_forecast(
     issued = background.forecast_from
     if issued is None:
         return found
-    first = (index[0] - background.daylight.index[0]) / pd.Timedelta(hours=1)
+    first = round((index[0] - background.daylight.index[0]) / pd.Timedelta(hours=1))
     lead_h = np.asarray((index - issued) / pd.Timedelta(hours=1), dtype=float)
-    return found.weighed(
-        background.conditions, background.material, lead_h, background.stage,
-        first_row=round(first), learned=learned,
-    )  # fmt: skip
+    odds = found.odds(background.conditions, lead_h, background.stage, first_row=first)
+    return found.weighed(odds, background.material, learned)
 
 
 def day_chances(

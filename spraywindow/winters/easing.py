@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from spraywindow.spray import Access, Conditions, Material, Scores, Setting, best_of_day
+from spraywindow.spray import Access, Material, Scores, Setting, best_of_day
 from spraywindow.winters.block import HourBlock
 from spraywindow.winters.past import PastWinters, within
 from spraywindow.winters.share import Share
@@ -92,13 +92,7 @@ def sooner_dry(setting: Setting) -> Setting:
 def earlier_dew_off(season: PastWinters, finish: Finish) -> Ease:
     """The season with wood that dries an hour earlier."""
     old = season.ahead.conditions
-    sunny = Conditions(
-        old.columns,
-        old.sun,
-        sooner_dry(old.setting),
-        forecast=old.forecast,
-        pressure_kpa=old.pressure_kpa,
-    )
+    sunny = old.with_setting(sooner_dry(old.setting))
     return _ease(
         season,
         "wood dry an hour earlier: the sunny block first",

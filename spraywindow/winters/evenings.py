@@ -48,11 +48,15 @@ FEWEST_WINTERS = 5
 
 @dataclass(frozen=True)
 class Job:
-    """What the evenings look for: a material, when it may be worked, the whole hours it takes."""
+    """What the evenings look for: a material, when it may be worked, the whole hours it takes.
+
+    At another setting than the season's where there is one.
+    """
 
     material: Material
     access: Access
     need_h: int
+    setting: Setting | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +134,6 @@ def seen_mornings(
     mornings: int,
     *,
     jobs: Sequence[Job] | None = None,
-    setting: Setting | None = None,
     forecast: pd.DataFrame | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Seen]:
@@ -148,8 +151,6 @@ def seen_mornings(
     jobs : sequence of Job, optional
         Other than the season's, one a material; they stand in the place of the materials. What
         they have in common is scored once.
-    setting : Setting, optional
-        Other than that of the season.
     forecast : DataFrame, optional
         Checked hourly table that stands in front of every winter: what comes of its hours is
         what it says.
@@ -169,34 +170,33 @@ def seen_mornings(
     days, _, winters = season.chances.shape
     if jobs is None:
         jobs = [Job(material, season.access, season.need_h) for material in season.materials]
-    judged: list[Material] = []
-    for job in jobs:
-        judged += [job.material] if job.material not in judged else []
-    asked = [
-        {which: job for which, job in enumerate(jobs) if job.material == material}
-        for material in judged
-    ]
+    own, materials = season.block.conditions.setting, [job.material for job in jobs]
+    asked = {
+        setting: {which: job for which, job in enumerate(jobs) if (job.setting or own) == setting}
+        for setting in dict.fromkeys(job.setting or own for job in jobs)
+    }
     seen = [Seen.nothing(days, mornings, len(jobs), winters) for _ in replays]
     for column, number in enumerate(season.used):
         strip = winter_block(
-            weather, place, setting or season.block.conditions.setting,
-            [season.block.starts[number]], _evening_count(season, column) + mornings,
+            weather, place, own, [season.block.starts[number]],
+            _evening_count(season, column) + mornings,
             forecast=None if forecast is None else (season.first, forecast),
-            **_margins_h(judged),
+            **_margins_h(materials),
         )  # fmt: skip
         truth = _evenings(strip, mornings)
         evenings = len(truth.starts)
         for replay, each in zip(replays, seen, strict=True):
             known = _known(truth, replay)
-            for material, its_jobs in zip(judged, asked, strict=True):
-                for which, one in _each(season, known, material, its_jobs, number):
+            for setting, its_jobs in asked.items():
+                conditions = known.conditions.with_setting(setting)
+                there = replace(known, conditions=conditions)
+                for which, one in _each(season, there, its_jobs, number):
                     for name, part in vars(one).items():
                         getattr(each, name)[:evenings, :, which, column] = part
         if progress is not None:
             progress(column + 1, winters)
     if winters < FEWEST_WINTERS or mornings == 1:
         return seen
-    materials = [job.material for job in jobs]
     return [replace(each, earned=_earned(season, each, materials)) for each in seen]
 
 
@@ -254,35 +254,43 @@ def winters_beyond(
 def _each(
     season: PastWinters,
     evening: HourBlock,
-    material: Material,
     jobs: Mapping[int, Job],
     number: int,
 ) -> Iterator[tuple[int, Seen]]:
-    """What one winter's evenings saw for each job of a material, arrays [day, morning]."""
+    """What one winter's evenings saw for each job, arrays [day, morning]."""
     inside = np.flatnonzero(((evening.day >= 0) & (evening.day < evening.days)).any(axis=1))
     rows = slice(int(inside[0]), int(inside[-1]) + 1)
-    scores, mornings = score_block(evening, material, rows), evening.cut(rows)
+    mornings = evening.cut(rows)
     told = (mornings.day >= 0) & (mornings.day < evening.days)
     lead = _lead(evening)
     late = lead.searchsorted(24 - EVENING_H + HABIT_H + 24 * np.arange(evening.days))
     rain = evening.conditions.rain
     dry = np.sum([(rain.ahead(hours).high[late] < MEASURABLE_MM).T for hours in DRY_H], axis=0)
+    judged: list[Material] = []
+    for job in jobs.values():
+        judged += [job.material] if job.material not in judged else []
+    scores = [score_block(evening, material, rows) for material in judged]
     for need in sorted({job.need_h for job in jobs.values()}):
-        # a stretch is weighed once, whoever may work in it
+        its = {which: job for which, job in jobs.items() if job.need_h == need}
         may = {
-            which: mornings.workable(job.access) & told
-            for which, job in jobs.items()
-            if job.need_h == need
+            access: mornings.workable(access) & told
+            for access in dict.fromkeys(job.access for job in its.values())
         }
-        anybody = np.logical_or.reduce(list(may.values()))
-        found = Stretches.of(scores.verdict, scores.margin, anybody, mornings.day, need)
-        found = found.weighed(
-            evening.conditions, material, lead[rows].astype(float), first_row=rows.start
-        )
-        for which, hours in may.items():
-            ours = found.within(hours) if len(may) > 1 else found
-            best = _best_of(ours, mornings, season.block.epoch_h[number], evening.days)
-            yield which, replace(best, dry=dry)
+        # a stretch is weighed once, whoever may work in it and with whatever
+        anybody, odds = np.logical_or.reduce(list(may.values())), None
+        for material, scored in zip(judged, scores, strict=True):
+            ours = [which for which, job in its.items() if job.material == material]
+            if not ours:
+                continue
+            found = Stretches.of(scored.verdict, scored.margin, anybody, mornings.day, need)
+            odds = odds or found.odds(
+                evening.conditions, lead[rows].astype(float), first_row=rows.start
+            )
+            found = found.weighed(odds, material)
+            for which in ours:
+                own = found.within(may[its[which].access]) if len(may) > 1 else found
+                best = _best_of(own, mornings, season.block.epoch_h[number], evening.days)
+                yield which, replace(best, dry=dry)
 
 
 def _best_of(found: Stretches, mornings: HourBlock, epoch_h: int, days: int) -> Seen:
@@ -368,7 +376,7 @@ def _known(truth: HourBlock, replay: ForecastReplay) -> HourBlock:
         forecast=lead >= 0,
         pressure_kpa=old.pressure_kpa,
     )
-    return replace(truth, conditions=conditions)
+    return replace(truth, conditions=conditions.keeping())
 
 
 def mornings_told(replay: ForecastReplay, materials: Sequence[Material]) -> int:

@@ -38,7 +38,9 @@ class Way:
     @property
     def jobs(self) -> tuple[Job, ...]:
         """A job a material."""
-        return tuple(Job(material, self.access, self.need_h) for material in self.materials)
+        return tuple(
+            Job(material, self.access, self.need_h, self.setting) for material in self.materials
+        )
 
 
 @dataclass(frozen=True)
@@ -148,19 +150,13 @@ def seen_ways(
     replay : ForecastReplay
     ways : sequence of Way
     """
-    seen: dict[int, Seen] = {}
-    for setting in dict.fromkeys(way.setting for way in ways):
-        together = [number for number, way in enumerate(ways) if way.setting == setting]
-        jobs: list[Job] = []
-        for number in together:
-            jobs += [job for job in ways[number].jobs if job not in jobs]
-        (every,) = seen_mornings(
-            season, weather, place, [replay], mornings, jobs=jobs, setting=setting,
-            forecast=forecast,
-        )  # fmt: skip
-        for number in together:
-            seen[number] = every.of_jobs([jobs.index(job) for job in ways[number].jobs])
-    return [seen[number] for number in range(len(ways))]
+    jobs: list[Job] = []
+    for way in ways:
+        jobs += [job for job in way.jobs if job not in jobs]
+    (every,) = seen_mornings(
+        season, weather, place, [replay], mornings, jobs=jobs, forecast=forecast
+    )
+    return [every.of_jobs([jobs.index(job) for job in way.jobs]) for way in ways]
 
 
 def course(

@@ -20,7 +20,7 @@ from sklearn.metrics import brier_score_loss
 from spraywindow.place import Place
 from spraywindow.spray import COPPER, OIL, Material, Stretches, day_chances, score_hours
 from spraywindow.spray.access import Access
-from spraywindow.spray.chance import Jobs, came_true, fitted, job_chances, most_lead_d
+from spraywindow.spray.chance import Jobs, Odds, came_true, fitted, most_lead_d
 from spraywindow.spray.errors_by_lead import frost_chance
 from spraywindow.spray.slots import find_slots, stretches
 from tests.conftest import SHARED, needs_records
@@ -125,7 +125,7 @@ def test_jobs_side_by_side_equal_one_at_a_time() -> None:
     for column, one in enumerate(alone):
         first = one.first
         jobs = Jobs(first + np.arange(2)[:, None], (np.full(len(first), column),), first * 1.0)
-        np.testing.assert_allclose(job_chances(both, OIL, jobs), one.chance, rtol=1e-12)
+        np.testing.assert_allclose(Odds(both, jobs).chances(OIL), one.chance, rtol=1e-12)
 
 
 def test_frost_alone_is_the_measured_error_of_night_minima() -> None:

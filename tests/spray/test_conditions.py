@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import product
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,7 +11,7 @@ from spraywindow.spray.catalogue import OIL
 from spraywindow.spray.conditions import Conditions, Setting
 from spraywindow.spray.hours import score_hours, sun_of, weather_columns
 from spraywindow.spray.material import Limit
-from spraywindow.spray.quantities import QUANTITIES
+from spraywindow.spray.quantities import QUANTITIES, looked_at
 from tests.weeks import NIGHT, NOON, PLACE, colder, dew_for, fortnight
 
 
@@ -85,6 +88,30 @@ def test_the_same_hours_as_a_forecast_differ_in_frost_alone() -> None:
         "lowest_temp", "lowest_temp_until_dry", "lowest_temp_either_side",
         "hours_dry_before_trouble",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("other", [{"dew_off_h": -1.0, "dry_later_h": 1.0}, {"shelter": 0.5}])
+def test_what_is_kept_is_what_is_worked_out_anew(other: dict[str, float]) -> None:
+    table = fortnight(1.0, 80.0, rain_mm={NOON: 1.0}, rain_chance=0.1, gust_ms=3.0,
+                      wind_from_deg=90.0)  # fmt: skip
+    kept, alone = conditions(table).keeping(), conditions(table, **other)
+    asked = [
+        Limit("x", "", bound, 0.0, 1.0, "", "hard", "", "", "", hours=hours)
+        for bound in ("at least", "at most")
+        for hours in (24.0, 6.0)
+    ]
+    for limit, name in product(asked, QUANTITIES):
+        looked_at(kept, replace(limit, quantity=name))
+    moved, again = kept.with_setting(alone.setting), 0
+    for now, anew in (
+        (moved, alone), (moved.as_forecast(), alone.as_forecast()), (kept, conditions(table)),
+    ):  # fmt: skip
+        for limit, name in product(asked, QUANTITIES):
+            limit = replace(limit, quantity=name)
+            told = looked_at(now, limit)
+            np.testing.assert_array_equal(told, looked_at(anew, limit), err_msg=name)
+            again += told is looked_at(now, limit)
+    assert again == 3 * len(asked) * len(QUANTITIES)
 
 
 def test_step_extremes_widen_the_temperature_each_on_its_own() -> None:
