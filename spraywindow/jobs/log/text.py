@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
+from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from spraywindow.days import day_words
@@ -69,6 +70,7 @@ def list_text(answer: Listed, units: System) -> str:
     parts = [paragraph(f"{about}: {count} in {answer.path}")]
     if rows:
         many = answer.site is None
+        later = {row.corrects: row for row in rows}
         head = ["no", "day", "hours", "material", "amount", "round", "product and remarks"]
         table = [
             [
@@ -78,7 +80,7 @@ def list_text(answer: Listed, units: System) -> str:
                 row.entry.material,
                 amount(row.entry, units, ""),
                 f"{100 * row.entry.share:.0f} %",
-                _remarks(row, many, rows),
+                _remarks(row, many, later.get(row.id)),
             ]
             for row in rows
         ]
@@ -91,15 +93,16 @@ def list_text(answer: Listed, units: System) -> str:
             for each in answer.program
         )
         foot.append(paragraph(f"Rounds this season: {done}."))
-    for entry_id in dict.fromkeys(each.id for each in answer.running):
-        own = [each for each in answer.running if each.id == entry_id]
+    # an entry's intervals stand side by side
+    for entry_id, each_own in groupby(answer.running, key=lambda each: each.id):
+        own = list(each_own)
         texts = [f"{_INTERVALS[each.interval]} {str(each.until)[:16]}" for each in own]
         foot.append(paragraph(f"Entry {entry_id}, {own[0].product}: {', '.join(texts)}."))
     foot += [_caution(line) for line in answer.cautions]
     return "\n\n".join([*parts, *(["\n".join(foot)] if foot else [])])
 
 
-def _remarks(row: Kept, many_sites: bool, rows: Sequence[Kept]) -> str:
+def _remarks(row: Kept, many_sites: bool, later: Kept | None) -> str:
     entry = row.entry
     parts = [entry.site] if many_sites else []
     parts.append(entry.product)
@@ -110,11 +113,9 @@ def _remarks(row: Kept, many_sites: bool, rows: Sequence[Kept]) -> str:
     if row.corrects is not None:
         verb = "withdraws" if row.kind == "withdrawal" else "corrects"
         parts.append(f"{verb} {row.corrects}: {row.why}")
-    parts += [
-        f"({'withdrawn' if later.kind == 'withdrawal' else 'corrected'} by {later.id})"
-        for later in rows
-        if later.corrects == row.id
-    ]
+    if later is not None:
+        verb = "withdrawn" if later.kind == "withdrawal" else "corrected"
+        parts.append(f"({verb} by {later.id})")
     return "; ".join(parts)
 
 
