@@ -170,7 +170,7 @@ def _write(
     if ics is not None:  # first: it is refused where an older one holds what would be lost
         from spraywindow.jobs.slots.calendar import CALENDAR_MARK, updated_calendar
 
-        write_new(ics, updated_calendar(ics, evenings), over=CALENDAR_MARK)
+        write_new(ics, updated_calendar(ics, [evenings], evenings[0].now), over=CALENDAR_MARK)
     if call.by_service:
         from spraywindow.jobs.slots.receipt import keep_advised
 
