@@ -18,6 +18,7 @@ from spraywindow.jobs.report import report
 from spraywindow.jobs.season import season
 from spraywindow.jobs.seen import seen
 from spraywindow.jobs.slots import slots
+from spraywindow.jobs.tonight import tonight
 from spraywindow.jobs.visits import visits
 
 OWN_FAULT = 70
@@ -52,6 +53,7 @@ app.command()(feed)
 app.command()(hose)
 app.command()(mix)
 app.command()(report)
+app.command()(tonight)
 app.command()(init)
 
 

@@ -105,8 +105,8 @@ def slots_calendar(
                 calendar.add_component(event)
     if before is not None:
         answered = {evenings[0].site.name for evenings in every}
-        for event in _gone(calendar, _read(before), answered, now):
-            calendar.add_component(event)
+        for gone in _gone(calendar, _read(before), answered, now):
+            calendar.add_component(gone)
     if calendar.events:
         year = now.year  # rules of these years only: all of them would be half the file
         calendar.add_missing_timezones(dt.date(year - 1, 1, 1), dt.date(year + 2, 1, 1))

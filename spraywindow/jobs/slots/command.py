@@ -122,7 +122,7 @@ def slots(
         from spraywindow.jobs.slots.calendar import CALENDAR_MARK
 
         check_ours(ics, CALENDAR_MARK)
-    answer = partial(_evenings, material=material)
+    answer = partial(evenings_of, material=material)
     unanswered: tuple[Unanswered, ...] = ()
     if named.folder:
         each = each_site(calls, answer)
@@ -152,7 +152,7 @@ def slots(
         raise typer.Exit(worst)
 
 
-def _evenings(call: Call, material: str | None) -> list[Evening]:
+def evenings_of(call: Call, material: str | None = None) -> list[Evening]:
     """The evening of each material, first the one that is asked for or planned first."""
     from spraywindow.jobs.slots.first import tonight
 

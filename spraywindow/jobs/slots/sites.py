@@ -47,6 +47,9 @@ def site_days(evenings: Sequence[Evening], days: Sequence[dt.date]) -> list[Site
     planned = {slot.start.date(): slot for slot in reversed(planned_slots(evenings))}
     out = []
     for day in days:
+        if day < lead.first.date:  # over, by this site's clock
+            out.append(SiteDay(lead.site.name, day, lead.material.name, "-"))
+            continue
         if day == lead.first.date:
             word = advice_word(lead)
             slot = lead.first.slot if word in GOES else None
@@ -83,7 +86,7 @@ def sites_text(every: Sequence[Sequence[Evening]], unanswered: Sequence[Unanswer
             *textwrap.wrap(evenings[0].site.name, SITE_WIDTH),
             *textwrap.wrap(usual, SITE_WIDTH),
         ]
-        lines = [left, *(_lines(cell, usual) for cell in cells)]
+        lines = [left, *(day_lines(cell, usual) for cell in cells)]
         depth = max(map(len, lines))
         rows += [[line[n] if n < len(line) else "" for line in lines] for n in range(depth)]
     head = ["site,\nmaterial", *(day_words(day).replace(" ", "\n", 1) for day in days)]
@@ -110,7 +113,8 @@ def sites_text(every: Sequence[Sequence[Evening]], unanswered: Sequence[Unanswer
     return "\n\n".join([table, "\n".join(map(paragraph, notes)), "\n".join(map(paragraph, foot))])
 
 
-def _lines(cell: SiteDay, usual: str) -> list[str]:
+def day_lines(cell: SiteDay, usual: str | None) -> list[str]:
+    """What stands in a cell: word, hours, and a material other than the site's usual one."""
     hours = [] if cell.slot is None else short_hours(cell.slot)
     other = cell.word != "no-go" and cell.material != usual
     return [cell.word, *hours, *(textwrap.wrap(cell.material, DAY_WIDTH) if other else [])]

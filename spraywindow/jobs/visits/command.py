@@ -211,7 +211,7 @@ def visits(
         else with_flowers(site, past, at, ahead)
         for site, past, ahead in zip(the, pasts, tables, strict=True)
     ]
-    matrix, told = _driving(
+    matrix, told = driving_of(
         the, home, quantity(speed, "km/h", where="--speed"), road, minutes, others=bool(unread.rows)
     )
     plan = plan_visits(
@@ -263,7 +263,7 @@ def _share(text: str | None) -> float | None:
     return share
 
 
-def _driving(
+def driving_of(
     sites: Sequence[Site],
     home: str | None,
     speed_kmh: float,
