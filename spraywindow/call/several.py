@@ -133,7 +133,7 @@ def apart(calls: Sequence[Call]) -> Each[None]:
         if len(several) > 1:
             files = ", ".join(str(calls[number].file) for number in several)
             why = describe(
-                "several site files of one name", where=files, cure="give each its own name"
+                "several site files of one name", got=files, cure="give each its own name"
             )
             unread.append(Unanswered(name, why))
     alone = sorted(several[0] for several in of_name.values() if len(several) == 1)

@@ -150,7 +150,9 @@ def _at_one_time(calls: list[Call], now: str | None) -> tuple[pd.Timestamp, list
         at = pd.Timestamp.now(tz="UTC") if now is None else parse_now(now, "UTC")
         return at, calls
     first = readable[0][0]
-    return first.now, [replace(call, first=first) for call in calls]
+    return first.now.tz_convert(first.file_site.place.timezone), [
+        replace(call, first=first) for call in calls
+    ]
 
 
 def _plan(
