@@ -19,23 +19,15 @@ REPORT_IT = (
 )
 """What helps to find a fault, and what is nobody's business."""
 EPILOG = (
-    "Exit codes: 0 answered; 2 an error, told in one line; with slots --exit-code 1 for wait or "
+    "Exit codes: 0 answered; 2 an error, told in one line, or a site of a folder without answer; "
+    "with slots --exit-code 1 for wait or "
     f"no-go and 3 for unknown; {OWN_FAULT} {REPORT_IT}."
 )
 
 JOBS = (
-    "slots",
-    "season",
-    "backtest",
-    "log",
-    "seen",
-    "visits",
-    "feed",
-    "hose",
-    "mix",
-    "report",
-    "init",
-)
+    "slots", "season", "backtest", "log", "seen", "visits", "feed", "hose", "mix", "report",
+    "tonight", "init",
+)  # fmt: skip
 """The commands in the order of --help; each is the one of this name in `spraywindow.jobs`."""
 
 

@@ -11,6 +11,7 @@ from functools import cached_property
 from types import UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
+from spraywindow.call import Unanswered
 from spraywindow.jobs.backtest.answer import SiteBacktest
 from spraywindow.jobs.feed.answer import FeedAnswer
 from spraywindow.jobs.hose.answer import HoseAnswer
@@ -44,6 +45,7 @@ ANSWERS: Mapping[str, type] = {
     "visits": Visits,
     "visits --book": Book,
     "slots --receipt": Receipt,
+    "of a folder, a site without an answer": Unanswered,
 }
 
 

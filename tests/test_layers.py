@@ -16,7 +16,8 @@ PACKAGE = Path(__file__).resolve().parents[1] / "spraywindow"
 GROUND = ("version", "errors", "units", "place", "days", "reasons")
 SCIENCE = ("weather", "spray", "trees", "program", "winters")
 JOBS = (
-    "slots", "season", "backtest", "mix", "feed", "hose", "log", "seen", "visits", "report", "init",
+    "slots", "season", "backtest", "mix", "feed", "hose", "log", "seen", "visits", "report",
+    "tonight", "init",
 )  # fmt: skip
 ORDER = (
     *GROUND,

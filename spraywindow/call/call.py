@@ -11,9 +11,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from spraywindow.call.named import one_site
+
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable, Iterator
+    from concurrent.futures import Future
 
     import pandas as pd
     from requests_cache import CachedSession
@@ -23,11 +26,23 @@ if TYPE_CHECKING:
     from spraywindow.spray import Learned
 
 SiteOption = Annotated[
-    Path | None, typer.Option("--site", help="Site file (TOML). Without it: the invented demo.")
-]
+    Path | None,
+    typer.Option(
+        "--site", callback=one_site,
+        help="Site file (TOML), or a site's name. Without it: the invented demo.",
+    ),
+]  # fmt: skip
 SitesOption = Annotated[
     list[Path] | None,
-    typer.Option("--site", help="Site file (TOML), repeatable. Without it: the invented demo."),
+    typer.Option("--site", help="The same as a site, a folder or a name given alone; repeatable."),
+]
+SitesArgument = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        metavar="[SITES]...",
+        help="Site files (TOML), folders of them, or names of sites (of the folder before the "
+        "name, else of this one). Without: the invented demo.",
+    ),
 ]
 WeatherOption = Annotated[
     Path | None,
@@ -113,6 +128,8 @@ class Call:
         The first of several sites, where its time is that of all.
     winters_file, winters_columns : Path or None
         As asked for: a record of past winters, and the map to read it.
+    asked : Future of DataFrame or None
+        The service's forecast to come, where it was asked for already.
     tell : callable
         Takes a remark beside the answer; by default it goes to stderr.
     """
@@ -127,6 +144,7 @@ class Call:
     first: Call | None = None
     winters_file: Path | None = None
     winters_columns: Path | None = None
+    asked: Future[pd.DataFrame] | None = None
     tell: Callable[[str], None] = note
 
     @property
@@ -318,6 +336,8 @@ class Call:
             from spraywindow.sources.demo import demo_forecast
 
             return demo_forecast()
+        if self.asked is not None:
+            return self.asked.result()
         with progress("fetching the forecast"):
             return self.forecast()
 

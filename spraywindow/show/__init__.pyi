@@ -51,6 +51,8 @@ from .plots import set_scale as set_scale  # Fit a track's scale to its values, 
 from .plots import set_ticks as set_ticks  # Figures at a track's left, and a rule down it
 from .plots import wrapped as wrapped  # Wrap words to so many letters a line
 from .svg import inline_svg as inline_svg  # Give a figure as SVG for a page
+from .text import GAP as GAP  # Spaces between the columns of a table
+from .text import WIDTH as WIDTH  # Columns of a sheet
 from .text import folded as folded  # Fold a paragraph of our own papers where a line is too long
 from .text import paragraph as paragraph  # Wrap a line of prose, later lines indented
 from .text import table_text as table_text  # Set a plain table

@@ -27,6 +27,7 @@ from .groups import block_need as block_need  # What decides when a block flower
 from .groups import group_notes as group_notes  # What to know of a season found
 from .program import growing_year as growing_year  # Its first and last day
 from .site import Site as Site  # One orchard or garden, as the commands know it
+from .site import may_be_site as may_be_site  # Whether a TOML file may be a site file
 from .site import read_site as read_site  # Read a site file
 from .site import site_of as site_of  # Make a site of tables as TOML gives them
 from .site import with_done as with_done  # Add a record's rounds to a site

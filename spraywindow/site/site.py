@@ -324,9 +324,32 @@ def read_site(path: str | Path) -> Site:
         message names each key, what was expected and what was found.
     """
     path = Path(path)
+    tables = _read_toml(path)
+    if _is_column_map(tables):
+        raise InputError(
+            "this looks like a column map, not a site file",
+            where=str(path),
+            cure="give it as --columns",
+        )
+    return site_of(tables, where=str(path))
+
+
+def may_be_site(path: Path) -> bool:
+    """Whether a TOML file has a site file's keys, or cannot be read, which `read_site` then tells.
+
+    Neither a column map nor another program's file is one.
+    """
+    try:
+        tables = _read_toml(path)
+    except InputError:
+        return True
+    return not _is_column_map(tables) and not SiteFields.model_fields.keys().isdisjoint(tables)
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
     try:
         text = path.read_bytes().decode("utf-8")
-        tables = tomllib.loads(text)
+        return tomllib.loads(text)
     except OSError as error:
         raise InputError(
             "cannot read the site file",
@@ -340,15 +363,12 @@ def read_site(path: str | Path) -> Site:
         raise InputError(
             "not TOML", where=str(path), got=str(error), cure=toml_cure(text, str(error))
         ) from error
-    if "blocks" not in tables and any(
+
+
+def _is_column_map(tables: Mapping[str, Any]) -> bool:
+    return "blocks" not in tables and any(
         isinstance(table, Mapping) and "column" in table for table in tables.values()
-    ):
-        raise InputError(
-            "this looks like a column map, not a site file",
-            where=str(path),
-            cure="give it as --columns",
-        )
-    return site_of(tables, where=str(path))
+    )
 
 
 def site_of(tables: Mapping[str, Any], *, where: str = "site") -> Site:

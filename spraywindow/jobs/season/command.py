@@ -5,33 +5,43 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
 from spraywindow.call import (
     Call,
     ColumnsOption,
+    Each,
     JsonOption,
     NowOption,
     PastColumnsOption,
     PastOption,
     PlotOption,
     RecordOption,
+    SitesArgument,
     SitesOption,
     Told,
+    apart,
     bar,
     check_picture,
     gathered,
+    named_sites,
+    say,
     say_each,
     told,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     import pandas as pd
 
+    from spraywindow.call import Unanswered
+    from spraywindow.jobs.season.answer import SeasonAnswer
+    from spraywindow.jobs.season.sites import SiteRow
+
+T = TypeVar("T")
 
 LEAST_PAST_H = 30 * 24
 """A file that ends after now and is shorter is no record of past winters [h]; P."""
@@ -51,6 +61,7 @@ class Asked:
 
 
 def season(
+    files: SitesArgument = None,
     sites: SitesOption = None,
     winters: PastOption = None,
     winters_columns: PastColumnsOption = None,
@@ -88,13 +99,14 @@ def season(
 ) -> None:
     """Say whether the whole program fits, from past winters: verdict, numbers, reasons.
 
-    Several sites run side by side; their JSON is a list.
+    Several sites run side by side; their JSON is a list. A folder of site files is answered in one
+    table, a row a site; one that cannot be answered is told in it, and the exit code is 2.
     """
     from spraywindow.errors import InputError
 
-    files = sites or (None,)
+    named = named_sites(files, sites)
     check_picture(plot)
-    if plot is not None and len(files) > 1:
+    if plot is not None and (len(named.files) > 1 or named.folder):
         raise InputError("--plot of several sites", cure="draw one site at a time")
     if forecast_columns is not None and forecast is None:
         raise InputError("--forecast-columns without --forecast", cure="name the forecast file")
@@ -105,18 +117,54 @@ def season(
     calls = [
         Call(file, weather, columns, now, record,
              winters_file=winters, winters_columns=winters_columns)
-        for file in files
+        for file in named.files
     ]  # fmt: skip
+    if named.folder:
+        _say_folder(calls, asked)
+        return
     every = _side_by_side(calls, answer) if len(calls) > 1 else [told(calls[0], answer)]
     say_each(gathered(every), json=json, between="\n\n\n")
 
 
-def _side_by_side(calls: list[Call], answer: Callable[[Call], str]) -> list[Told[str]]:
+def _say_folder(calls: list[Call], asked: Asked) -> None:
+    """Print the table of a folder, or its JSON; exit code 2 where a site has no answer."""
+    from spraywindow.errors import InputError
+    from spraywindow.jobs.season.sites import sites_table
+    from spraywindow.show import to_json
+
+    if asked.what_if and not asked.json:
+        raise InputError("--what-if of several sites", cure="name one site, or ask for --json")
+    ready = apart(calls)
+    # without what was read already: each process reads for itself
+    readable = [replace(call) for call, _ in ready.answered]
+    if asked.json:
+        texts = _each(readable, partial(_answer, asked=asked), ready.unanswered)
+        say_each(
+            [*(text for _, text in texts.answered), *map(to_json, texts.unanswered)],
+            json=True, of_list=True,
+        )  # fmt: skip
+        missing = texts.unanswered
+    else:
+        rows = _each(readable, partial(_row, asked=asked), ready.unanswered)
+        say(sites_table([row for _, row in rows.answered], rows.unanswered))
+        missing = rows.unanswered
+    if missing:
+        raise typer.Exit(2)
+
+
+def _each(calls: list[Call], answer: Callable[[Call], T], unread: Sequence[Unanswered]) -> Each[T]:
+    """The answers of a folder's sites, at least one."""
+    every = Each.of(calls, _side_by_side(calls, answer), unread)
+    every.refuse_none()
+    return every
+
+
+def _side_by_side(calls: list[Call], answer: Callable[[Call], T]) -> list[Told[T]]:
     """Several sites, a process each as far as the processors go."""
     import os
     from concurrent.futures import ProcessPoolExecutor
 
-    workers = min(len(calls), os.cpu_count() or 1)
+    workers = max(min(len(calls), os.cpu_count() or 1), 1)
     with bar("sites") as shown, ProcessPoolExecutor(workers) as pool:
         every = []
         for one in pool.map(told, calls, [answer] * len(calls)):
@@ -127,10 +175,29 @@ def _side_by_side(calls: list[Call], answer: Callable[[Call], str]) -> list[Told
 
 def _answer(call: Call, asked: Asked) -> str:
     """One site's text, or its JSON."""
-    from spraywindow.errors import InputError
-    from spraywindow.jobs.season.answer import prospect
     from spraywindow.jobs.season.text import SEASON_WORDS, season_text
     from spraywindow.show import to_json
+
+    found = _report(call, asked, asked.what_if)
+    if asked.plot is not None:
+        from spraywindow.jobs.season.picture import save_season_picture
+
+        save_season_picture(asked.plot, found.outlook, call.file_site.name)
+    call.remark()
+    return to_json(found, SEASON_WORDS) if asked.json else season_text(found)
+
+
+def _row(call: Call, asked: Asked) -> SiteRow:
+    """One site's row of the table, for which no change is tried."""
+    from spraywindow.jobs.season.sites import site_row
+
+    return site_row(_report(call, asked, None))
+
+
+def _report(call: Call, asked: Asked, what_if: tuple[str, ...] | None) -> SeasonAnswer:
+    """One site's report."""
+    from spraywindow.errors import InputError
+    from spraywindow.jobs.season.answer import prospect
     from spraywindow.units import quantity
 
     _ = call.file_site  # a mistake in it is told before one in the dry spell
@@ -153,15 +220,8 @@ def _answer(call: Call, asked: Asked) -> str:
         )
     ahead = None if asked.no_forecast else _forecast(call, asked, alone)
     site = call.with_doubts(site, *(() if ahead is None else (ahead,)), winters)
-    found = prospect(site, winters, call.now, forecast=ahead, dry_spell_h=hours,
-                     what_if=asked.what_if)  # fmt: skip
-    found = replace(found, source_notes=tuple(call.winter_notes))
-    if asked.plot is not None:
-        from spraywindow.jobs.season.picture import save_season_picture
-
-        save_season_picture(asked.plot, found.outlook, site.name)
-    call.remark()
-    return to_json(found, SEASON_WORDS) if asked.json else season_text(found)
+    found = prospect(site, winters, call.now, forecast=ahead, dry_spell_h=hours, what_if=what_if)
+    return replace(found, source_notes=tuple(call.winter_notes))
 
 
 def _forecast(call: Call, asked: Asked, past_alone: bool) -> pd.DataFrame | None:

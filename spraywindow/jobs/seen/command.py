@@ -12,20 +12,34 @@ import typer
 from spraywindow.call import (
     Call,
     ColumnsOption,
+    Each,
     JsonOption,
     NowOption,
     RecordOption,
     WeatherOption,
+    apart,
+    named_sites,
     note,
+    one_site,
+    say_each,
+    told,
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from spraywindow.jobs.seen.answer import SeenAnswer
     from spraywindow.record import Sighting
     from spraywindow.site import Site
 
 
 def seen(
-    site: Annotated[Path, typer.Argument(metavar="SITE", help="Site file.")],
+    site: Annotated[
+        Path,
+        typer.Argument(
+            metavar="SITE", help="Site file or a site's name; of a folder of them every list."
+        ),
+    ],
     block: Annotated[
         str | None, typer.Argument(help="Block of trees; a site of one block needs no name.")
     ] = None,
@@ -59,7 +73,11 @@ def seen(
     from spraywindow.record import Sighting, keep_seen, open_record, sightings, undo_seen
     from spraywindow.show import to_json
 
-    call = Call(site, weather, columns, now, record)
+    asked = (block, stage, leaf_fall or None, dry, lowest, on, undo)
+    if site.is_dir() and all(each is None for each in asked):
+        _list_every(named_sites([site]).files, record, now, json=json)
+        return
+    call = Call(one_site(site), weather, columns, now, record)
     the, at, path = call.file_site, call.now, call.record_path
     assert path is not None  # a site is named
     day = _day(on, call.today)
@@ -87,6 +105,41 @@ def seen(
     if new and found:
         note(f"A new record: {path}")
     call.say(to_json(answer) if json else seen_text(answer))
+
+
+def _list_every(
+    files: Sequence[Path | None], record: Path | None, now: str | None, *, json: bool
+) -> None:
+    """What was seen at every site of a folder; exit code 2 where one cannot be told."""
+    from spraywindow.jobs.seen.answer import seen_text
+    from spraywindow.show import paragraph, to_json
+
+    ready = apart([Call(file, now_text=now, record_file=record) for file in files])
+    calls = [call for call, _ in ready.answered]
+    every = Each.of(calls, [told(call, _list) for call in calls], ready.unanswered)
+    every.refuse_none()
+    if json:
+        texts = [to_json(answer) for _, answer in every.answered]
+        say_each([*texts, *map(to_json, every.unanswered)], json=True, of_list=True)
+    else:
+        texts = [seen_text(answer) for _, answer in every.answered]
+        say_each([*texts, *(paragraph(str(each)) for each in every.unanswered)])
+    if every.unanswered:
+        raise typer.Exit(2)
+
+
+def _list(call: Call) -> SeenAnswer:
+    """What was seen at a site, as its record has it."""
+    from spraywindow.jobs.seen.answer import SeenAnswer
+    from spraywindow.record import open_record, sightings
+
+    the, path = call.file_site, call.record_path
+    assert path is not None  # a site is named
+    answer = SeenAnswer(the, path, call.now.tz_convert(the.place.timezone), ())
+    if not path.exists():
+        return answer
+    with open_record(path, read_only=True) as opened:
+        return replace(answer, seen=tuple(sightings(opened, the.name)))
 
 
 def _found(

@@ -18,15 +18,19 @@ from spraywindow.call import (
     PastOption,
     PlotOption,
     RecordOption,
+    SitesArgument,
     SitesOption,
+    Unanswered,
     WeatherOption,
     answers_of,
     check_free,
     check_picture,
+    each_site,
+    named_sites,
     say_each,
 )
 from spraywindow.jobs.slots.answer import Evening
-from spraywindow.jobs.slots.words import EVENING_WORDS
+from spraywindow.jobs.slots.words import EVENING_WORDS, advice_word
 from spraywindow.show import check_ours, keys_of, number, plain, to_json, write_new
 from spraywindow.spray import Slot
 
@@ -37,6 +41,7 @@ EXIT_CODES = {"spray": 0, "either": 0, "go": 0, "wait": 1, "no-go": 1, "unknown"
 
 
 def slots(
+    files: SitesArgument = None,
     sites: SitesOption = None,
     weather: WeatherOption = None,
     columns: ColumnsOption = None,
@@ -79,22 +84,33 @@ def slots(
 ) -> None:
     """Say where to be tomorrow: spray, wait or no-go, from when to when, and why.
 
-    Several sites are answered one after the other; their JSON is a list.
+    A folder of site files is answered in one table, a row a site; one that cannot be answered is
+    told in it, and the exit code is 2. Several sites named one by one are answered one after the
+    other. The JSON of both is a list.
     """
     from spraywindow.errors import InputError
+    from spraywindow.jobs.slots.sites import sites_csv, sites_text
     from spraywindow.jobs.slots.text import evening_text
 
     if json and csv:
         raise InputError("--json and --csv together", cure="choose one")
+    named = named_sites(files, sites)
     calls = [
         Call(file, weather, columns, now, record, service,
              winters_file=winters, winters_columns=winters_columns)
-        for file in sites or (None,)
+        for file in named.files
     ]  # fmt: skip
-    of_one = {"--receipt": receipt, "--plot": plot, "--ics": ics, "--csv": csv or None}
+    in_table = named.folder and not json
+    of_one = {
+        "--receipt": receipt, "--plot": plot, "--ics": ics,
+        "--csv": (csv and not in_table) or None, "--hours": (hours and in_table) or None,
+    }  # fmt: skip
     given = [option for option, value in of_one.items() if value is not None]
-    if given and len(calls) > 1:
-        raise InputError(f"{given[0]} of several sites", cure="ask for one site at a time")
+    if given and (len(calls) > 1 or in_table):
+        cure = "ask for one site at a time"
+        if given[0] == "--ics":
+            cure += ", or `spraywindow tonight` for a calendar of all"
+        raise InputError(f"{given[0]} of several sites", cure=cure)
     if service is not None and (calls[0].demo or weather is not None):
         beside = "the demo" if calls[0].demo_weather else "a weather file"
         raise InputError(f"--service beside {beside}", cure="leave one of them out")
@@ -106,22 +122,37 @@ def slots(
         from spraywindow.jobs.slots.calendar import CALENDAR_MARK
 
         check_ours(ics, CALENDAR_MARK)
-    every = answers_of(calls, partial(_evenings, material=material))
-    for call, evenings in zip(calls, every, strict=True):
+    answer = partial(evenings_of, material=material)
+    unanswered: tuple[Unanswered, ...] = ()
+    if named.folder:
+        each = each_site(calls, answer)
+        each.refuse_none()
+        answered, unanswered = each.answered, each.unanswered
+    else:
+        answered = tuple(zip(calls, answers_of(calls, answer), strict=True))
+    for call, evenings in answered:
         _write(call, evenings, receipt, plot, ics)
         call.remark()
-    if csv:
+    every = [evenings for _, evenings in answered]
+    if json:
+        texts = [evening_json(first, with_hours=hours) for first, *_ in every]
+        say_each([*texts, *map(to_json, unanswered)], json=True, of_list=named.folder)
+    elif named.folder:
+        typer.echo(
+            sites_csv(every, unanswered) if csv else sites_text(every, unanswered), nl=not csv
+        )
+    elif csv:
         typer.echo(hours_csv(every[0][0]) if hours else slots_csv(every[0][0]), nl=False)
-    elif json:
-        say_each([evening_json(first, with_hours=hours) for first, *_ in every], json=True)
     else:
         say_each([evening_text(first, rest, with_hours=hours) for first, *rest in every])
+    if unanswered:
+        raise typer.Exit(2)
     if exit_code:
         worst = max(EXIT_CODES[advice_word(first)] for first, *_ in every)
         raise typer.Exit(worst)
 
 
-def _evenings(call: Call, material: str | None) -> list[Evening]:
+def evenings_of(call: Call, material: str | None = None) -> list[Evening]:
     """The evening of each material, first the one that is asked for or planned first."""
     from spraywindow.jobs.slots.first import tonight
 
@@ -132,12 +163,6 @@ def _evenings(call: Call, material: str | None) -> list[Evening]:
     return tonight(site, call.weather, call.now, material, winters=call.told_winters)
 
 
-def advice_word(evening: Evening) -> str:
-    """The advice of an evening's first answer, else its verdict."""
-    decision = evening.first.decision
-    return evening.first.verdict if decision is None else decision.word
-
-
 def _write(
     call: Call, evenings: list[Evening], receipt: Path | None, plot: Path | None, ics: Path | None
 ) -> None:
@@ -145,7 +170,7 @@ def _write(
     if ics is not None:  # first: it is refused where an older one holds what would be lost
         from spraywindow.jobs.slots.calendar import CALENDAR_MARK, updated_calendar
 
-        write_new(ics, updated_calendar(ics, evenings), over=CALENDAR_MARK)
+        write_new(ics, updated_calendar(ics, [evenings], evenings[0].now), over=CALENDAR_MARK)
     if call.by_service:
         from spraywindow.jobs.slots.receipt import keep_advised
 

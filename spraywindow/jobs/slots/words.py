@@ -61,6 +61,12 @@ RISKY = 1 / 3
 """A go less likely to hold than this is called risky; P."""
 
 
+def advice_word(evening: Evening) -> str:
+    """The advice of an evening's first answer, else its verdict."""
+    decision = evening.first.decision
+    return evening.first.verdict if decision is None else decision.word
+
+
 def limit_words(name: str, material: Material) -> str:
     """Growers' words for what holds an hour: a limit, the working hours, the end of the data."""
     return _OWN_WORDS.get(name) or material.limit(name).words

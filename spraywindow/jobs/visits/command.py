@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -20,6 +18,11 @@ from spraywindow.call import (
     NowOption,
     PastColumnsOption,
     PastOption,
+    SitesArgument,
+    SitesOption,
+    asked_together,
+    name_in,
+    named_sites,
     note,
     progress,
     say,
@@ -30,9 +33,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from spraywindow.site import Site
-
-AT_A_TIME = 4
-"""Sites whose service is asked at the same time; P: polite, and the services ask for no more."""
 
 
 @dataclass
@@ -59,7 +59,7 @@ class Unread:
 
 
 def listed_sites(
-    paths: Sequence[Path],
+    places: Sequence[Path | None],
     weather: Sequence[Path] | None,
     columns: Path | None,
     now: str | None,
@@ -75,7 +75,6 @@ def listed_sites(
     """
     from spraywindow.errors import InputError
 
-    places: Sequence[Path | None] = paths or (None,)
     files: list[Path | None] = list(weather) if weather else [None]
     if len(files) not in (1, len(places)):
         raise InputError(
@@ -86,7 +85,7 @@ def listed_sites(
         )
     listed: list[Call] = []
     for path, file in zip(places, files if len(files) > 1 else files * len(places), strict=True):
-        with unread.name(_name_in(path)):
+        with unread.name(name_in(path)):
             call = Call(path, file, columns, now, first=listed[0] if listed else None)
             _ = call.file_site
             listed.append(call)
@@ -119,14 +118,11 @@ def with_weather(
     shared, sites, tables = None, [], []
     if len({call.weather_file for call in listed}) == 1 and listed[0].weather_file is not None:
         shared = listed[0].weather  # read once; an error of it is told once
-    with asked_together([call for call in listed if call.by_service]) as asked:
-        for call in listed:
+    with asked_together(listed) as asked:
+        for call in asked:
             with unread.name(call.file_site.name):
                 site = call.site if records else call.bare_site
-                if call.by_service:
-                    table = asked[call.file_site.name].result()
-                else:
-                    table = call.weather if shared is None else shared
+                table = call.weather if shared is None else shared
                 sites.append(call.with_doubts(site, table) if records else site)
                 tables.append(table)
                 for line in site.seen:
@@ -136,53 +132,9 @@ def with_weather(
     return sites, tables
 
 
-@contextmanager
-def asked_together(calls: Sequence[Call]) -> Iterator[dict[str, Future[pd.DataFrame]]]:
-    """The forecast of each site to come, by name: a few sites at a time, through one session.
-
-    The session knows which service has failed, so that not every site waits for it; the first
-    site goes alone, lest several learn it at once.
-    """
-    if not calls:
-        yield {}
-        return
-    from spraywindow.sources.http import OUT, polite_session
-
-    with (
-        progress(f"fetching the forecast of {len(calls)} sites"),
-        polite_session(out=OUT) as session,
-        ThreadPoolExecutor(AT_A_TIME) as pool,
-    ):
-        asked: dict[str, Future[pd.DataFrame]] = {}
-        for number, call in enumerate(calls):
-            asked[call.bare_site.name] = pool.submit(call.forecast, session)
-            if number == 0:
-                wait(asked.values())
-        yield asked
-
-
-def _name_in(path: Path | None) -> str:
-    """The name that a site file gives itself, as far as that can be read; else the file's."""
-    if path is None:
-        return "the demo"
-    try:
-        name = tomllib.loads(path.read_bytes().decode("utf-8")).get("name")
-    except (OSError, ValueError):  # the reader of the site file tells what is wrong
-        return str(path)
-    return name if isinstance(name, str) and name.strip() else str(path)
-
-
 def visits(
-    files: Annotated[
-        list[Path] | None,
-        typer.Argument(
-            metavar="[SITES]...",
-            help="Site files; for the book in the order of priority. Without: the demo.",
-        ),
-    ] = None,
-    more: Annotated[
-        list[Path] | None, typer.Option("--site", help="The same as a site file named alone.")
-    ] = None,
+    files: SitesArgument = None,
+    more: SitesOption = None,
     weather: Annotated[
         list[Path] | None,
         typer.Option(help="Weather file: one for all sites, or one each in their order."),
@@ -217,12 +169,15 @@ def visits(
     winters_columns: PastColumnsOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Say which sites to visit tomorrow, in which order, with what; or whom to promise what."""
+    """Say which sites to visit tomorrow, in which order, with what; or whom to promise what.
+
+    The book takes the order of the sites for their priority.
+    """
     from spraywindow.errors import InputError
     from spraywindow.site import with_flowers
 
-    sites = [*(files or []), *(more or [])]
-    if not sites:
+    sites = named_sites(files, more).files
+    if sites == (None,):
         note(DEMO_NOTE)
     unread = Unread()
     if book and winters is not None:
@@ -256,7 +211,7 @@ def visits(
         else with_flowers(site, past, at, ahead)
         for site, past, ahead in zip(the, pasts, tables, strict=True)
     ]
-    matrix, told = _driving(
+    matrix, told = driving_of(
         the, home, quantity(speed, "km/h", where="--speed"), road, minutes, others=bool(unread.rows)
     )
     plan = plan_visits(
@@ -308,7 +263,7 @@ def _share(text: str | None) -> float | None:
     return share
 
 
-def _driving(
+def driving_of(
     sites: Sequence[Site],
     home: str | None,
     speed_kmh: float,

@@ -46,7 +46,7 @@ def visits_text(visits: Visits) -> str:
         head += f", {visits.route.drive_min:.0f} min of driving"
     parts = [paragraph(head + ".")]
     if stops:
-        parts.append(_round_text(visits))
+        parts.append(round_text(visits))
     if left_out := visits.all_left_out:
         parts.append("\n".join(
             paragraph(f"Left out, {each.site}: {left_out_reason(each)}.") for each in left_out
@@ -73,7 +73,8 @@ def visits_text(visits: Visits) -> str:
     return "\n\n".join(parts)
 
 
-def _round_text(visits: Visits) -> str:
+def round_text(visits: Visits) -> str:
+    """The stops in order, and why each."""
     rows, why = [], []
     for stop in visits.stops:
         choice, slot = stop.choice, stop.slot

@@ -28,6 +28,10 @@ def read(content: bytes | str) -> dict[str, icalendar.Event]:
     return found
 
 
+def calendar_of(evenings: list[Evening], before: bytes | None = None) -> bytes:
+    return slots_calendar([evenings], evenings[0].now, before=before)
+
+
 def wet_evenings() -> list[Evening]:
     """Later on the same evening, rain has come into the forecast for all the week."""
     table = demo_forecast()
@@ -36,7 +40,7 @@ def wet_evenings() -> list[Evening]:
 
 
 def test_another_library_reads_the_same_slots() -> None:
-    read_back = ics.Calendar(slots_calendar(demo_evenings(), alarm_h=12).decode())
+    read_back = ics.Calendar(calendar_of(demo_evenings()).decode())
     got = sorted((event.begin.datetime, event.end.datetime) for event in read_back.events)
     wanted = sorted(
         (slot.start.to_pydatetime(), slot.end.to_pydatetime())
@@ -51,7 +55,7 @@ def test_another_library_reads_the_same_slots() -> None:
 
 
 def test_times_are_local_with_the_zone_s_rules_in_the_file() -> None:
-    text = slots_calendar(demo_evenings()).decode()
+    text = calendar_of(demo_evenings()).decode()
     assert "DTSTART;TZID=Europe/Athens:20260113T100000\r\n" in text
     zone = icalendar.Calendar.from_ical(text).timezones[0]
     assert zone.tz_name == "Europe/Athens"
@@ -63,13 +67,13 @@ def test_times_are_local_with_the_zone_s_rules_in_the_file() -> None:
 
 
 def test_the_calendar_has_a_name_by_the_standard_and_the_older_way() -> None:
-    calendar = icalendar.Calendar.from_ical(slots_calendar(demo_evenings()))
+    calendar = icalendar.Calendar.from_ical(calendar_of(demo_evenings()))
     assert str(calendar["name"]) == str(calendar["x-wr-calname"]) == "Varkessa Bank: spray hours"
 
 
 def test_a_second_import_updates() -> None:
-    first = read(slots_calendar(demo_evenings()))
-    second = read(slots_calendar(evenings_of(demo_site(), LATER)))
+    first = read(calendar_of(demo_evenings()))
+    second = read(calendar_of(evenings_of(demo_site(), LATER)))
     assert second.keys() == first.keys()
     for uid, event in second.items():
         assert event["sequence"] > first[uid]["sequence"]
@@ -78,7 +82,7 @@ def test_a_second_import_updates() -> None:
 
 
 def test_the_same_evening_gives_the_same_bytes() -> None:
-    assert slots_calendar(demo_evenings()) == slots_calendar(demo_evenings())
+    assert calendar_of(demo_evenings()) == calendar_of(demo_evenings())
 
 
 def test_ids_differ_by_site_material_day_and_number() -> None:
@@ -94,10 +98,10 @@ def test_ids_differ_by_site_material_day_and_number() -> None:
 
 def test_a_slot_that_is_gone_is_cancelled_not_left_standing(tmp_path: Path) -> None:
     file = tmp_path / "slots.ics"
-    file.write_text(updated_calendar(file, demo_evenings()), newline="")
+    file.write_text(updated_calendar(file, [demo_evenings()], DEMO_NOW), newline="")
     before = read(file.read_bytes())
     assert not any(event["status"] == "CANCELLED" for event in before.values())
-    file.write_text(updated_calendar(file, wet_evenings()), newline="")
+    file.write_text(updated_calendar(file, [wet_evenings()], LATER), newline="")
     after = read(file.read_bytes())
     assert after.keys() == before.keys()
     assert all(event["status"] == "CANCELLED" for event in after.values())
@@ -105,42 +109,78 @@ def test_a_slot_that_is_gone_is_cancelled_not_left_standing(tmp_path: Path) -> N
 
 
 def test_what_is_over_or_of_another_site_is_not_cancelled() -> None:
-    before = slots_calendar(demo_evenings())
+    before = calendar_of(demo_evenings())
     week_later = demo_forecast()
     week_later.index = week_later.index + pd.Timedelta(days=7)
     week_later.attrs.pop("forecast_from")
     now = DEMO_NOW + pd.Timedelta(days=7)
     evenings = [evening(demo_site(), week_later, now, "oil")]
-    after = read(slots_calendar(evenings, before=before))
+    after = read(calendar_of(evenings, before=before))
     assert len(after) == len(evenings[0].slots)
     other = evenings_of(demo_site(name="Elsewhere"), LATER)
-    assert not read(slots_calendar(other, before=before)).keys() & read(before).keys()
+    both = read(calendar_of(other, before=before))
+    assert not any(both[uid]["status"] == "CANCELLED" for uid in read(before))
 
 
-def test_alarms_only_where_asked_and_planned() -> None:
-    assert "VALARM" not in slots_calendar(demo_evenings()).decode()
-    for event in read(slots_calendar(demo_evenings(), alarm_h=12)).values():
+def test_planned_rounds_alone_have_alarms_the_evening_before_and_an_hour_before() -> None:
+    # RFC 5545, 3.6.6: a trigger counts from the start; which hours: common practice, no source
+    for event in read(calendar_of(demo_evenings())).values():
         planned = "planned round" in str(event["summary"])
-        assert len(event.alarms.times) == planned
+        times = [alarm.trigger for alarm in event.alarms.times]
+        assert len(times) == 2 * planned
         if planned:
-            assert event.start - event.alarms.times[0].trigger == dt.timedelta(hours=12)
+            eve = dt.datetime.combine(event.start.date() - dt.timedelta(days=1), dt.time(20))
+            assert [time.replace(tzinfo=None) for time in times] == [
+                eve, event.start.replace(tzinfo=None) - dt.timedelta(hours=1),
+            ]  # fmt: skip
+            assert all(time.utcoffset() == event.start.utcoffset() for time in times)
+
+
+def test_the_alarm_is_an_hour_before_the_crew_leaves() -> None:
+    leave = pd.Timestamp("2026-01-13 08:40", tz="Europe/Athens")
+    content = slots_calendar([demo_evenings()], DEMO_NOW, leaving={("Varkessa Bank", "oil"): leave})
+    (event,) = [e for e in read(content).values() if e.alarms.times and e.start.day == 13]
+    assert event.alarms.times[1].trigger == leave - dt.timedelta(hours=1)
+
+
+def test_without_a_go_there_is_no_alarm() -> None:
+    before = calendar_of(demo_evenings())
+    assert b"VALARM" in before
+    assert b"VALARM" not in calendar_of(wet_evenings(), before=before)
+
+
+def test_of_a_site_without_an_answer_nothing_stays_as_if_confirmed() -> None:
+    before = calendar_of(demo_evenings())
+    first = read(slots_calendar([], LATER, name="all", before=before))
+    assert first.keys() == read(before).keys()
+    for uid, event in first.items():
+        assert str(event["summary"]).startswith("not confirmed: ")
+        assert str(event["description"]).startswith("Not confirmed: no answer on 2026-01-12 ")
+        assert event["sequence"] > read(before)[uid]["sequence"]
+        assert event["transp"] == "TRANSPARENT"
+        assert not event.alarms.times
+    again = slots_calendar([], LATER, name="all", before=slots_calendar(
+        [], LATER, name="all", before=before))  # fmt: skip
+    assert all(str(e["summary"]).count("not confirmed") == 1 for e in read(again).values())
+    after = read(slots_calendar([evenings_of(demo_site(), LATER)], LATER, before=again))
+    assert not any("not confirmed" in str(event["summary"]) for event in after.values())
 
 
 def test_names_that_bite_stay_names() -> None:
-    events = read(slots_calendar(evenings_of(biting_site())))
+    events = read(calendar_of(evenings_of(biting_site())))
     assert all(str(event["location"]) == BITING for event in events.values())
     assert len(events) > 3
 
 
 def test_a_week_without_slots_is_an_empty_calendar() -> None:
-    assert read(slots_calendar(wet_evenings())) == {}
+    assert read(calendar_of(wet_evenings())) == {}
 
 
 def test_no_calendar_where_one_should_be(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="the old calendar cannot be read"):
-        slots_calendar(demo_evenings(), before=b"something else")
+        calendar_of(demo_evenings(), before=b"something else")
     with pytest.raises(InputError, match="cannot read"):
-        updated_calendar(tmp_path, demo_evenings())
+        updated_calendar(tmp_path, [demo_evenings()], DEMO_NOW)
 
 
 def test_the_command_writes_and_updates_a_file(tmp_path: Path) -> None:
