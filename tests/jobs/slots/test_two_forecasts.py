@@ -107,6 +107,25 @@ def test_the_json_tells_both_and_the_answer_is_no_better_than_either(ask: Any) -
     assert wednesday == pytest.approx([0.0, 4.8])
 
 
+def test_every_command_that_asks_a_service_goes_by_the_pair(
+    ask: Any, site: Path, tmp_path: Path
+) -> None:
+    site.write_text('service = ["nws", "metnorway"]\n' + site.read_text("utf-8"), "utf-8")
+    lone = both() | {"metnorway": None}
+    ask(lone)  # the services stay as they are told
+    when = ("--now", "2026-01-12 18:00")
+    visits = command("visits", site, *when).words
+    assert "likely to hold; by US National Weather Service alone, not by two" in visits
+    assert "it stands on US National Weather Service alone" in visits
+    ask(both())
+    assert "they differ on Wed 14 Jan" in command("visits", site, *when).words
+    page = tmp_path / "page.html"
+    assert command("report", "--site", site, "--out", page, *when).code == 0
+    assert "every hour by the worse of the two" in page.read_text("utf-8")
+    # what scores no hours goes by the first, and names no other
+    assert "Weather: US National Weather Service;" in command("hose", "--site", site, *when).words
+
+
 def test_forecasts_that_agree_say_so_without_a_table(ask: Any) -> None:
     said = ask({name: told(full) for name, full in NAMES.items()}, *PAIR)
     assert "they agree on every day. A chance" in said.words
