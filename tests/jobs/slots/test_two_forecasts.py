@@ -150,8 +150,11 @@ def test_a_service_that_fails_makes_a_weaker_go_and_two_an_error(ask: Any) -> No
         ("nws,other", "unknown service"),
     ],
 )
-def test_names_that_are_no_pair_are_refused(ask: Any, service: str, words: str) -> None:
+def test_names_that_are_no_pair_are_refused(ask: Any, site: Path, service: str, words: str) -> None:
     assert words in ask(both(), "--service", service).refusal
+    named = json.dumps(service.split(","))
+    site.write_text(f"service = {named}\n" + site.read_text("utf-8"), "utf-8")
+    assert f"service: {words}" in ask(both()).refusal.replace("not one service, ", "")
 
 
 def test_the_site_file_may_name_the_pair_and_the_receipt_has_both(
