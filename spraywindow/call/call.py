@@ -369,8 +369,13 @@ class Call:
 
     @cached_property
     def year_weather(self) -> pd.DataFrame:
-        """The hourly table; for the demo at a time in its past winters, those."""
-        forecast = self.weather
+        """The hourly table; for the demo at a time in its past winters, those.
+
+        Of two forecasts it is the first: nothing weighs them where no hours are scored.
+        """
+        from spraywindow.weather import forecasts_of
+
+        forecast = next(iter(forecasts_of(self.weather)), self.weather)
         if not self.demo_weather or _holds(forecast, self.now):
             return forecast
         from spraywindow.sources.demo import demo_winters

@@ -178,7 +178,7 @@ class SiteFields(Table):
 
     name: Name
     units: Units = "metric"
-    service: Service | tuple[Service, Service] | None = None
+    service: Service | None = None
     record: Name | None = None
     weather: Name | None = None
     columns: Name | None = None
@@ -236,7 +236,7 @@ class SiteFields(Table):
         return Site(
             name=self.name,
             units=self.units,
-            service=",".join(self.service) if isinstance(self.service, tuple) else self.service,
+            service=self.service,
             record=self.record,
             required=self.required,
             place=Place(at.latitude, at.longitude, at.elevation, at.timezone),

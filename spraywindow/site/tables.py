@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from datetime import date
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -48,6 +48,7 @@ from spraywindow.site.fields import (
     Weekday,
     measured,
 )
+from spraywindow.sources import named_services
 from spraywindow.spray import DURATION_H
 from spraywindow.units import quantity, unit
 
@@ -239,7 +240,17 @@ class ProgramFields(Table):
 
 
 Units = Literal["metric", "us"]
-Service = Literal["nws", "metnorway", "openmeteo"]
+
+
+def _one_or_two(value: object) -> str:
+    """A forecast service, or a list of two, as the command line names them."""
+    names: list[Any] = value if isinstance(value, list) else [value]
+    if not names or not all(isinstance(name, str) for name in names):
+        raise InputError("not a service", expected='such as "nws" or ["nws", "metnorway"]')
+    return ",".join(named_services(",".join(names)))
+
+
+Service = Annotated[str, BeforeValidator(_one_or_two)]
 
 
 Fields = TypeVar("Fields")

@@ -117,6 +117,7 @@ def estimated(call: Call, entry: Application, *, fetch: bool = True) -> Applicat
 
     from spraywindow.errors import SourceError
     from spraywindow.record import WEATHER_FIELDS, with_weather
+    from spraywindow.weather import forecasts_of
 
     lacking = [name for name in WEATHER_FIELDS if getattr(entry, name) is None]
     if not lacking or (call.forecast_files[0] is None and not fetch):
@@ -132,7 +133,8 @@ def estimated(call: Call, entry: Application, *, fetch: bool = True) -> Applicat
     except SourceError as error:
         note(f"No weather filled in: {error}")
         return entry
-    filled = with_weather(entry, table)
+    # of two forecasts one is named as the source, not a mean of both
+    filled = with_weather(entry, next(iter(forecasts_of(table)), table))
     if filled == entry:
         note("No weather filled in: the source does not hold the hours of the round.")
     return filled

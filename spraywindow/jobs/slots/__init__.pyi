@@ -59,3 +59,4 @@ from .words import reason as reason  # Why a day is as it is
 from .words import rounds_words as rounds_words  # An amount of rounds: "0.3 of a round"
 from .words import untold_lines as untold_lines  # What the weather does not tell
 from .words import wait_words as wait_words  # What is waited for, and what it is worth
+from .words import weaker_words as weaker_words  # What makes a go a weaker one

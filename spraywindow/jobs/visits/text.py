@@ -6,9 +6,11 @@ from spraywindow.days import day_words
 from spraywindow.jobs.slots import (
     chance_words,
     doubt_words,
+    forecasts_line,
     reason,
     rounds_words,
     wait_words,
+    weaker_words,
 )
 from spraywindow.jobs.visits.answer import Choice, LeftOut, PlannedStop, Visits, served_share
 from spraywindow.jobs.visits.book import Book
@@ -67,6 +69,8 @@ def visits_text(visits: Visits) -> str:
         if site.name in visited
         for note in site.notes
     ]
+    told = dict.fromkeys(forecasts_line(stop.choice.evening) for stop in stops)
+    foot += [paragraph(f"{line}.") for line in told if line]
     foot += [paragraph(f"Driving: {visits.driving}."), *map(paragraph, sources)]
     parts.append("\n".join(foot))
     parts.append("\n".join(paragraph(f"! {line}") for line in visit_cautions(visits)))
@@ -86,7 +90,7 @@ def round_text(visits: Visits) -> str:
         ])  # fmt: skip
         why.append(paragraph(
             f"{stop.order}. {site}: {prize_words(choice)}; "
-            f"{chance_words(slot)}."
+            f"{chance_words(slot)}{weaker_words(choice.evening, slot)}."
         ))  # fmt: skip
     head = ["", "leave", "drive", "there", "spray", "material", "good hours", "site"]
     return table_text(head, rows, right=(2,)) + "\n\n" + "\n".join(why)
