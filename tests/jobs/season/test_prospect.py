@@ -320,4 +320,4 @@ def test_a_forecast_file_that_runs_on_counts_as_far_as_an_evening_looks() -> Non
 
 
 def test_the_headline_names_the_blocks_that_it_speaks_of() -> None:
-    assert season_text(demo_prospect()).startswith("Varkessa Bank, rows 1-4: the ")
+    assert season_text(demo_prospect()).startswith("Varkessa Bank, rows 1-4: do the ")
