@@ -134,7 +134,7 @@ def test_ten_lines_say_what_a_client_asks(few: Any) -> None:
     assert f" of {ours['rounds']:.0f} went out and were washed off" in words
     assert f"({100 * ours['false_go']:.0f} %): some hour of it broke a limit" in words
     for rule in (ours, calendar, best):
-        assert f" {rule['effective_within_limits']:.1f}" in words
+        assert f" {rule['effective_within_limits'] / 3:.1f}" in words
     worst = min(demo("backtest", *few, "--json").answer["winters"], key=lambda w: w["effective"])
     assert f"Worst winter: {worst['winter']}" in words
     for unexplained in ("hindsight", "Brier", "hard limit", "false go", "effective"):
