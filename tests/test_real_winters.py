@@ -74,6 +74,44 @@ def test_the_winters_and_those_left_out_are_the_records(built: PastWinters) -> N
         assert "hours without temperature" in built.left_out[label]
 
 
+@pytest.mark.parametrize(
+    ("silent", "need"),
+    [((9,), Need(None, (2, 10))), ((6,), Need(None, (2, 10))), ((6,), NEED),
+     ((4, 5, 6, 7, 8, 9, 10), Need(None, (2, 10)))],
+)  # fmt: skip
+def test_a_station_silent_when_nothing_is_asked_of_it_loses_no_winter(
+    table: pd.DataFrame, silent: tuple[int, ...], need: Need
+) -> None:
+    """Fruit trees hang on autumn's and winter's chill and heat; a written date on fewer days yet.
+
+    The record is an airport's; the months are taken off it (a logger that hangs in winter only).
+    """
+
+    def used(record: pd.DataFrame) -> PastWinters:
+        return past_season(record, SOUDA, PROGRAM, MATERIALS, first=FIRST, need=need)
+
+    gone = table.copy()
+    gone.loc[pd.DatetimeIndex(gone.index).month.isin(silent)] = np.nan
+    whole, found = used(table), used(gone)
+    assert set(found.labels) >= set(whole.labels)
+    assert len(found.labels) >= 27
+    same = [found.labels.index(label) for label in whole.labels]
+    off = np.abs(found.ending.actual[:, same] - whole.ending.actual)
+    print(off.mean(), off.max())
+    assert off.mean() <= 1.5  # flowers are told within 5 d (Drepper et al. 2020)
+
+
+def test_a_winter_silent_before_the_written_date_is_still_left_out(table: pd.DataFrame) -> None:
+    gone = table.copy()
+    gone.loc["1990-12-20":"1991-01-10", "temp_c"] = np.nan
+    found = past_season(
+        gone, SOUDA, PROGRAM, MATERIALS, first=FIRST, need=Need(None, (2, 10))
+    )  # fmt: skip
+    assert found.left_out["1990/91"].endswith(
+        "hours without temperature, which chill and heat need from 1990-12-01 to 1991-02-20"
+    )
+
+
 def test_rain_after_a_round_is_what_the_totals_say(
     built: PastWinters, results: list[RuleResult], totals: pd.Series
 ) -> None:

@@ -3,6 +3,7 @@
 from .call import DEMO_NOTE as DEMO_NOTE  # Note that the answer is for the demo orchard
 from .call import Call as Call  # What one call asks of one site
 from .call import ColumnsOption as ColumnsOption  # --columns: a column map
+from .call import FullOption as FullOption  # Option --full
 from .call import JsonOption as JsonOption  # --json: print JSON
 from .call import NowOption as NowOption  # --now: time of the answer
 from .call import PastColumnsOption as PastColumnsOption  # --winters-columns: a column map

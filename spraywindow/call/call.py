@@ -62,6 +62,9 @@ NowOption = Annotated[
     str | None,
     typer.Option("--now", help='Time of the answer, local ("2026-01-12 18:00") or with offset.'),
 ]
+FullOption = Annotated[
+    bool, typer.Option("--full", help="Also print the tables behind the answer.")
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 RecordOption = Annotated[
     Path | None,

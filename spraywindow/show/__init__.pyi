@@ -22,6 +22,7 @@ from .json import to_json as to_json  # Write an answer
 from .notices import EARLY as EARLY  # What people read past the last hour told
 from .notices import FEEDING as FEEDING  # What to mind in feeding
 from .notices import FEW_WINTERS as FEW_WINTERS  # What to mind with few winters
+from .notices import FULL as FULL  # How to see the tables behind a short answer
 from .notices import LABEL as LABEL  # That the label is the law
 from .notices import SPRAYING as SPRAYING  # What to mind in spraying
 from .notices import Words as Words  # What says a JSON key of a class in words

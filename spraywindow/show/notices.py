@@ -23,5 +23,6 @@ FEEDING = (
     "trees or before heavy rain."
 )
 FEW_WINTERS = "Fewer than ten winters: read the shares as a hint, not as odds."
+FULL = "The tables behind this: --full."
 EARLY = "too early to say"
 """What people read for an hour past the last one that can be answered."""

@@ -2,13 +2,10 @@
 
 from .bloom import DAYS_TO_FLOWER as DAYS_TO_FLOWER  # By stage, peach [days]
 from .bloom import STAGE_SHARES as STAGE_SHARES  # Share of heat by stage, 0 to 1
-from .chill_and_heat import DAYS as DAYS  # Length of each winter's sums [days]
-from .chill_and_heat import MOST_UNKNOWN_SHARE as MOST_UNKNOWN_SHARE  # Most unknown in a winter
+from .chill_and_heat import MOST_UNKNOWN_H as MOST_UNKNOWN_H  # Most unknown in a winter [h]
 from .chill_and_heat import WinterSums as WinterSums  # Chill and heat of every winter of a record
-from .chill_and_heat import chill_start as chill_start  # First day on which chill counts
 from .chill_and_heat import past_starts as past_starts  # Day 0 of each past winter
 from .chill_and_heat import winter_start as winter_start  # First day of its winter
-from .chill_and_heat import winter_sums as winter_sums  # Sum up chill and heat
 from .cultivar_groups import CULTIVAR_GROUPS as CULTIVAR_GROUPS  # Their needs by name
 from .cultivar_groups import Requirement as Requirement  # Chill and heat to first flower
 from .cultivar_groups import cultivar_group as cultivar_group  # Find a group by name
@@ -20,6 +17,7 @@ from .dormancy import season_stages as season_stages  # Find the stages of past 
 from .flowering import LATEST_D as LATEST_D  # Latest flowers behind the usual date [days]
 from .flowering import Flowering as Flowering  # First flower, and between which dates
 from .flowering import Need as Need  # What decides when the trees flower
+from .flowering import bud_sums as bud_sums  # Sum up the chill and heat that a need asks for
 from .flowering import default_flower as default_flower  # Usual (month, day) in mild winters
 from .flowering import usual_flowering as usual_flowering  # A usual date and how far it strays
 from .last_day import LastDay as LastDay  # A material's last usable day in past winters

@@ -7,6 +7,7 @@ whole hours), free of summer time. Every winter has 365 days; a leap year loses 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
@@ -22,9 +23,9 @@ from spraywindow.trees.chill import chill_portions, fill_short_gaps, growing_deg
 Floats = NDArray[np.float64]
 
 DAYS = 365
-MOST_UNKNOWN_SHARE = 0.05
-"""A past winter with more unknown temperatures than this, from where chill starts to count, is
-left out (P: common practice, no source)."""
+MOST_UNKNOWN_H = 363
+"""A past winter with more unknown temperatures among those that are needed is left out: 5 % of the
+hours from where chill starts to count (P: common practice, no source)."""
 CHILL_FROM = (9, 1)
 """Month and day from which chill counts in the north (M: the usual start of chill-portion
 accounts in California, from memory); half a year later in the south."""
@@ -46,8 +47,10 @@ class WinterSums:
         from the day on which chill starts to count: row 0 is zero, row 365 the whole year.
     known_days : array of int, shape (winters,)
         Days up to the last hour that the record holds; later days of that winter are filled.
+    needed : array of int, shape (2, winters)
+        The days whose temperatures the answer needs: from the first up to before the second.
     unknown_h : array of int, shape (winters,)
-        Hours in which the mean of the usable winters stands in for a missing temperature.
+        Hours of these in which the mean of the usable winters stands in for a missing temperature.
     usable : array of bool, shape (winters,)
         Winters complete enough to serve as a past winter.
     """
@@ -57,6 +60,7 @@ class WinterSums:
     chill: Floats
     heat: Floats
     known_days: NDArray[np.int64]
+    needed: NDArray[np.int64]
     unknown_h: NDArray[np.int64]
     usable: NDArray[np.bool_]
 
@@ -143,14 +147,19 @@ def split_winters(
 
 
 def winter_sums(
-    temp_c: pd.Series[float], place: Place, *, chill_from: tuple[int, int] = CHILL_FROM
+    temp_c: pd.Series[float],
+    place: Place,
+    *,
+    chill_from: tuple[int, int] = CHILL_FROM,
+    needed: Callable[[date], tuple[date, date]] | None = None,
 ) -> WinterSums:
     """Sum chill and heat over every winter of a record (and of the forecast behind it).
 
     Gaps of up to three hours are bridged by a line. A longer gap takes the mean of the usable
-    winters at that hour of the year (a week to either side), so the sums go on; how many hours
-    did so stands in `unknown_h`. The same fills a winter that is still running beyond its last
-    hour. Without one usable winter, sums are NaN from the first unknown hour on.
+    winters at that hour of the year (a week to either side), so the sums go on; how many needed
+    hours did so stands in `unknown_h`. The same fills a winter that is still running beyond its
+    last hour. Without one usable winter, sums are NaN from the first unknown hour on. Sums begin
+    behind the hours that no usable winter knows, where these come before what is needed.
 
     Parameters
     ----------
@@ -159,6 +168,9 @@ def winter_sums(
     place : Place
     chill_from : (month, day)
         From where chill and heat count, given for the north; half a year later in the south.
+    needed : callable, optional
+        Gives of the winter that begins on a date the days whose temperatures are needed: the first
+        one, and the one after the last. By default all from where chill counts.
     """
     starts, labels, temp = split_winters(temp_c, place)
     # Feb 29 moves the later dates of one winter in four by a day, which the sums ignore.
@@ -168,17 +180,28 @@ def winter_sums(
     temp = fill_short_gaps(temp)
     there = ~np.isnan(temp)
     last = np.where(there.any(axis=0), temp.shape[0] - np.argmax(there[::-1], axis=0), 0)
-    unknown_h = np.count_nonzero(~there[24 * chill_day :], axis=0)
-    usable = unknown_h <= MOST_UNKNOWN_SHARE * 24 * (DAYS - chill_day)
+    spans = [[(day - start).days for day in needed(start)] if needed else [chill_day, DAYS]
+             for start in starts]  # fmt: skip
+    span = np.clip(np.array(spans).T, chill_day, DAYS)
+    hour = np.arange(24 * DAYS)[:, None]
+    wanted = (hour >= 24 * span[0]) & (hour < 24 * span[1])
+    unknown_h = np.count_nonzero(wanted & ~there, axis=0)
+    usable = unknown_h <= MOST_UNKNOWN_H
     if usable.any():
-        temp = np.where(there, temp, _usual(temp[:, usable])[:, None])
+        usual = _usual(temp[:, usable])
+        temp = np.where(there, temp, usual[:, None])
+        # what no winter knows before it is needed is left out of all of them alike
+        gone = np.flatnonzero(np.isnan(usual[: 24 * span[0].min()]))
+        chill_day = max([chill_day, *(gone[-1:] // 24 + 1)])
 
     chill = np.zeros((DAYS + 1, len(labels)))
     heat = np.zeros((DAYS + 1, len(labels)))
     counted = temp[24 * chill_day :]
     chill[chill_day + 1 :] = chill_portions(counted)[23::24]
     heat[chill_day + 1 :] = np.cumsum(growing_degree_hours(counted), axis=0)[23::24]
-    return WinterSums(starts, labels, chill, heat, last // 24, unknown_h.astype(np.int64), usable)
+    return WinterSums(
+        starts, labels, chill, heat, last // 24, span, unknown_h.astype(np.int64), usable
+    )
 
 
 def _usual(temp: Floats) -> Floats:

@@ -98,6 +98,16 @@ class _Sight:
         """From where heat is counted on."""
         return Anchor(self.day, STAGE_SHARES[AT_MOST.get(self.bbch, self.bbch)])
 
+    @property
+    def _usual(self) -> Array:
+        """Day numbers of the stages where no heat is counted."""
+        before = [DAYS_TO_FLOWER[self.bbch] - DAYS_TO_FLOWER[code] for code in CODES]
+        return self.day + np.array(before, dtype=float)
+
+    def told(self, days: Array) -> Array:
+        """Days [..., stage] from the anchor, the usual ones where no record tells the heat."""
+        return np.where(np.isnan(days), self._usual, days)
+
     def no_later(self, days: Array) -> Array:
         """Days [..., stage] from the anchor, of closed buds no later than the usual ones.
 
@@ -105,8 +115,7 @@ class _Sight:
         """
         if self.exact:
             return days
-        usual = [DAYS_TO_FLOWER[self.bbch] - DAYS_TO_FLOWER[code] for code in CODES]
-        return np.asarray(np.minimum(days, self.day + np.array(usual)))
+        return np.asarray(np.minimum(days, self._usual))
 
 
 def season_stages(
@@ -156,9 +165,7 @@ def season_stages(
     # what is usual for a winter is what the other winters are: none knows its own end beforehand
     own = [buds.without(winter) for winter in rows]
     model = np.array([each.model[row] for each, row in zip(own, rows, strict=True)])
-    unseen = np.array(
-        [each.usual.shifted(*both) for each, *both in zip(own, begins, model, strict=True)]
-    )
+    unseen = np.array([each.unseen(*both) for each, *both in zip(own, begins, model, strict=True)])
     anchored = [_reached(buds.sums, usual.trees, way)[rows] for way in ways if way]
     actual = np.clip(buds.joined(unseen, anchored).T - offsets, *bounds[..., None])
     # seasons are as long as the calendars that are made of them
@@ -247,6 +254,16 @@ class _Buds:
         """Whether neither a usual date nor flower buds that were seen lead."""
         return self.need.usual is None and None in self.ways
 
+    def unseen(self, start: dt.date, model: Array) -> Array:
+        """Stage days of the winter that begins at `start`, by the model's [..., stage].
+
+        The usual ones where the record cannot tell the model's.
+        """
+        days = self.usual.shifted(start, model)
+        if self.need.usual is None:
+            return days
+        return np.where(np.isnan(days), self.usual.stages(start), days)
+
     def joined(self, unseen: Array, anchored: Sequence[Array]) -> Array:
         """The latest of the ways that count."""
         parts = [unseen, *anchored] if None in self.ways else anchored
@@ -257,7 +274,7 @@ class _Buds:
         if not self.others.any() and self.given:
             days = self.usual.stages(self.start)[None]
         else:
-            unseen = self.usual.shifted(self.start, self.model)
+            unseen = self.unseen(self.start, self.model)
             anchored = [_reached(self.sums, self.usual.trees, way) for way in self.ways if way]
             days = self.joined(unseen, anchored)[self.others]
         return np.clip(_quantiles(days - self.day_0, self.need.error_days), *self.bounds)
@@ -328,4 +345,4 @@ def _reached(sums: WinterSums, need: Requirement, sight: _Sight) -> Array:
         goal = at_start(heat, anchor.day_number) + wanted
         # the day during which the sum is reached, as in the bloom model
         rows.append(np.maximum(first_day(heat, goal) - 1.0, anchor.day_number))
-    return sight.no_later(np.array(rows))
+    return sight.no_later(sight.told(np.array(rows)))

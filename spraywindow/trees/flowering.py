@@ -13,12 +13,19 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.days import next_date
 from spraywindow.place import Place
 from spraywindow.trees.bloom import DAYS_TO_FLOWER, MODEL_ERROR_DAYS, STAGE_SHARES, stage_days
-from spraywindow.trees.chill_and_heat import WinterSums, winter_start
+from spraywindow.trees.chill_and_heat import (
+    DAYS,
+    WinterSums,
+    chill_start,
+    winter_start,
+    winter_sums,
+)
 from spraywindow.trees.cultivar_groups import CULTIVAR_GROUPS, Requirement
 from spraywindow.trees.stages import Stage
 from spraywindow.weather import Array
@@ -152,6 +159,43 @@ class UsualWinter:
         days = np.rint(self.stages(start) + np.clip(off, -EARLIEST_D, LATEST_D))
         # no stage stands behind the next one
         return np.minimum.accumulate(days[..., ::-1], axis=-1)[..., ::-1]
+
+
+def bud_sums(temp_c: pd.Series[float], place: Place, need: Need, first: dt.date) -> WinterSums:
+    """Sum chill and heat, and ask of each winter for no more temperatures than tell its flowers.
+
+    Where a usual date leads, the days from leaf fall until the flowers come at the latest: what
+    the model lacks before shifts them little. Else those from where chill counts until the trees
+    flower by the model.
+
+    Parameters
+    ----------
+    temp_c : pandas.Series
+        As for `spraywindow.trees.chill_and_heat.winter_sums`.
+    place : Place
+    need : Need
+    first : date
+        Day 0, which stands for a leaf fall that the need does not give.
+    """
+    fall, latest = need.leaf_fall or first, dt.timedelta(days=LATEST_D + 1)
+    ends: dict[dt.date, dt.date] = {}
+    if need.usual is None:
+        assert need.trees is not None
+        whole = winter_sums(temp_c, place)
+        if whole.usable.all():
+            return whole
+        for start, day in zip(whole.starts, stage_days(whole, need.trees)[:, -1], strict=True):
+            ends[start] = start + dt.timedelta(days=int(day) + 1 if np.isfinite(day) else DAYS)
+
+    def needed(start: dt.date) -> tuple[dt.date, dt.date]:
+        until = [next_date(need.usual, start) + latest if need.usual else ends[start]]
+        if need.seen and need.seen.observed:
+            on = next_date((need.seen.observed.month, need.seen.observed.day), start)
+            until.append(on + dt.timedelta(days=DAYS_TO_FLOWER[need.seen.bbch]) + latest)
+        since = next_date((fall.month, fall.day), start) if need.usual else None
+        return since or chill_start(start, place.latitude), max(until)
+
+    return winter_sums(temp_c, place, needed=needed)
 
 
 def models_of(sums: WinterSums, need: Need) -> list[tuple[Requirement, Array]]:

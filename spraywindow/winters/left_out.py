@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from spraywindow.place import Place
 from spraywindow.spray import QUANTITIES, Material, Scores
-from spraywindow.trees import DAYS, MOST_UNKNOWN_SHARE, WinterSums, chill_start
+from spraywindow.trees import MOST_UNKNOWN_H, WinterSums
 from spraywindow.weather import COLUMNS, REQUIRED
 from spraywindow.winters.block import HourBlock, midnight
 
@@ -131,14 +131,13 @@ def _of_temperature(
     """Whether the temperatures that chill and heat are summed from are missing."""
     if sums.usable[column]:
         return None
-    first = chill_start(sums.starts[column], place.latitude)
-    last = sums.starts[column] + dt.timedelta(days=DAYS - 1)
-    needed = 24 * ((last - first).days + 1)
+    begin, end = map(int, sums.needed[:, column])
+    first, last = (sums.starts[column] + dt.timedelta(days=day) for day in (begin, end - 1))
     local = record[[0, -1]].tz_convert(place.timezone)
     before, after = (local[0].date() - first).days, (last - local[1].date()).days
     beyond = 24 * (max(before, 0) + max(after, 0))
     unknown = int(sums.unknown_h[column])
-    if unknown - beyond <= MOST_UNKNOWN_SHARE * needed:
+    if unknown - beyond <= MOST_UNKNOWN_H:
         return LeftOut(_edge(record, place, first, last, "temperatures are"))
     return LeftOut(
         f"{unknown} hours without temperature, which chill and heat need from {first} to {last}"

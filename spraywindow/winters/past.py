@@ -22,11 +22,11 @@ from spraywindow.trees import (
     Flowering,
     LastSprayDays,
     Need,
+    bud_sums,
     endings,
     first_flower,
     past_starts,
     season_stages,
-    winter_sums,
 )
 from spraywindow.weather import Array, check_hourly
 from spraywindow.winters.block import (
@@ -198,7 +198,7 @@ def past_season(
         If the record holds no past winter.
     """
     table = check_hourly(weather)
-    sums = winter_sums(_temperature(table, first, place, forecast), place)
+    sums = bud_sums(_temperature(table, first, place, forecast), place, need, first)
     columns, starts = past_starts(sums, first, place.latitude, table.index[-1].date())
     if not starts:
         raise InputError(
@@ -276,9 +276,8 @@ def past_flowering(
 ) -> Flowering | None:
     """The first flower that `past_season` finds, without its calendars; parameters as there."""
     table = check_hourly(weather)
-    return first_flower(
-        winter_sums(_temperature(table, first, place, forecast), place), need, first, place
-    )
+    sums = bud_sums(_temperature(table, first, place, forecast), place, need, first)
+    return first_flower(sums, need, first, place)
 
 
 def _temperature(

@@ -31,6 +31,7 @@ def _straight_sums(chill_a_day: list[float], heat_a_day: list[float]) -> WinterS
         days * np.array(chill_a_day),
         days * np.array(heat_a_day),
         np.full(count, 365),
+        np.full((2, count), [[62], [365]]),
         np.zeros(count, dtype=np.int64),
         np.ones(count, dtype=bool),
     )

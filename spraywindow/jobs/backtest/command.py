@@ -13,6 +13,7 @@ import typer
 from spraywindow.call import (
     Call,
     ColumnsOption,
+    FullOption,
     JsonOption,
     NowOption,
     PastColumnsOption,
@@ -60,6 +61,7 @@ def backtest(
             "non-commercial use).",
         ),
     ] = False,
+    full: FullOption = False,
     plot: PlotOption = None,
     json: JsonOption = False,
     rounds: Annotated[
@@ -69,7 +71,7 @@ def backtest(
         bool, typer.Option("--csv", help="Print one row a rule, run and winter.")
     ] = False,
 ) -> None:
-    """Replay past winters: rounds made, and the rain that came after them, beside other rules."""
+    """Replay past winters by this rule: rounds that came off, were washed off, or failed."""
     from spraywindow.errors import InputError
     from spraywindow.jobs.backtest.answer import replayed, usual_replays
     from spraywindow.units import quantity
@@ -109,7 +111,7 @@ def backtest(
     else:
         from spraywindow.jobs.backtest.text import backtest_text
 
-        call.say(backtest_text(result))
+        call.say(backtest_text(result, full=full))
 
 
 def _archived(call: Call, notes: list[str]) -> ForecastReplay:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from spraywindow.jobs.backtest.answer import SiteBacktest, winter_rows
-from spraywindow.show import FEW_WINTERS, Words, paragraph, source_line, table_text
+from spraywindow.jobs.backtest.brief import brief_lines
+from spraywindow.show import FEW_WINTERS, FULL, Words, paragraph, source_line, table_text
 from spraywindow.winters import (
     AFTER_H,
     CAUSES,
@@ -30,8 +31,8 @@ from spraywindow.winters import (
 ERRORS = (
     "The size of the usual errors is common practice and they are one model of many; with wrong "
     "rain, blocks of rain are wholly wrong or missing besides. Read the two as a sensitivity. Days "
-    "known exactly show what a rule costs, not how good a forecast is: false and missed go are "
-    "measured only where a forecast can be wrong."
+    "known exactly show what a rule costs, not how good a forecast is: how often a go is "
+    "wrong, or a fit day missed, is measured only where a forecast can be wrong."
 )
 DRY_LOOKING = (
     "The first dry-looking day knows the next 24 h of rain exactly, also beside forecasts that "
@@ -45,21 +46,25 @@ HINDSIGHT = (
 _AFTER = [f"rain\n{hours} h" for hours in AFTER_H]
 
 
-def backtest_text(replayed: SiteBacktest) -> str:
-    """The whole report."""
+def backtest_text(replayed: SiteBacktest, *, full: bool = False) -> str:
+    """What came off in at most ten lines, and how to read them; in full, the tables as well."""
     season, runs = replayed.season, runs_of(replayed.results)
-    parts = [_verdict(replayed, runs)]
+    parts = []
     if season.labels:
+        parts.append("\n".join(map(paragraph, brief_lines(replayed))))
+    if full or not season.labels:
+        parts.append(_verdict(replayed, runs))
+    if full and season.labels:
         parts += [_rules(replayed, runs), _held(replayed, runs), _materials(replayed, runs)]
         parts.append(_errors(replayed, runs))
         parts.append(_winters(replayed))
-    foot = [
-        *cautions(replayed),
+    tables = [
         "Rain after a round is measurable rain (0.254 mm, 0.01 in, and more) from its start on, as "
         "far as the record tells; copper needs 6 h without it, not 72.",
         "Chances that this rule weighs are as the other winters of the same replay bear out; with "
         f"fewer than {FEWEST_WINTERS} winters, the general ones of `slots`.",
     ]
+    foot = [*cautions(replayed), *(tables if full else [FULL])]
     foot += [f"Note: {note}." for note in replayed.notes]
     foot += [f"Winter {label} is left out: {why}." for label, why in season.left_out.items()]
     foot += [
@@ -215,10 +220,10 @@ def _errors(replayed: SiteBacktest, runs: list[Runs]) -> str:
     title = (
         "Tomorrow's advice, forecast against what came: share of go answers of which an hour "
         "advised broke a hard limit, of all and of each material; share of usable days that were "
-        "missed, Brier score of the chance (0 is best), answers judged (not those that the "
-        "forecast or the record leaves open)"
+        "missed, squared error (Brier score) of the chance (0 is best), answers judged (not those "
+        "that the forecast or the record leaves open)"
     )
-    head = ["false go", *(f"of\n{name}" for name in names), "missed go", "Brier", "n", "rule"]
+    head = ["wrong go", *(f"of\n{name}" for name in names), "missed go", "score", "judged", "rule"]
     return f"{paragraph(title, '')}\n{table_text(head, rows, right=tuple(range(len(head) - 1)))}"
 
 

@@ -13,6 +13,7 @@ from spraywindow.call import (
     Call,
     ColumnsOption,
     Each,
+    FullOption,
     JsonOption,
     NowOption,
     PastColumnsOption,
@@ -57,6 +58,7 @@ class Asked:
     dry_spell: str | None
     what_if: tuple[str, ...]
     plot: Path | None
+    full: bool
     json: bool
 
 
@@ -94,10 +96,11 @@ def season(
         ),
     ] = None,
     record: RecordOption = None,
+    full: FullOption = False,
     plot: PlotOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Say whether the whole program fits, from past winters: verdict, numbers, reasons.
+    """Say whether the whole program fits, by past winters, and when to start.
 
     Several sites run side by side; their JSON is a list. A folder of site files is answered in one
     table, a row a site; one that cannot be answered is told in it, and the exit code is 2.
@@ -111,7 +114,7 @@ def season(
     if forecast_columns is not None and forecast is None:
         raise InputError("--forecast-columns without --forecast", cure="name the forecast file")
     asked = Asked(
-        forecast, forecast_columns, no_forecast, dry_spell, tuple(what_if or ()), plot, json
+        forecast, forecast_columns, no_forecast, dry_spell, tuple(what_if or ()), plot, full, json
     )
     answer = partial(_answer, asked=asked)
     calls = [
@@ -184,7 +187,7 @@ def _answer(call: Call, asked: Asked) -> str:
 
         save_season_picture(asked.plot, found.outlook, call.file_site.name)
     call.remark()
-    return to_json(found, SEASON_WORDS) if asked.json else season_text(found)
+    return to_json(found, SEASON_WORDS) if asked.json else season_text(found, full=asked.full)
 
 
 def _row(call: Call, asked: Asked) -> SiteRow:

@@ -1,4 +1,4 @@
-"""The feasibility report as text: verdict first, numbers after, reasons last."""
+"""The feasibility report as text: plain sentences first; numbers, then reasons on demand."""
 
 from __future__ import annotations
 
@@ -9,9 +9,18 @@ import numpy as np
 
 from spraywindow.days import day_words
 from spraywindow.jobs.season.answer import NextRound, SeasonAnswer
+from spraywindow.jobs.season.brief import NO_START, brief_lines, morning_words
 from spraywindow.jobs.season.what_if import what_if_text
 from spraywindow.jobs.slots import doubt_lines, limit_words
-from spraywindow.show import FEW_WINTERS, LABEL, Words, paragraph, source_line, table_text
+from spraywindow.show import (
+    FEW_WINTERS,
+    FULL,
+    LABEL,
+    Words,
+    paragraph,
+    source_line,
+    table_text,
+)
 from spraywindow.trees import stage_words
 from spraywindow.winters import FEWEST_FOR_START, FIVE_WEEKS_D, SeasonOutlook, Share, mean_known
 
@@ -49,11 +58,7 @@ def next_text(upcoming: Sequence[NextRound]) -> list[str]:
             each.material,
             str(each.owed),
             day_words(each.allowed) if each.allowed else "not this season",
-            day_words(each.morning)
-            if each.morning
-            else f"none known up to {day_words(each.known_until)}"
-            if each.known_until
-            else "not known",
+            morning_words(each),
         ]
         for each in upcoming
         if each.owed
@@ -115,7 +120,7 @@ def _share(values: np.ndarray) -> str:
 
 MOST_LIMITS = 6
 WINTER_TO_WINTER = (
-    "One forecast stands in front of every winter: the interval is winter-to-winter only."
+    "One forecast stands in front of every winter: the range is that of the winters only."
 )
 
 
@@ -133,10 +138,18 @@ def share_words(share: Share, label: str = "") -> str:
     )
 
 
-def season_text(prospect: SeasonAnswer) -> str:
-    """The whole report."""
+def season_text(prospect: SeasonAnswer, *, full: bool = False) -> str:
+    """What it comes to in at most ten lines, and how to read them; in full, the tables as well."""
     outlook = prospect.outlook
-    parts = [_verdict(prospect), _program(prospect), *next_text(prospect.upcoming)]
+    parts = [_opening(prospect)]
+    counted = outlook.owed and outlook.season.labels
+    if not full:
+        said = [*cautions(outlook), FULL] if counted else [FULL]
+        foot = "\n".join([*map(paragraph, said), _foot(prospect)])
+        return "\n\n".join([*parts, foot])
+    if counted:
+        parts.append(_verdict(prospect))
+    parts += [_program(prospect), *next_text(prospect.upcoming)]
     if outlook.season.labels:
         parts += [_weeks(outlook), _starts(outlook)]
     parts.append(_winters(outlook))
@@ -147,7 +160,8 @@ def season_text(prospect: SeasonAnswer) -> str:
     return "\n\n".join([*parts, _foot(prospect)])
 
 
-def _verdict(prospect: SeasonAnswer) -> str:
+def _opening(prospect: SeasonAnswer) -> str:
+    """What it comes to, in at most ten lines; or why nothing can be said."""
     outlook, site = prospect.outlook, prospect.site
     first = outlook.season.first
     lines = []
@@ -156,18 +170,28 @@ def _verdict(prospect: SeasonAnswer) -> str:
                      f"{day_words(first)} {first.year}.")  # fmt: skip
     if outlook.owed == 0:
         lines.append(f"{site.name}: the program is done, no round is owed.")
-        return "\n".join(paragraph(line) for line in lines)
-    if not outlook.season.labels:
+    elif not outlook.season.labels:
         lines.append(
             f"{site.name}: no winter of the record can be counted, so nothing can be said of the "
-            f"{outlook.owed} rounds owed; the winters and why they are left out stand below."
+            f"{outlook.owed} rounds owed; why each is left out: {_reasons_left_out(outlook)}."
         )
-        return "\n".join(paragraph(line) for line in lines)
+    else:
+        lines += brief_lines(prospect)
+    return "\n".join(paragraph(line) for line in lines)
+
+
+def _reasons_left_out(outlook: SeasonOutlook) -> str:
+    return "; ".join(f"{label} {why}" for label, why in outlook.season.left_out.items())
+
+
+def _verdict(prospect: SeasonAnswer) -> str:
+    outlook, site, lines = prospect.outlook, prospect.site, []
+    first = outlook.season.first
     begins = "from tomorrow" if prospect.begun else f"from leaf fall, {day_words(first)}"
     whose = f", {prospect.groups[0].names}" if len(site.blocks) > 1 else ""
     lines.append(
         f"{site.name}{whose}: the {outlook.owed} rounds owed fit {begins} in "
-        f"{share_words(outlook.finish_coming, '95 % interval ')} as it comes; with hindsight in "
+        f"{share_words(outlook.finish_coming, 'in the long run ')} as it comes; with hindsight in "
         f"{share_words(outlook.finish_hindsight)}. The dry hours wanted followed "
         f"{outlook.effective_coming.mean():.1f} of them a winter, and all of them in "
         f"{share_words(outlook.finish_coming_effective)}; with hindsight "
@@ -178,6 +202,7 @@ def _verdict(prospect: SeasonAnswer) -> str:
         lines.append(_left_out_words(outlook))
     lines.append(_latest_words(outlook))
     lines += cautions(outlook)
+    lines.append(READING)
     return "\n".join(paragraph(line) for line in lines)
 
 
@@ -190,6 +215,13 @@ def cautions(outlook: SeasonOutlook) -> list[str]:
         said.append(FEW_WINTERS)
     return said
 
+
+READING = (
+    "As it comes: each evening's advice is followed, by forecasts with errors of the usual size, "
+    "with chances that the other winters bear out, and what is washed off is owed again. With "
+    "hindsight: as who knew the whole winter beforehand would have done. In the long run: what so "
+    "few winters leave open, 19 times in 20."
+)
 
 SEASON_WORDS: Words = {(SeasonAnswer, "cautions"): lambda prospect, _: cautions(prospect.outlook)}
 """What the JSON says in words."""
@@ -211,7 +243,7 @@ def _left_out_words(outlook: SeasonOutlook) -> str:
 
 def _latest_words(outlook: SeasonOutlook) -> str:
     if outlook.finish_coming.n < FEWEST_FOR_START:
-        return f"No latest start is given: it takes {FEWEST_FOR_START} winters."
+        return NO_START
     parts = [
         f"{day_words(day)} to finish in {per_cent} % of winters"
         if day
@@ -220,8 +252,8 @@ def _latest_words(outlook: SeasonOutlook) -> str:
     ]
     error = outlook.season.ending.error_days
     return (
-        f"Start by: {'; '.join(parts)} (n = {outlook.finish_coming.n}; flowers {error:g} d sooner "
-        "or later than modelled are in it)."
+        f"Start by: {'; '.join(parts)} (by {outlook.finish_coming.n} winters; flowers {error:g} d "
+        "sooner or later than modelled are in it)."
     )
 
 
@@ -246,10 +278,7 @@ def _program(prospect: SeasonAnswer) -> str:
     text = table_text(head, rows, right=(1, 2, 3, 4, 5, 6))
     text += "\n" + paragraph(
         "Usable mornings: of the middle winter, as `slots` would call them the evening before "
-        "(frost with a forecast's uncertainty); hindsight goes by the record. As it comes each "
-        "evening's advice is followed, by forecasts with errors of the usual size, with chances "
-        "that the other winters bear out, and what is washed off is owed again. Rounds short: mean "
-        "per winter, as it comes."
+        "(frost with a forecast's uncertainty). Rounds short: mean per winter, as it comes."
     )
     lost = max(prospect.outlook.short.items(), key=lambda item: item[1], default=("", 0.0))
     if lost[1] > 0:

@@ -110,9 +110,9 @@ def test_the_dry_looking_day_is_said_to_know_a_day_of_rain(few: Any) -> None:
 
 
 def test_text_is_verdict_first_and_fits_the_screen() -> None:
-    said = demo("backtest")
+    said = demo("backtest", "--full")
     assert said.code == 0
-    assert said.out.startswith("Varkessa Bank: by each evening's advice, ")
+    assert "\n\nVarkessa Bank: by each evening's advice, " in said.out
     assert max(map(len, said.out.splitlines())) <= 80
     assert "nan" not in said.out
     order = ["Rounds a winter", "By material", "Tomorrow's advice", "Winter by winter",
@@ -120,6 +120,25 @@ def test_text_is_verdict_first_and_fits_the_screen() -> None:
     places = [said.out.index(words) for words in order]
     assert places == sorted(places)
     assert "usual errors and wrong rain" in said.words
+
+
+def test_ten_lines_say_what_a_client_asks(few: Any) -> None:
+    """Common practice, no source: came off, washed off, a wrong go, the worst, simpler rules."""
+    said = demo("backtest", *few)
+    lines = said.out.split("\n\n")[0]
+    assert len(lines.splitlines()) <= 10
+    assert max(map(len, said.out.splitlines())) <= 80
+    words = " ".join(lines.split())
+    ours, *_, calendar, _dry, _rounds, best = demo("backtest", *few, "--json").answer["rules"]
+    assert f"came off in {ours['finished']:.0f} of 3 past winters" in words
+    assert f" of {ours['rounds']:.0f} went out and were washed off" in words
+    assert f"({100 * ours['false_go']:.0f} %): some hour of it broke a limit" in words
+    for rule in (ours, calendar, best):
+        assert f" {rule['effective_within_limits'] / 3:.1f}" in words
+    worst = min(demo("backtest", *few, "--json").answer["winters"], key=lambda w: w["effective"])
+    assert f"Worst winter: {worst['winter']}" in words
+    for unexplained in ("hindsight", "Brier", "hard limit", "false go", "effective"):
+        assert unexplained not in words
 
 
 def test_csv_has_a_row_for_each_rule_run_and_winter(few: Any) -> None:
@@ -146,7 +165,7 @@ def test_a_record_after_now_holds_no_past_winter(few: Any) -> None:
 
 def test_without_errors_nothing_is_measured(few: Any) -> None:
     said = command("backtest", *few, "--errors", "0")
-    assert "false go" not in said.out.split("The size of the usual errors")[0]
+    assert "was wrong is not told: these forecasts cannot be wrong" in said.words
 
 
 def test_a_winter_that_has_not_ended_is_left_out(few: Any) -> None:

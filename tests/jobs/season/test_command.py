@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from spraywindow.sources.demo.samples import sample_path
-from tests.command import command, demo
+from tests.command import Said, command, demo
 from tests.season_values import winters
 
 
@@ -22,10 +22,41 @@ def site_file(folder: Path, **replaced: str) -> Path:
     return path
 
 
-def test_verdict_first_then_numbers_then_reasons() -> None:
+def opening(said: Said) -> str:
+    """What comes before the first empty line."""
+    return said.out.split("\n\n")[0]
+
+
+def test_ten_lines_say_what_a_client_asks() -> None:
+    """Common practice, no source: fit, start, wait, what helps, how sure, what is next, failed."""
     said = demo("season")
+    lines = opening(said).splitlines()
+    assert len(lines) <= 10
+    assert max(map(len, said.out.splitlines())) <= 80
+    asked = [
+        "Varkessa Bank, rows 1-4: do the 5 rounds left fit from tomorrow", "Start by",
+        "A week's wait", "What helps most", "How sure", "Next fit morning", "Where it failed",
+    ]  # fmt: skip
+    words = " ".join(opening(said).split())
+    places = [words.index(each) for each in asked]
+    assert places == sorted(places)
+    for unexplained in ("hindsight", "95 %", "n =", "as it comes", "effective", "policy"):
+        assert unexplained not in words
+    answer = demo("season", "--json").answer
+    fit, dry = (answer["finish"][key] for key in ("as_it_comes", "as_it_comes_effective"))
+    assert f"In {round(12 * fit['share'])} of 12 past winters, by each evening's" in words
+    assert f"in {round(12 * dry['share'])} of 12 every round also stayed dry" in words
+    assert f"from {100 * fit['low']:.0f} to {100 * fit['high']:.0f} %" in words
+    short = [row["winter"] for row in answer["winters"] if row["finished"]["as_it_comes"] is False]
+    assert all(winter in words for winter in short[:3])
+
+
+def test_verdict_first_then_numbers_then_reasons() -> None:
+    said = demo("season", "--full")
     assert said.code == 0
-    assert said.out.startswith("Varkessa Bank, rows 1-4: the 5 rounds owed fit from tomorrow in ")
+    assert said.out.startswith(
+        f"{opening(demo('season'))}\n\nVarkessa Bank, rows 1-4: the 5 rounds"
+    )
     order = [
         "Start by:",
         "Usable mornings a week",
@@ -59,7 +90,7 @@ def test_season_json_has_the_keys_that_are_promised() -> None:
     assert set(answer["dry_spell"][0]) == {"hours", "usable_mornings", "finish_share"}
     assert answer["finish"]["forecast_spliced"] is True
     assert answer["cautions"] == [
-        "One forecast stands in front of every winter: the interval is winter-to-winter only."
+        "One forecast stands in front of every winter: the range is that of the winters only."
     ]
     assert {"copper_on_wood", "rain_unknown_h", "covered_without_rounds"} <= set(
         answer["leaf_curl"]
@@ -67,9 +98,9 @@ def test_season_json_has_the_keys_that_are_promised() -> None:
 
 
 def test_the_interval_is_named_once_and_the_mornings_are_explained() -> None:
-    said = demo("season").words
-    assert said.count("95 % interval") == 1
-    assert re.search(r"winters \(\d+ %, 95 % interval \d+-\d+ %\) as it comes", said)
+    said = demo("season", "--full").words
+    assert re.search(r"winters \(\d+ %, in the long run \d+-\d+ %\) as it comes", said)
+    assert said.count("In the long run: what so few winters leave open, 19 times in 20.") == 1
     assert "as `slots` would call them the evening before" in said
 
 
@@ -79,7 +110,7 @@ def test_copper_that_is_done_is_said_to_be_on_the_wood() -> None:
     assert 0 < curl["copper_on_wood"] <= 1
     assert curl["rain_unknown_h"] > 500
     assert 0 < curl["covered_without_rounds"] < curl["covered_as_it_comes"]
-    said = demo("season").words
+    said = demo("season", "--full").words
     share = round(100 * curl["copper_on_wood"])
     assert (
         f"Of a fresh deposit, at most {share} % is on the wood on Tue 13 Jan from the rounds done "
@@ -145,7 +176,7 @@ def test_one_winter_is_said_to_be_few(tmp_path: Path) -> None:
     record = tmp_path / "one.csv"
     winters().loc["2015-09":"2016-08"].to_csv(record)
     said = command("season", "--site", site_file(tmp_path), "--weather", record,
-                   "--now", "2026-01-12T18:00", "--no-forecast")  # fmt: skip
+                   "--now", "2026-01-12T18:00", "--no-forecast", "--full")  # fmt: skip
     assert said.code == 0
     assert "1 of 1 winters" in said.out or "0 of 1 winters" in said.out
     assert "No latest start is given: it takes 10 winters." in said.out
@@ -157,7 +188,7 @@ def test_the_days_that_the_rounds_take_are_told() -> None:
     assert set(answer) == {"first_to_last_round", "n", "fit_in_35_days"}
     assert answer["first_to_last_round"] >= 11  # two oils and three coppers: 5 d and 2 d apart
     assert answer["fit_in_35_days"]["n"] == 12
-    said = demo("season").words
+    said = demo("season", "--full").words
     assert f"it takes {answer['first_to_last_round']:.0f} days" in said
     assert "If the season closed after 35 days, all 5 would fit in" in said
 
@@ -172,8 +203,8 @@ def test_several_sites_side_by_side(tmp_path: Path, few_winters: Path) -> None:
     assert [answer["site"] for answer in answers] == ["Varkessa Bank", "Second Bank"]
     assert answers[0]["finish"] == answers[1]["finish"]
     said = command("season", *arguments)
-    assert said.out.index("Varkessa Bank, rows 1-4: the 5") < said.out.index(
-        "Second Bank, rows 1-4: the 5"
+    assert said.out.index("Varkessa Bank, rows 1-4: do the 5") < said.out.index(
+        "Second Bank, rows 1-4: do the 5"
     )
 
 
@@ -204,8 +235,12 @@ def test_a_winter_of_missing_rain_is_left_out_and_bounds_the_share(tmp_path: Pat
     share = answer["finish"]["as_it_comes"]
     hits = round(share["share"] * 3)
     assert (low, high) == (hits / 4, (hits + 1) / 4)
-    said = command("season", *arguments).words
+    said = command("season", *arguments, "--full").words
     assert "Winters left out: 1, for missing rain, probably wetter ones: had these failed" in said
+    assert (
+        "1 more are not counted, 1 for missing rain: had these failed, or fitted, it were "
+        f"{100 * low:.0f} to {100 * high:.0f} %"
+    ) in command("season", *arguments).words
 
 
 def test_a_winter_without_wind_is_no_wetter_one(tmp_path: Path) -> None:
@@ -214,7 +249,7 @@ def test_a_winter_without_wind_is_no_wetter_one(tmp_path: Path) -> None:
     table.to_csv(tmp_path / "record.csv")
     arguments = ["--site", site_file(tmp_path), "--weather", tmp_path / "record.csv",
                  "--now", "2026-01-12T18:00", "--no-forecast"]  # fmt: skip
-    said = command("season", *arguments).words
+    said = command("season", *arguments, "--full").words
     assert "Winters left out: 1; why stands below. " in said
     assert "hours without wind" in said
     assert "wetter" not in said
@@ -240,7 +275,7 @@ def test_a_maximum_of_metallic_copper_is_named_and_caps_what_is_owed(
     assert [entry["owed"] for entry in answer["program"]] == [3, 4]
     assert "copper: the maximum of metallic copper, 4 kg/ha, leaves 4 of 5 owed" in answer["notes"]
     assert answer["finish"]["hindsight"]["share"] > 0.5
-    assert "the 7 rounds owed fit" in command("season", *arguments).out
+    assert "do the 7 rounds left fit" in command("season", *arguments).out
 
 
 def test_more_rounds_done_than_asked_for_is_noted(tmp_path: Path, few_winters: Path) -> None:

@@ -223,7 +223,8 @@ def test_what_the_record_holds_after_now_changes_nothing(now: str) -> None:
             *(plain(replace(each, groups=(group,)), SEASON_WORDS)
               for each, group in ((whole, one), (cut, other)))
         )  # fmt: skip
-    assert whole.outlook.season.labels[-1] == "2023/24"
+    # in April the winter just past is one of those that the next season goes by
+    assert whole.outlook.season.labels[-1] == ("2024/25" if at.month == 4 else "2023/24")
 
 
 def test_an_hour_that_has_not_ended_is_not_known(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -319,4 +320,4 @@ def test_a_forecast_file_that_runs_on_counts_as_far_as_an_evening_looks() -> Non
 
 
 def test_the_headline_names_the_blocks_that_it_speaks_of() -> None:
-    assert season_text(demo_prospect()).startswith("Varkessa Bank, rows 1-4: the ")
+    assert season_text(demo_prospect()).startswith("Varkessa Bank, rows 1-4: do the ")

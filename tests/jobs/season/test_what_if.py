@@ -66,7 +66,7 @@ def test_where_only_weekends_are_dry_working_on_them_makes_the_program(
     assert (every_day.rounds_gained, every_day.effective_gained) == (3, 3)
     assert (every_day.effective_error, every_day.finish_gained, every_day.owed) == (0, 1, 3)
     assert [each.name for each in best_two(outlook)] == ["access = 7 days"]
-    said = " ".join(season_text(weekends).split())
+    said = " ".join(season_text(weekends, full=True).split())
     assert (
         "Most: access = 7 days gives 3.0 effective rounds a winter more (standard error 0.0), and "
         "makes all rounds in 4 of 4 winters instead of 0. It takes: work on those days."
@@ -120,7 +120,7 @@ def test_ten_are_tried_at_most_and_none_twice(tried: SeasonAnswer) -> None:
 
 
 def test_a_shorter_dry_spell_is_left_to_the_label(tried: SeasonAnswer) -> None:
-    said = " ".join(season_text(tried).split())
+    said = " ".join(season_text(tried, full=True).split())
     assert "dry_spell: a label that allows so short a dry spell: defer to it." in said
     assert "tank_mixes: labels that all allow the mix: defer to them." in said
     assert "that are wanted now, whatever is changed" in said
@@ -138,7 +138,7 @@ def test_the_command_names_the_best_two_and_its_json_tells_every_change() -> Non
     }  # fmt: skip
     gains = {row["change"]: row["effective_gained"] for row in rows[2:]}
     best = [name for name, gain in gains.items() if gain == max(gains.values())]
-    said = demo(*ask).words
+    said = demo(*ask, "--full").words
     assert sum(f"Most: {name} gives" in said for name in best) == 1
     surely = [r for r in rows[2:] if r["effective_gained"] > r["effective_error"] + 0.01]
     assert "Then: " in said or len(surely) < 2  # figures of the JSON are rounded
