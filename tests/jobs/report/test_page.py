@@ -372,7 +372,7 @@ def test_json_holds_the_page_s_name_and_the_answers(own: Own) -> None:
 
 def test_the_command_takes_files_of_one_s_own(own: Own) -> None:
     text = own.path.read_text("utf-8")
-    assert "<h1>Böse &lt;script&gt;" in text
+    assert '<h1 id="site">Böse &lt;script&gt;' in text
     assert 'id="season"' in text
     assert "invented" not in Reader(text).words
 

@@ -121,7 +121,7 @@ PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
 
 def printed(browser: Any, url: str, paper: str) -> tuple[int, dict[str, int]]:
     """How many pages a print has, and the page of every heading, by the outline in the file."""
-    show(browser, url, 1280)
+    show(browser, url, 1280, media="print")
     width, height = PAPERS[paper]
     asked = {"paperWidth": width, "paperHeight": height, "generateTaggedPDF": True,
              "generateDocumentOutline": True}  # fmt: skip
