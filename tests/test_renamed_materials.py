@@ -75,7 +75,7 @@ def plain(text: str, names: dict[str, str]) -> str:
         (("slots", "--json", "--hours", *WEATHER), '"green and frost"'),
         (("mix", "--material", "oil", *WEATHER), "dormant oil"),
         (("mix", "--material", "copper", *WEATHER), "of copper metal"),
-        (("season", *SEASON), "share of the infection risk"),
+        (("season", "--full", *SEASON), "share of the infection risk"),
     ],
     ids=["slots oil", "slots copper", "slots json", "mix oil", "mix copper", "season"],
 )

@@ -158,7 +158,8 @@ def owed(
     visits = command("visits", site, *NOW, "--weather", weather, "--json").answer["choices"]
     limits = command("mix", *ask, *oil, "--json").answer["limits"]
     rounds = [each for each in limits if each["most"] == 9]
-    cells = re.search(r"<th[^>]*>oil</th><td[^>]*data-after(.*?)</tr>", said["report"])
+    behind = said["report"].partition("The full report")[2]
+    cells = re.search(r"<th[^>]*>oil</th><td[^>]*data-after(.*?)</tr>", behind)
     assert cells is not None
     on_page = re.search(r'data-after="still owed"[^>]*>(\d+)<', cells[1])
     assert on_page is not None

@@ -58,7 +58,7 @@ def test_slots_report_calendar_mix_and_python_say_one_thing(
     assert {(start.date().isoformat(), name) for start, name in planned} <= {
         (step["date"], step["material"]) for step in said["plan"]
     }
-    events = Calendar.from_ical(slots_calendar(evenings, alarm_h=12)).walk("VEVENT")
+    events = Calendar.from_ical(slots_calendar([evenings], evenings[0].now)).walk("VEVENT")
     alarmed = {event.decoded("dtstart") for event in events if event.walk("VALARM")}
     assert alarmed == {start.to_pydatetime() for start, _ in planned}
 
@@ -128,7 +128,7 @@ def test_any_evening_has_one_answer_everywhere(
     planned = {(slot.start, slot.material) for slot in planned_slots(evenings)}
     steps = {(step["date"], step["material"]) for step in said["plan"]}
     assert {(start.date().isoformat(), name) for start, name in planned} <= steps
-    events = Calendar.from_ical(slots_calendar(evenings, alarm_h=12)).walk("VEVENT")
+    events = Calendar.from_ical(slots_calendar([evenings], evenings[0].now)).walk("VEVENT")
     alarmed = {event.decoded("dtstart") for event in events if event.walk("VALARM")}
     assert alarmed == {start.to_pydatetime() for start, _ in planned}
 
