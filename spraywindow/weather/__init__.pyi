@@ -27,6 +27,7 @@ from .source import weather_source as weather_source  # Read what a table carrie
 from .sun import Array as Array  # Array of numbers
 from .sun import Sun as Sun  # The sun over a series of instants (first axis as the times)
 from .sun import sun_at as sun_at  # Give the sun at instants
+from .sun import sun_over as sun_over  # Give the sun at instants over many places
 from .table import AHEAD_H as AHEAD_H  # Hours ahead that an answer works with [h]
 from .table import COARSE as COARSE  # Columns of longer periods
 from .table import COLUMNS as COLUMNS  # Required and optional columns
