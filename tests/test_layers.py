@@ -23,6 +23,7 @@ ORDER = (
     "sources",
     "site",
     "record",
+    "region",
     "show",
     "call",
     "jobs",

@@ -4,6 +4,7 @@ from .access import DURATION_H as DURATION_H  # Usual length of the job [h]
 from .access import NO_ACCESS as NO_ACCESS  # Name of the limit on working hours
 from .access import Access as Access  # When the site may be worked
 from .access import background_of as background_of  # What scored hours know of their day
+from .access import job_hours as job_hours  # Whole hours of a job
 from .access import open_hours as open_hours  # Hours in which the site may be worked
 from .access import workable as workable  # Hours in which the site may be worked, closed days aside
 from .catalogue import CATALOGUE as CATALOGUE  # The known materials by name

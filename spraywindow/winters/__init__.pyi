@@ -5,6 +5,7 @@ from .easing import DRY_SPELLS_H as DRY_SPELLS_H  # Dry spells that are tried [h
 from .evenings import FEWEST_WINTERS as FEWEST_WINTERS  # Fewest that bear a chance out
 from .evenings import by_advice as by_advice  # What each evening of past winters decides
 from .evenings import winters_beyond as winters_beyond  # What past winters offer later on
+from .left_out import MOST_UNKNOWN as MOST_UNKNOWN  # Most unknown rain of a winter [share]
 from .other_rules import AFTER_H as AFTER_H  # Hours after a round looked at [h]
 from .other_rules import CAUSES as CAUSES  # Why a round was outside the limits
 from .outlook import FEWEST_FOR_START as FEWEST_FOR_START  # Fewest winters for a latest start

@@ -1,0 +1,4 @@
+# What other folders may use of it, loaded when first used.
+
+from .score import score_region as score_region  # Score each hour of each site
+from .score import usable_mornings as usable_mornings  # Say of each day whether it has a slot
