@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from spraywindow.region.reading import Given, columns_of
 from spraywindow.spray import (
     DAYLIGHT_H,
+    UNKNOWN,
     Access,
     Conditions,
     Material,
@@ -63,8 +64,9 @@ class Question:
         How arrays become columns.
     index : DatetimeIndex
         The hours, UTC.
-    groups : tuple of (Setting, Material)
-        Settings and labels that sites have; the arrays of groups are numbers of these.
+    groups : tuple of (Setting, tuple of Material)
+        Settings and labels that sites have, in each as many materials; the arrays of groups are
+        numbers of these.
     names : tuple of str
         Limits judged in any group.
     stage : int or None
@@ -79,7 +81,7 @@ class Question:
 
     given: tuple[Given, ...]
     index: pd.DatetimeIndex
-    groups: tuple[tuple[Setting, Material], ...]
+    groups: tuple[tuple[Setting, tuple[Material, ...]], ...]
     names: tuple[str, ...]
     stage: int | None = None
     forecast_from: pd.Timestamp | None = None
@@ -88,9 +90,17 @@ class Question:
     need_h: int = 2
 
     @property
+    def materials(self) -> int:
+        """How many materials each site is asked about."""
+        return len(self.groups[0][1])
+
+    @property
     def reach_h(self) -> int:
         """How far the windows of the limits reach [h]."""
-        hours = [limit.hours or 0 for _, material in self.groups for limit in material.limits]
+        hours = [
+            limit.hours or 0
+            for _, materials in self.groups for material in materials for limit in material.limits
+        ]  # fmt: skip
         return max(AHEAD_H, *(int(np.ceil(each)) + 2 for each in hours))
 
     @property
@@ -121,6 +131,7 @@ class Question:
             clocks.append((here.hour + here.minute / 60).to_numpy(dtype=float))
         return np.stack(days, axis=1), np.stack(clocks, axis=1)
 
+    @cached_property
     def days(self) -> pd.DatetimeIndex:
         """Local days that the hours touch in any zone."""
         day = self.local[0]
@@ -184,9 +195,9 @@ def parts(question: Question, found: Mapping[str, NDArray[Any]], sites: Sites) -
             yield Part(which, sites.of(which), *mended(columns))
 
 
-def scored(question: Question, part: Part) -> Iterator[tuple[slice, Conditions, Scores]]:
-    """Score a part, stretch by stretch: the rows, the conditions around them, and their scores."""
-    setting, material = question.groups[int(part.sites.group[0])]
+def scored(question: Question, part: Part) -> Iterator[tuple[slice, Conditions, list[Scores]]]:
+    """Score a part, stretch by stretch: rows, the conditions around them, scores by material."""
+    setting, materials = question.groups[int(part.sites.group[0])]
     pressure = np.array([pressure_at_kpa(float(each)) for each in part.sites.elevation])
     forecast = question.forecast
     middle = question.index + pd.Timedelta(minutes=30)
@@ -200,7 +211,11 @@ def scored(question: Question, part: Part) -> Iterator[tuple[slice, Conditions, 
             pressure_kpa=pressure,
         )
         rows = slice(seen.start + kept.start, seen.start + kept.stop)
-        yield rows, conditions, score_arrays(conditions, material, question.stage, rows=kept)
+        yield (
+            rows,
+            conditions,
+            [score_arrays(conditions, each, question.stage, rows=kept) for each in materials],
+        )
 
 
 def hours_of(
@@ -218,37 +233,31 @@ def hours_of(
 
     Returns
     -------
-    verdict, margin, held : array [hour, site]
+    verdict, margin, held : array [material, hour, site]
     state : array [site]
-    limits : array [limit, hour, site]
+    limits : array [material, limit, hour, site]
         Only if asked for.
     """
-    shape = (len(question.index), len(sites.group))
-    verdict = np.full(shape, FILL, dtype=np.int8)
-    held = np.full(shape, FILL, dtype=np.int8)
+    shape = (question.materials, len(question.index), len(sites.group))
+    verdict, held = np.full(shape, FILL, dtype=np.int8), np.full(shape, FILL, dtype=np.int8)
     margin = np.full(shape, np.nan, dtype=np.float32)
-    state = np.full(shape[1], USED, dtype=np.int8)
-    each = np.full((len(question.names), *shape), np.nan, dtype=np.float32) if limits else None
+    state = np.full(shape[-1], USED, dtype=np.int8)
+    several = (shape[0], len(question.names) if limits else 0, *shape[1:])
+    of_limits = np.full(several, np.nan, dtype=np.float32)
     for part in parts(question, found, sites):
         state[part.which] = np.where(part.refused, IMPOSSIBLE, USED)
-        for rows, _, scores in scored(question, part):
-            number = np.array([question.names.index(name) for name in scores.names], dtype=np.int8)
-            verdict[rows, part.which] = flags(scores, part.refused)
-            margin[rows, part.which] = np.where(part.refused, np.nan, scores.margin)
-            held[rows, part.which] = np.where(part.refused, FILL, number[scores.held])
-            if each is not None:
-                for name, values in scores.margins.items():
-                    each[question.names.index(name), rows, part.which] = np.where(
-                        part.refused, np.nan, values
-                    )
-    out = (verdict, margin, held, state)
-    return out if each is None else (*out, each)
-
-
-def flags(scores: Scores, refused: NDArray[np.bool_]) -> Flags:
-    """Verdicts as flags: unknown, and of sites refused, is the fill value."""
-    unknown = (scores.verdict > 1) | refused  # go 0, no-go 1
-    return np.where(unknown, np.int8(FILL), scores.verdict)
+        for rows, _, every in scored(question, part):
+            for which, scores in enumerate(every):
+                at = (which, rows, part.which)
+                number = np.array([question.names.index(n) for n in scores.names], dtype=np.int8)
+                unknown = (scores.verdict == UNKNOWN) | part.refused
+                verdict[at] = np.where(unknown, FILL, scores.verdict)
+                margin[at] = np.where(part.refused, np.nan, scores.margin)
+                held[at] = np.where(part.refused, FILL, number[scores.held])
+                for name, values in scores.margins.items() if limits else ():
+                    one = (which, question.names.index(name), rows, part.which)
+                    of_limits[one] = np.where(part.refused, np.nan, values)
+    return (verdict, margin, held, state, *((of_limits,) if limits else ()))
 
 
 def mornings_of(
@@ -263,17 +272,15 @@ def mornings_of(
 
     Returns
     -------
-    usable, margin, start, chance, chance_dry : array [day, site]
+    usable, margin, start, chance, chance_dry : array [material, day, site]
     state : array [site]
     """
-    day = question.local[0]
-    first = int(day.min())
-    shape = (int(day.max()) - first + 1, len(sites.group))
+    first = int(question.local[0].min())
+    shape = (question.materials, len(question.days), len(sites.group))
     usable = np.full(shape, FILL, dtype=np.int8)
-    margin, start, chance, dry = (np.full(shape, np.nan, dtype=np.float32) for _ in range(4))
-    state = np.full(shape[1], USED, dtype=np.int8)
+    numbers = [np.full(shape, np.nan, dtype=np.float32) for _ in range(4)]
+    state = np.full(shape[-1], USED, dtype=np.int8)
     for part in parts(question, found, sites):
-        jobs, here, hour = _jobs(question, part)
         missing = np.zeros_like(part.refused)
         if question.forecast_from is None:  # of a forecast the later days may lack their rain
             missing = part.rain_unknown()
@@ -281,50 +288,62 @@ def mornings_of(
         state[part.which] = np.where(
             part.refused, IMPOSSIBLE, np.where(missing, RAIN_UNKNOWN, USED)
         )
-        (column,) = jobs.columns
-        cell = (jobs.day - first) * len(left_out) + column
-        # a day without a stretch to work is no usable one, and known as such
-        own = np.full((shape[0], len(left_out)), FILL, dtype=np.int8)
-        own[here - first, np.arange(len(left_out))] = 0
-        best = jobs.best(cell)
-        at, go = (jobs.day[best] - first, column[best]), jobs.verdict[best] == 0
-        own[at] = np.array([1, FILL, 0], dtype=np.int8)[jobs.verdict[best]]
-        usable[:, part.which] = np.where(left_out, FILL, own)
-        likely = jobs.best(cell, by_verdict=False)
-        for out, values, chosen in (
-            (margin, np.where(go, jobs.margin[best], np.nan), best),
-            (start, np.where(go, hour[jobs.first[best], column[best]], np.nan), best),
-            (chance, jobs.chance[likely], likely),
-            (dry, jobs.chance_dry[likely], likely),
-        ):
-            of_days = np.full(own.shape, np.nan)
-            of_days[jobs.day[chosen] - first, column[chosen]] = values
-            out[:, part.which] = np.where(left_out, np.nan, of_days)
-    return usable, margin, start, chance, dry, state
+        day, clock = question.local[0][:, part.sites.zone], question.local[1][:, part.sites.zone]
+        for which, jobs in enumerate(_jobs(question, part, day, clock)):
+            (column,) = jobs.columns
+            cell = (jobs.day - first) * len(left_out) + column
+            best, likely = jobs.best(cell), jobs.best(cell, by_verdict=False)
+            # a day without a stretch to work is no usable one, and known as such
+            own = np.full((shape[1], len(left_out)), FILL, dtype=np.int8)
+            own[day - first, np.arange(len(left_out))] = 0
+            own[jobs.day[best] - first, column[best]] = _USABLE[jobs.verdict[best]]
+            usable[which][:, part.which] = np.where(left_out, FILL, own)
+            go = jobs.verdict[best] == 0
+            for out, values, chosen in zip(
+                numbers,
+                (
+                    np.where(go, jobs.margin[best], np.nan),
+                    np.where(go, clock[jobs.first[best], column[best]], np.nan),
+                    jobs.chance[likely],
+                    jobs.chance_dry[likely],
+                ),
+                (best, best, likely, likely),
+                strict=True,
+            ):
+                of_days = np.full(own.shape, np.nan)
+                of_days[jobs.day[chosen] - first, column[chosen]] = values
+                out[which][:, part.which] = np.where(left_out, np.nan, of_days)
+    return (usable, *numbers, state)
 
 
-def _jobs(question: Question, part: Part) -> tuple[Stretches, Integers, Array]:
-    """Every job of a part with its chances; local day and clock hour of its hours [hour, site]."""
-    verdicts, margins, lights = [], [], []
-    for (_, conditions, scores), (_, kept) in zip(
+_USABLE = np.array([1, FILL, 0], dtype=np.int8)
+"""By the verdict of a day's best stretch: go, unknown, no-go."""
+
+
+def _jobs(question: Question, part: Part, day: Integers, clock: Array) -> Iterator[Stretches]:
+    """Every job of a part, with its chances, one material after the other."""
+    verdicts: list[list[Flags]] = [[] for _ in range(question.materials)]
+    margins: list[list[Array]] = [[] for _ in range(question.materials)]
+    lights = []
+    for (_, conditions, every), (_, kept) in zip(
         scored(question, part), question.stretches(), strict=True
     ):
-        verdicts.append(scores.verdict)
-        margins.append(scores.margin)
         lights.append(conditions.sun.hours_from_rise_or_set[kept] >= DAYLIGHT_H)
-    day, clock = question.local
-    day, clock = day[:, part.sites.zone], clock[:, part.sites.zone]
-    light = np.concatenate(lights)
-    may = workable(question.access, clock, (day + 3) % 7, light)  # 1970 began on a Thursday
+        for which, scores in enumerate(every):
+            verdicts[which].append(scores.verdict)
+            margins[which].append(scores.margin)
+    # the first of 1970 was a Thursday
+    may = workable(question.access, clock, (day + 3) % 7, np.concatenate(lights))
     if question.access.closed:
         closed = [(each - dt.date(1970, 1, 1)).days for each in question.access.closed]
         may &= ~np.isin(day, closed)
-    jobs = Stretches.of(
-        np.concatenate(verdicts), np.concatenate(margins), may, day, question.need_h
-    )
-    if question.forecast_from is not None:
-        # a forecast is one stretch: these are its conditions
-        lead = (question.index - question.forecast_from) / pd.Timedelta(hours=1)
-        material = question.groups[int(part.sites.group[0])][1]
-        jobs = jobs.weighed(conditions, material, np.asarray(lead, dtype=float), question.stage)
-    return jobs, day, clock
+    for which, material in enumerate(question.groups[int(part.sites.group[0])][1]):
+        jobs = Stretches.of(
+            np.concatenate(verdicts[which]), np.concatenate(margins[which]), may, day,
+            question.need_h,
+        )  # fmt: skip
+        if question.forecast_from is not None:  # one stretch: these are its conditions
+            lead_h = (question.index - question.forecast_from) / pd.Timedelta(hours=1)
+            lead = np.asarray(lead_h, dtype=float)
+            jobs = jobs.weighed(conditions, material, lead, question.stage)
+        yield jobs

@@ -36,7 +36,9 @@ from spraywindow.spray import (
 from spraywindow.version import __version__
 from spraywindow.weather import Sun
 
-Labels = Material | Mapping[str, Material]
+Asked = Material | Sequence[Material] | Mapping[str, Material]
+Groups = tuple[tuple[Setting, tuple[Material, ...]], ...]
+Outputs = list[tuple[str, tuple[str, ...]]]
 LABEL, BEARING = "label", "neighbours_deg"
 """Coordinate that says which of several labels a site goes by."""
 FLAG = {"_FillValue": np.int8(FILL)}
@@ -46,7 +48,7 @@ ISSUED = ("forecast_reference_time", "reference_datetime", "reference_time")
 
 def score_region(
     dataset: xr.Dataset,
-    material: Labels,
+    material: Asked,
     stage: int | None = None,
     *,
     setting: Setting | None = None,
@@ -61,8 +63,9 @@ def score_region(
         Hourly weather over ``time`` and any other dimensions (``site``, or ``y`` and ``x``,
         ``member``), by the CF conventions: see `spraywindow.region.reading.read_region`.
         Coordinates named as the fields of `Setting` give each site its own.
-    material : Material, or mapping of str to Material
-        Of several the coordinate ``label`` says which one a site goes by.
+    material : Material, sequence of Material, or mapping of str to Material
+        A sequence gives a dimension ``material``; of a mapping the coordinate ``label`` says
+        which one a site goes by.
     stage : int, optional
         BBCH stage of the trees; without it the stage is not judged.
     setting : Setting, optional
@@ -90,10 +93,10 @@ def score_region(
     """
     region = read_region(dataset)
     question, group = _asked(dataset, region, material, stage, setting, forecast_from)
-    outputs = [("verdict", ("time",)), ("margin", ("time",)), ("held_by", ("time",)),
-               ("site_state", ())]  # fmt: skip
+    outputs: Outputs = [(name, ("material", "time")) for name in ("verdict", "margin", "held_by")]
+    outputs.append(("site_state", ()))
     if limits:
-        outputs.append(("limit_margin", ("limit", "time")))
+        outputs.append(("limit_margin", ("material", "limit", "time")))
     out = _over_sites(region, question, group, None, hours_of, outputs, {"limits": limits})
     out["verdict"].attrs = {
         "long_name": "whether to spray in the hour",
@@ -110,12 +113,12 @@ def score_region(
     if limits:
         out["limit_margin"].attrs = {"long_name": "margin of the limit", "units": "1"}
         out = out.assign_coords(limit=list(question.names))
-    return _finished(out, dataset, region, question)
+    return _finished(out, dataset, region, question, material)
 
 
 def usable_mornings(
     dataset: xr.Dataset,
-    material: Labels,
+    material: Asked,
     stage: int | None = None,
     *,
     setting: Setting | None = None,
@@ -159,11 +162,14 @@ def usable_mornings(
             "a forecast that is too long", expected=f"at most {STRETCH_H} hours",
             got=len(question.index), cure="cut it, or score it as a record",
         )  # fmt: skip
-    outputs = [(name, ("day",)) for name in ("usable", "margin", "start", "chance", "chance_dry")]
+    outputs = [
+        (name, ("material", "day"))
+        for name in ("usable", "margin", "start", "chance", "chance_dry")
+    ]
     out = _over_sites(
         region, question, group, number, mornings_of, [*outputs, ("site_state", ())], {}
     )
-    out = out.assign_coords(day=question.days())
+    out = out.assign_coords(day=question.days)
     out["day"].attrs = {"long_name": "local day"}
     out["usable"].attrs = {
         "long_name": "whether a job fits the day",
@@ -176,13 +182,13 @@ def usable_mornings(
         ("chance_dry", "chance that the wanted dry hours follow it too", "1"),
     ):
         out[name].attrs = {"long_name": words, "units": unit}
-    return _finished(out, dataset, region, question)
+    return _finished(out, dataset, region, question, material)
 
 
 def _asked(
     dataset: xr.Dataset,
     region: Region,
-    material: Labels,
+    material: Asked,
     stage: int | None,
     setting: Setting | None,
     forecast_from: pd.Timestamp | None,
@@ -190,8 +196,9 @@ def _asked(
     """The question, and the number of each site's group."""
     groups, number = _groups(region, material, setting or Setting())
     names: dict[str, None] = {}
-    for own, label in groups:
-        names |= dict.fromkeys(_judged(region, own, label, stage)[0])
+    for own, labels in groups:
+        for label in labels:
+            names |= dict.fromkeys(_judged(region, own, label, stage)[0])
     question = Question(
         region.given, region.index, groups, tuple(names), stage,
         _issued(dataset) if forecast_from is None else forecast_from,
@@ -199,20 +206,19 @@ def _asked(
     return question, number
 
 
-def _groups(
-    region: Region, material: Labels, setting: Setting
-) -> tuple[tuple[tuple[Setting, Material], ...], xr.DataArray]:
+def _groups(region: Region, material: Asked, setting: Setting) -> tuple[Groups, xr.DataArray]:
     """Settings and labels that the sites have, and the number of each site's own."""
     coords = region.data.coords
     own = [field.name for field in fields(Setting) if field.name in coords]
     keys = [coords[name] for name in own]
-    if not isinstance(material, Material):
+    of_all = _of_all(material)
+    if isinstance(material, Mapping):
         if LABEL not in coords:
             expected = f"one of {', '.join(material)} for each site"
             raise InputError(f"several materials without a coordinate {LABEL}", expected=expected)
         keys.append(coords[LABEL])
     elif not own:
-        return ((setting, material),), xr.zeros_like(region.latitude, dtype=np.int64)
+        return ((setting, of_all),), xr.zeros_like(region.latitude, dtype=np.int64)
     keys = list(xr.broadcast(*(key.reset_coords(drop=True) for key in keys)))
     rows = pd.MultiIndex.from_arrays([key.to_numpy().ravel() for key in keys])
     numbers, kinds = pd.factorize(rows)
@@ -222,11 +228,20 @@ def _groups(
         if BEARING in values:
             bearing = values[BEARING]
             values[BEARING] = () if np.isnan(bearing) else (bearing,)
-        label = material if isinstance(material, Material) else material.get(str(kind[-1]))
-        if label is None:
-            raise InputError(f"no material for the {LABEL}", got=kind[-1])
-        groups.append((replace(setting, **values), label))
+        labels = of_all
+        if isinstance(material, Mapping):
+            if str(kind[-1]) not in material:
+                raise InputError(f"no material for the {LABEL}", got=kind[-1])
+            labels = (material[str(kind[-1])],)
+        groups.append((replace(setting, **values), labels))
     return tuple(groups), keys[0].copy(data=numbers.reshape(keys[0].shape))
+
+
+def _of_all(material: Asked) -> tuple[Material, ...]:
+    """Materials that every site is asked about."""
+    if isinstance(material, Material):
+        return (material,)
+    return () if isinstance(material, Mapping) else tuple(material)
 
 
 def _judged(
@@ -257,7 +272,7 @@ def _over_sites(
     group: xr.DataArray,
     zone: xr.DataArray | None,
     work: Any,
-    outputs: Sequence[tuple[str, tuple[str, ...]]],
+    outputs: Outputs,
     options: Mapping[str, Any],
 ) -> xr.Dataset:
     """Let the kernel work every block of sites."""
@@ -265,27 +280,27 @@ def _over_sites(
     variables = [data[each.variable] for each in question.given]
     where = [region.latitude, region.longitude, region.elevation, group,
              xr.zeros_like(group) if zone is None else zone]  # fmt: skip
+    sizes = {"material": question.materials, "limit": len(question.names)}
+    if question.zones:
+        sizes["day"] = len(question.days)
     results = xr.apply_ufunc(
         _block,
         *variables,
         *where,
         kwargs={"question": question, "work": work, "options": options,
-                "per_site": [not dims for _, dims in outputs]},
+                "core": [len(dims) for _, dims in outputs]},
         input_core_dims=[["time"] if "time" in each.dims else [] for each in variables]
         + [[]] * len(where),
         output_core_dims=[list(dims) for _, dims in outputs],
         output_dtypes=[_KIND.get(name, np.float32) for name, _ in outputs],
         dask="parallelized",
         keep_attrs=False,
-        dask_gufunc_kwargs={
-            "output_sizes": {"limit": len(question.names), "day": len(question.days())}
-            if question.zones else {"limit": len(question.names)}
-        },
+        dask_gufunc_kwargs={"output_sizes": sizes},
     )  # fmt: skip
     order = region.data[region.variable("temp_c")].dims
     out = xr.Dataset()
     for (name, core), result in zip(outputs, results, strict=True):
-        lead = [dim for dim in core if dim != "time" and dim != "day"]
+        lead = core[:-1]
         rest = [core[-1] if dim == "time" else dim for dim in order if core or dim != "time"]
         more = [dim for dim in result.dims if dim not in (*lead, *rest)]
         out[name] = result.transpose(*lead, *rest, *more)
@@ -321,7 +336,7 @@ def _block(
     question: Question,
     work: Any,
     options: Mapping[str, Any],
-    per_site: Sequence[bool],
+    core: Sequence[int],
 ) -> tuple[NDArray[Any], ...]:
     """One block as apply_ufunc hands it on, time last where there is one."""
     count, hours = len(question.given), len(question.index)
@@ -341,18 +356,14 @@ def _block(
     latitude, longitude, elevation, group, zone = (beside(each) for each in arrays[count:])
     sites = Sites(latitude, longitude, elevation, group.astype(int), zone.astype(int))
     out = []
-    for result, alone in zip(work(question, found, sites, **options), per_site, strict=True):
-        if alone:
-            out.append(result.reshape(loop))
-        elif result.ndim == 3:
-            out.append(np.moveaxis(result.reshape(*result.shape[:2], *loop), (0, 1), (-2, -1)))
-        else:
-            out.append(np.moveaxis(result.reshape(len(result), *loop), 0, -1))
+    for result, axes in zip(work(question, found, sites, **options), core, strict=True):
+        whole = result.reshape(*result.shape[:axes], *loop)
+        out.append(np.moveaxis(whole, range(axes), range(-axes, 0)))
     return tuple(out)
 
 
 def _finished(
-    out: xr.Dataset, dataset: xr.Dataset, region: Region, question: Question
+    out: xr.Dataset, dataset: xr.Dataset, region: Region, question: Question, material: Asked
 ) -> xr.Dataset:
     """With coordinates and attributes."""
     out["site_state"].attrs = {
@@ -369,11 +380,16 @@ def _finished(
     out["latitude"].attrs = {"standard_name": "latitude", "units": "degrees_north"}
     out["longitude"].attrs = {"standard_name": "longitude", "units": "degrees_east"}
     out["elevation"].attrs = {"standard_name": "surface_altitude", "units": "m"}
-    labels = {material.name: material for _, material in question.groups}
+    if isinstance(material, Material | Mapping):
+        out = out.isel(material=0, drop=True)
+    else:
+        out = out.assign_coords(material=[each.name for each in material])
+    labels = {each.name: each for _, materials in question.groups for each in materials}
     not_judged = {
         name
-        for setting, material in question.groups
-        for name in _judged(region, setting, material, question.stage)[1]
+        for setting, materials in question.groups
+        for each in materials
+        for name in _judged(region, setting, each, question.stage)[1]
     }
     notes = out.attrs["notes"]
     out.attrs = {

@@ -31,6 +31,7 @@ from .hours import sun_of as sun_of  # The sun at the middle of each hour of an 
 from .hours import weather_columns as weather_columns  # The table's contract columns as arrays
 from .kernel import GO as GO  # Code of the verdict go
 from .kernel import NO_GO as NO_GO  # Code of the verdict no-go
+from .kernel import UNKNOWN as UNKNOWN  # Code of the verdict unknown
 from .kernel import Scores as Scores  # Scored hours as arrays, time on the first axis
 from .kernel import score_arrays as score_arrays  # Score a block of hours
 from .learned import FEWEST as FEWEST  # Cases of a site below which nothing is shifted

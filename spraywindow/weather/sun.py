@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import import_module
 from importlib.util import find_spec, module_from_spec, spec_from_file_location
 from pathlib import Path
@@ -160,13 +160,20 @@ def solar_position_algorithm() -> Any:
 
 def _slow_terms(times: pd.DatetimeIndex) -> tuple[Array, Array, Array, Array]:
     """Seconds of the epoch, daily nodes [s], slow hour angle [deg] and declination [rad] there."""
-    spa = solar_position_algorithm()
     seconds = times.tz_convert("UTC").tz_localize(None).as_unit("s").asi8.astype(float)
     day = 86400.0
     first = np.floor(seconds.min() / day) if len(seconds) else 0.0
     last = np.floor(seconds.max() / day) + 1.0 if len(seconds) else 1.0
     # whole multiples of the spacing, so that an instant has one answer in every table
-    first, last = np.floor(first / NODE_DAYS) - 1.0, np.ceil(last / NODE_DAYS) + 1.0
+    return seconds, *_nodes(
+        int(np.floor(first / NODE_DAYS)) - 1, int(np.ceil(last / NODE_DAYS)) + 1
+    )
+
+
+@lru_cache(maxsize=64)
+def _nodes(first: int, last: int) -> tuple[Array, Array, Array]:
+    """Daily nodes, slow hour angle and declination: the same for all places, so kept a while."""
+    spa, day = solar_position_algorithm(), 86400.0
     coarse = np.arange(first, last + 1.0) * NODE_DAYS * day
     delta_t = spa.calculate_deltat(1970.0 + coarse / day / 365.25, 6)
     sidereal, ascension, declination = spa.solar_position_numpy(
@@ -174,7 +181,7 @@ def _slow_terms(times: pd.DatetimeIndex) -> tuple[Array, Array, Array, Array]:
     )
     slow_angle = np.degrees(np.unwrap(np.radians(sidereal - ascension - coarse / 240.0)))
     nodes = (first + 1.0) * NODE_DAYS * day + np.arange((len(coarse) - 3) * NODE_DAYS + 1) * day
-    return seconds, nodes, _daily(slow_angle), np.radians(_daily(declination))
+    return nodes, _daily(slow_angle), np.radians(_daily(declination))
 
 
 def _daily(coarse: Array) -> Array:
