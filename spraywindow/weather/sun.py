@@ -181,7 +181,7 @@ def _nodes(first: int, last: int) -> tuple[Array, Array, Array]:
     )
     slow_angle = np.degrees(np.unwrap(np.radians(sidereal - ascension - coarse / 240.0)))
     nodes = (first + 1.0) * NODE_DAYS * day + np.arange((len(coarse) - 3) * NODE_DAYS + 1) * day
-    return nodes, _daily(slow_angle), np.radians(_daily(declination))
+    return np.asarray(nodes, dtype=float), _daily(slow_angle), np.radians(_daily(declination))
 
 
 def _daily(coarse: Array) -> Array:

@@ -14,6 +14,7 @@ from .outlook import SeasonOutlook as SeasonOutlook  # The feasibility report fo
 from .outlook import Span as Span  # How many days the rounds owed take
 from .outlook import program_span as program_span  # Days a program takes in winters
 from .outlook import season_outlook as season_outlook  # Report whether a program fits
+from .outlook import season_policy as season_policy  # The winters and the policy alone
 from .past import PastWinters as PastWinters  # What past winters hold
 from .past import past_flowering as past_flowering  # When the trees flower, by past winters
 from .past import past_season as past_season  # Put past winters side by side
