@@ -47,8 +47,8 @@ STRETCH_H = 8766
 """Long records are worked by so many hours [h]."""
 FILL = -1
 """Stands for unknown in flags; in files it is the fill value."""
-USED, RAIN_UNKNOWN, IMPOSSIBLE, FAILED = range(4)
-STATES = ("used", "rain_unknown", "impossible_values", "failed")
+USED, RAIN_UNKNOWN, IMPOSSIBLE, NO_WINTER, FAILED = range(5)
+STATES = ("used", "rain unknown", "impossible values", "no usable winter", "failed")
 """Whether a site is used, and why not."""
 Flags = NDArray[np.int8]
 Integers = NDArray[np.int64]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, fields, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -38,12 +38,43 @@ from spraywindow.weather import Sun
 
 Asked = Material | Sequence[Material] | Mapping[str, Material]
 Groups = tuple[tuple[Setting, tuple[Material, ...]], ...]
-Outputs = list[tuple[str, tuple[str, ...]]]
 LABEL, BEARING = "label", "neighbours_deg"
-"""Coordinate that says which of several labels a site goes by."""
-FLAG = {"_FillValue": np.int8(FILL)}
-NUMBER = {"_FillValue": np.float32(np.nan)}
+"""Coordinates of a site: which of several labels it goes by; a bearing that has neighbours."""
 ISSUED = ("forecast_reference_time", "reference_datetime", "reference_time")
+CHUNK_CELLS = 20 * CELLS
+"""Hours times sites of a chunk where we choose it."""
+
+
+class Output(NamedTuple):
+    """One variable of an answer: flags where it has meanings, else numbers in a unit."""
+
+    name: str
+    over: tuple[str, ...]
+    words: str
+    unit: str = "1"
+    meanings: tuple[str, ...] | None = None
+
+    @property
+    def kind(self) -> type[np.int8] | type[np.float32]:
+        """Its type."""
+        return np.float32 if self.meanings is None else np.int8
+
+    @property
+    def fill(self) -> np.int8 | np.float32:
+        """What stands for unknown."""
+        return np.float32(np.nan) if self.meanings is None else np.int8(FILL)
+
+    @property
+    def attrs(self) -> dict[str, Any]:
+        """CF attributes."""
+        if self.meanings is None:
+            return {"long_name": self.words, "units": self.unit}
+        values = np.arange(len(self.meanings), dtype=np.int8)
+        meanings = " ".join(meaning.replace(" ", "_") for meaning in self.meanings)
+        return {"long_name": self.words, "flag_values": values, "flag_meanings": meanings}
+
+
+STATE = Output("site_state", (), "whether the site is used, and why not", meanings=STATES)
 
 
 def score_region(
@@ -92,28 +123,21 @@ def score_region(
         that cannot be.
     """
     region = read_region(dataset)
-    question, group = _asked(dataset, region, material, stage, setting, forecast_from)
-    outputs: Outputs = [(name, ("material", "time")) for name in ("verdict", "margin", "held_by")]
-    outputs.append(("site_state", ()))
+    question, group = asked(dataset, region, material, stage, setting, forecast_from)
+    over = ("material", "time")
+    outputs = [
+        Output("verdict", over, "whether to spray in the hour", meanings=("go", "no-go")),
+        Output("margin", over, "least margin: 0 at a limit, 1 a comfort width inside"),
+        Output("held_by", over, "limit that holds the hour", meanings=question.names),
+        STATE,
+    ]
     if limits:
-        outputs.append(("limit_margin", ("material", "limit", "time")))
-    out = _over_sites(region, question, group, None, hours_of, outputs, {"limits": limits})
-    out["verdict"].attrs = {
-        "long_name": "whether to spray in the hour",
-        "flag_values": np.array([0, 1], dtype=np.int8), "flag_meanings": "go no-go",
-    }  # fmt: skip
-    out["margin"].attrs = {
-        "long_name": "least margin: 0 at a limit, 1 a comfort width inside", "units": "1",
-    }  # fmt: skip
-    out["held_by"].attrs = {
-        "long_name": "limit that holds the hour",
-        "flag_values": np.arange(len(question.names), dtype=np.int8),
-        "flag_meanings": " ".join(name.replace(" ", "_") for name in question.names),
-    }
+        words = "margin of the limit: 0 at it, 1 a comfort width inside"
+        outputs.append(Output("limit_margin", ("material", "limit", "time"), words))
+    out = over_sites(region, question, group, None, hours_of, outputs, {"limits": limits})
     if limits:
-        out["limit_margin"].attrs = {"long_name": "margin of the limit", "units": "1"}
         out = out.assign_coords(limit=list(question.names))
-    return _finished(out, dataset, region, question, material)
+    return finished(out, dataset, region, question, material)
 
 
 def usable_mornings(
@@ -152,7 +176,7 @@ def usable_mornings(
         As of `score_region`; no or an unknown time zone; a forecast of more than a year.
     """
     region = read_region(dataset)
-    question, group = _asked(dataset, region, material, stage, setting, forecast_from)
+    question, group = asked(dataset, region, material, stage, setting, forecast_from)
     number, zones = time_zones(region)
     question = replace(
         question, zones=zones, access=access or Access(), need_h=job_hours(duration_h)
@@ -162,30 +186,23 @@ def usable_mornings(
             "a forecast that is too long", expected=f"at most {STRETCH_H} hours",
             got=len(question.index), cure="cut it, or score it as a record",
         )  # fmt: skip
+    over = ("material", "day")
     outputs = [
-        (name, ("material", "day"))
-        for name in ("usable", "margin", "start", "chance", "chance_dry")
+        Output("usable", over, "whether a job fits the day", meanings=("not usable", "usable")),
+        Output("margin", over, "least margin of the day's best job"),
+        Output("start", over, "local clock hour at which that job starts", "h"),
+        Output("chance", over, "chance that the likeliest job stays within the hard limits"),
+        Output("chance_dry", over, "chance that the wanted dry hours follow it too"),
+        STATE,
     ]
-    out = _over_sites(
-        region, question, group, number, mornings_of, [*outputs, ("site_state", ())], {}
-    )
-    out = out.assign_coords(day=question.days)
+    out = over_sites(
+        region, question, group, number, mornings_of, outputs, {}, day=len(question.days)
+    ).assign_coords(day=question.days)
     out["day"].attrs = {"long_name": "local day"}
-    out["usable"].attrs = {
-        "long_name": "whether a job fits the day",
-        "flag_values": np.array([0, 1], dtype=np.int8), "flag_meanings": "not_usable usable",
-    }  # fmt: skip
-    for name, words, unit in (
-        ("margin", "least margin of the day's best job", "1"),
-        ("start", "local clock hour at which it starts", "h"),
-        ("chance", "chance that the likeliest job stays within the hard limits", "1"),
-        ("chance_dry", "chance that the wanted dry hours follow it too", "1"),
-    ):
-        out[name].attrs = {"long_name": words, "units": unit}
-    return _finished(out, dataset, region, question, material)
+    return finished(out, dataset, region, question, material)
 
 
-def _asked(
+def asked(
     dataset: xr.Dataset,
     region: Region,
     material: Asked,
@@ -211,14 +228,13 @@ def _groups(region: Region, material: Asked, setting: Setting) -> tuple[Groups, 
     coords = region.data.coords
     own = [field.name for field in fields(Setting) if field.name in coords]
     keys = [coords[name] for name in own]
-    of_all = _of_all(material)
     if isinstance(material, Mapping):
         if LABEL not in coords:
             expected = f"one of {', '.join(material)} for each site"
             raise InputError(f"several materials without a coordinate {LABEL}", expected=expected)
         keys.append(coords[LABEL])
     elif not own:
-        return ((setting, of_all),), xr.zeros_like(region.latitude, dtype=np.int64)
+        return ((setting, _of_all(material)),), xr.zeros_like(region.latitude, dtype=np.int64)
     keys = list(xr.broadcast(*(key.reset_coords(drop=True) for key in keys)))
     rows = pd.MultiIndex.from_arrays([key.to_numpy().ravel() for key in keys])
     numbers, kinds = pd.factorize(rows)
@@ -228,20 +244,19 @@ def _groups(region: Region, material: Asked, setting: Setting) -> tuple[Groups, 
         if BEARING in values:
             bearing = values[BEARING]
             values[BEARING] = () if np.isnan(bearing) else (bearing,)
-        labels = of_all
-        if isinstance(material, Mapping):
-            if str(kind[-1]) not in material:
-                raise InputError(f"no material for the {LABEL}", got=kind[-1])
+        if not isinstance(material, Mapping):
+            labels = _of_all(material)
+        elif str(kind[-1]) in material:
             labels = (material[str(kind[-1])],)
+        else:
+            raise InputError(f"no material for the {LABEL}", got=kind[-1])
         groups.append((replace(setting, **values), labels))
     return tuple(groups), keys[0].copy(data=numbers.reshape(keys[0].shape))
 
 
-def _of_all(material: Asked) -> tuple[Material, ...]:
+def _of_all(material: Material | Sequence[Material]) -> tuple[Material, ...]:
     """Materials that every site is asked about."""
-    if isinstance(material, Material):
-        return (material,)
-    return () if isinstance(material, Mapping) else tuple(material)
+    return (material,) if isinstance(material, Material) else tuple(material)
 
 
 def _judged(
@@ -266,50 +281,63 @@ def _issued(dataset: xr.Dataset) -> pd.Timestamp | None:
     return None
 
 
-def _over_sites(
+def over_sites(
     region: Region,
     question: Question,
     group: xr.DataArray,
     zone: xr.DataArray | None,
     work: Any,
-    outputs: Outputs,
+    outputs: Sequence[Output],
     options: Mapping[str, Any],
+    **sizes: int,
 ) -> xr.Dataset:
-    """Let the kernel work every block of sites."""
+    """Let the kernel work every block of sites.
+
+    Parameters
+    ----------
+    region, question
+    group, zone : DataArray
+        Numbers of each site's group and time zone.
+    work : callable
+        Takes the question, arrays [hour, site] by what they give, the sites and `options`, and
+        gives an array of each output, [..., site].
+    outputs : sequence of Output
+    options : mapping
+    **sizes : int
+        Of the outputs' further dimensions.
+    """
     data, notes = _whole_time(region)
     variables = [data[each.variable] for each in question.given]
     where = [region.latitude, region.longitude, region.elevation, group,
              xr.zeros_like(group) if zone is None else zone]  # fmt: skip
-    sizes = {"material": question.materials, "limit": len(question.names)}
-    if question.zones:
-        sizes["day"] = len(question.days)
+    sizes = {"material": question.materials, "limit": len(question.names), **sizes}
     results = xr.apply_ufunc(
         _block,
         *variables,
         *where,
         kwargs={"question": question, "work": work, "options": options,
-                "core": [len(dims) for _, dims in outputs]},
+                "core": [len(output.over) for output in outputs]},
         input_core_dims=[["time"] if "time" in each.dims else [] for each in variables]
         + [[]] * len(where),
-        output_core_dims=[list(dims) for _, dims in outputs],
-        output_dtypes=[_KIND.get(name, np.float32) for name, _ in outputs],
+        output_core_dims=[list(output.over) for output in outputs],
+        output_dtypes=[output.kind for output in outputs],
         dask="parallelized",
         keep_attrs=False,
         dask_gufunc_kwargs={"output_sizes": sizes},
     )  # fmt: skip
     order = region.data[region.variable("temp_c")].dims
     out = xr.Dataset()
-    for (name, core), result in zip(outputs, results, strict=True):
-        lead = core[:-1]
-        rest = [core[-1] if dim == "time" else dim for dim in order if core or dim != "time"]
-        more = [dim for dim in result.dims if dim not in (*lead, *rest)]
-        out[name] = result.transpose(*lead, *rest, *more)
-        out[name].encoding = dict(FLAG if name in _KIND else NUMBER)
-    out.attrs["notes"] = " ".join([*region.notes, *notes])
+    for output, result in zip(outputs, results, strict=True):
+        # the last of its own dimensions stands where time stood
+        last = output.over[-1:] if set(output.over) - {"material"} else ()
+        rest = [each for dim in order for each in (last if dim == "time" else (dim,))]
+        lead = [dim for dim in output.over if dim not in last]
+        further = [dim for dim in result.dims if dim not in (*lead, *rest)]
+        out[output.name] = result.transpose(*lead, *rest, *further)
+        out[output.name].attrs = output.attrs
+        out[output.name].encoding = {"_FillValue": output.fill}
+    out.attrs["comment"] = " ".join([*region.notes, *notes])
     return out
-
-
-_KIND = {name: np.int8 for name in ("verdict", "held_by", "site_state", "usable")}
 
 
 def _whole_time(region: Region) -> tuple[xr.Dataset, list[str]]:
@@ -317,17 +345,17 @@ def _whole_time(region: Region) -> tuple[xr.Dataset, list[str]]:
     data = region.data
     if len(data.chunksizes.get("time", ())) <= 1:
         return data, []
-    data = data.chunk(dict(zip(("time", *region.dims), (-1, *few_sites(region)), strict=True)))
-    return data, ["The chunks lay across time: they are laid along it once."]
+    return data.chunk(few_sites(region)), [
+        "The chunks lay across time: they are laid along it once."
+    ]
 
 
-def few_sites(region: Region, cells: int = 20 * CELLS) -> list[int]:
-    """Sizes of a chunk along the dimensions of the sites, all of time in it."""
-    left = max(cells // region.data.sizes["time"], 1)
-    sizes: list[int] = []
+def few_sites(region: Region, cells: int = CHUNK_CELLS) -> dict[Any, int]:
+    """Sizes of a chunk with all of time, and as many sites as make so many cells."""
+    sizes, left = {"time": -1}, max(cells // region.data.sizes["time"], 1)
     for dim in reversed(region.dims):
-        sizes.insert(0, min(region.data.sizes[dim], left))
-        left = max(left // sizes[0], 1)
+        sizes[str(dim)] = min(region.data.sizes[dim], left)
+        left = max(left // sizes[str(dim)], 1)
     return sizes
 
 
@@ -362,15 +390,10 @@ def _block(
     return tuple(out)
 
 
-def _finished(
+def finished(
     out: xr.Dataset, dataset: xr.Dataset, region: Region, question: Question, material: Asked
 ) -> xr.Dataset:
-    """With coordinates and attributes."""
-    out["site_state"].attrs = {
-        "long_name": "whether the site is used, and why not",
-        "flag_values": np.arange(len(STATES), dtype=np.int8),
-        "flag_meanings": " ".join(STATES),
-    }
+    """With coordinates and attributes; without the dimension of materials where one is asked."""
     out = out.assign_coords({
         name: each for name, each in region.data.coords.items()
         if set(each.dims) <= set(out.dims) and name not in out.coords
@@ -391,16 +414,15 @@ def _finished(
         for each in materials
         for name in _judged(region, setting, each, question.stage)[1]
     }
-    notes = out.attrs["notes"]
     out.attrs = {
         "Conventions": "CF-1.11",
         "title": "Hours to spray dormant stone-fruit trees",
         "source": f"spraywindow {__version__}",
         "credit": credit_of(dataset),
         "limits": json.dumps({
-            name: [asdict(limit) for limit in material.limits] for name, material in labels.items()
+            name: [asdict(limit) for limit in each.limits] for name, each in labels.items()
         }),
         "not_judged": ", ".join(sorted(not_judged)),
-        "comment": notes,
+        **out.attrs,
     }  # fmt: skip
     return out
