@@ -14,6 +14,7 @@ from spraywindow.jobs.hose import hose
 from spraywindow.jobs.init import init
 from spraywindow.jobs.log import log
 from spraywindow.jobs.mix import mix
+from spraywindow.jobs.region import region
 from spraywindow.jobs.report import report
 from spraywindow.jobs.season import season
 from spraywindow.jobs.seen import seen
@@ -53,6 +54,7 @@ app.command()(hose)
 app.command()(mix)
 app.command()(report)
 app.command()(init)
+app.command()(region)
 
 
 def _version(asked: bool) -> None:

@@ -15,6 +15,7 @@ GROUND = ("version", "errors", "units", "place", "days", "reasons")
 SCIENCE = ("weather", "spray", "trees", "program", "winters")
 JOBS = (
     "slots", "season", "backtest", "mix", "feed", "hose", "log", "seen", "visits", "report", "init",
+    "region",
 )  # fmt: skip
 ORDER = (
     *GROUND,

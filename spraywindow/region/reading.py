@@ -83,6 +83,8 @@ class Region:
     ----------
     data : Dataset
         On a gap-free hourly dimension ``time``; its coordinates are loaded.
+    time : hashable
+        What its dimension of times was called.
     given : tuple of Given
     latitude, longitude, elevation : DataArray
         Loaded, over the dimensions of the sites [degrees, degrees, m].
@@ -93,6 +95,7 @@ class Region:
     """
 
     data: xr.Dataset
+    time: Hashable
     given: tuple[Given, ...]
     latitude: xr.DataArray
     longitude: xr.DataArray
@@ -142,7 +145,8 @@ def read_region(dataset: xr.Dataset) -> Region:
     WeatherError
         The hours break the contract of the weather table.
     """
-    data = _with_time(dataset)
+    time = _time(dataset)
+    data = dataset if time == "time" else dataset.rename({time: "time"})
     data = data.assign_coords({name: each.load() for name, each in data.coords.items()})
     found, problems = _given(data)
     ours = {each.ours for each in found}
@@ -186,6 +190,7 @@ def read_region(dataset: xr.Dataset) -> Region:
     zone = data.coords.get(TIMEZONE, data.attrs.get(TIMEZONE))
     return Region(
         data=data[[each.variable for each in given]],
+        time=time,
         given=given,
         timezone=None if zone is None else xr.DataArray(zone),
         notes=tuple(notes),
@@ -207,8 +212,8 @@ def columns_of(given: Iterable[Given], found: Mapping[str, NDArray[Any]]) -> dic
     return out
 
 
-def _with_time(dataset: xr.Dataset) -> xr.Dataset:
-    """The dataset with its dimension of times called ``time``."""
+def _time(dataset: xr.Dataset) -> Hashable:
+    """What the dimension of times is called."""
     named = [
         name for name, each in dataset.coords.items()
         if each.dims == (name,) and (each.attrs.get("standard_name") == "time" or
@@ -221,7 +226,7 @@ def _with_time(dataset: xr.Dataset) -> xr.Dataset:
         )  # fmt: skip
     if not np.issubdtype(dataset[named[0]].dtype, np.datetime64):
         raise WeatherError("the times are no dates", got=str(dataset[named[0]].dtype))
-    return dataset if named[0] == "time" else dataset.rename({named[0]: "time"})
+    return named[0]
 
 
 def _of_the_hour(ours: str) -> bool:

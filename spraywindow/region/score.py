@@ -311,6 +311,7 @@ def over_sites(
     where = [region.latitude, region.longitude, region.elevation, group,
              xr.zeros_like(group) if zone is None else zone]  # fmt: skip
     sizes = {"material": question.materials, "limit": len(question.names), **sizes}
+    own = {dim for output in outputs for dim in output.over}
     results = xr.apply_ufunc(
         _block,
         *variables,
@@ -323,7 +324,7 @@ def over_sites(
         output_dtypes=[output.kind for output in outputs],
         dask="parallelized",
         keep_attrs=False,
-        dask_gufunc_kwargs={"output_sizes": sizes},
+        dask_gufunc_kwargs={"output_sizes": {d: n for d, n in sizes.items() if d in own}},
     )  # fmt: skip
     order = region.data[region.variable("temp_c")].dims
     out = xr.Dataset()

@@ -114,6 +114,7 @@ def season_region(
     )  # fmt: skip
     out = out.assign_coords(winter=list(years))
     out["winter"].attrs = {"long_name": "year in which the winter begins"}
+    out.attrs["first"] = first.isoformat()
     return finished(out, dataset, region, question, order)
 
 
