@@ -179,7 +179,9 @@ def _nodes(first: int, last: int) -> tuple[Array, Array, Array]:
     sidereal, ascension, declination = spa.solar_position_numpy(
         coarse, 0.0, 0.0, 0.0, 1013.25, 12.0, delta_t, 0.5667, None, sst=True
     )
-    slow_angle = np.degrees(np.unwrap(np.radians(sidereal - ascension - coarse / 240.0)))
+    # 180 degrees and the equation of time: unwrapping from the first node on would give an instant
+    # other roundings in other tables
+    slow_angle = (sidereal - ascension - coarse / 240.0) % 360.0
     nodes = (first + 1.0) * NODE_DAYS * day + np.arange((len(coarse) - 3) * NODE_DAYS + 1) * day
     return np.asarray(nodes, dtype=float), _daily(slow_angle), np.radians(_daily(declination))
 
