@@ -248,15 +248,15 @@ def hours_of(
         state[part.which] = np.where(part.refused, IMPOSSIBLE, USED)
         for rows, _, every in scored(question, part):
             for which, scores in enumerate(every):
-                at = (which, rows, part.which)
+                at = (rows, part.which)
                 number = np.array([question.names.index(n) for n in scores.names], dtype=np.int8)
                 unknown = (scores.verdict == UNKNOWN) | part.refused
-                verdict[at] = np.where(unknown, FILL, scores.verdict)
-                margin[at] = np.where(part.refused, np.nan, scores.margin)
-                held[at] = np.where(part.refused, FILL, number[scores.held])
+                verdict[which][at] = np.where(unknown, FILL, scores.verdict)
+                margin[which][at] = np.where(part.refused, np.nan, scores.margin)
+                held[which][at] = np.where(part.refused, FILL, number[scores.held])
                 for name, values in scores.margins.items() if limits else ():
-                    one = (which, question.names.index(name), rows, part.which)
-                    of_limits[one] = np.where(part.refused, np.nan, values)
+                    one = of_limits[which, question.names.index(name)]
+                    one[at] = np.where(part.refused, np.nan, values)
     return (verdict, margin, held, state, *((of_limits,) if limits else ()))
 
 

@@ -255,11 +255,10 @@ def _laid_along(data: xr.Dataset, region: Region, sizes: dict[str, int], store: 
     """Rechunk once into a store beside: all of time, few sites."""
     beside = store.with_name(store.name + ".along")
     shutil.rmtree(beside, ignore_errors=True)
-    bounds = [name for name in (data[region.time].attrs.get("bounds"),
-              data[region.time].encoding.get("bounds")) if name in data.data_vars]  # fmt: skip
-    kept = data[[*(each.variable for each in region.given), *bounds]].chunk(
-        {**sizes, region.time: -1}
-    )
+    told = {**data[region.time].encoding, **data[region.time].attrs}.get("bounds")
+    used = {told, *(each.variable for each in region.given)}
+    kept = data.drop_vars([name for name in data.data_vars if name not in used])
+    kept = kept.chunk({**sizes, region.time: -1})
     for each in kept.variables.values():
         each.encoding.pop("chunks", None)
         each.encoding.pop("preferred_chunks", None)
