@@ -225,3 +225,9 @@ def test_a_table_of_sites_fetches_the_past_of_each_once(
     refused = command(*words).refusal
     assert "line 2: could not convert string to float" in refused
     assert "line 3: latitude out of range" in refused
+
+
+def test_without_the_extra_it_is_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr("spraywindow.jobs.region.command.NEEDED", ("dask", "no_such_library"))
+    refused = command("region", "in.zarr", "--out", tmp_path / "out.zarr").refusal
+    assert 'needs no_such_library, an extra; pip install "spraywindow[region]"' in refused

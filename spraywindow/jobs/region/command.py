@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from spraywindow.region import Ran
 
 SITES_TABLE = ".csv"
+NEEDED = ("dask", "distributed", "xarray", "zarr")
 
 
 class Question(StrEnum):
@@ -64,6 +66,11 @@ def region(
     was stopped goes on where it was; sites that are left out, or that failed, are named.
     """
     from spraywindow.errors import InputError
+
+    lacking = [name for name in NEEDED if find_spec(name) is None]
+    if lacking:
+        cure = 'pip install "spraywindow[region]"'
+        raise InputError(f"a region needs {', '.join(lacking)}, an extra", cure=cure)
     from spraywindow.jobs.region.answer import asked, region_text
 
     check_picture(plot)
@@ -91,14 +98,8 @@ def _run(
     on: tuple[str | None, int, str],
 ) -> Ran:
     """Run it, over a table of sites with the past of each."""
-    from spraywindow.errors import InputError
+    from spraywindow.region import run_region
 
-    try:
-        from spraywindow.region import run_region
-    except ImportError as error:
-        raise InputError(
-            f'{error.name} is missing: a region needs an extra; pip install "spraywindow[region]"'
-        ) from error
     notes = []
     if source.lower().endswith(SITES_TABLE):
         from spraywindow.jobs.region.sites import gathered_weather
