@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.ticker import Formatter
+from matplotlib.ticker import Formatter, MaxNLocator
 
 from spraywindow.errors import InputError
 from spraywindow.region import answers
@@ -51,15 +51,20 @@ def save_region_map(path: Path, store: Path) -> None:
         shades = LinearSegmentedColormap.from_list("ink", [PAPER, INK])
         size = float(np.clip(9000.0 / max(len(north), 1), 4.0, 90.0))
         for number, (title, values, words) in enumerate(panels):
-            axes = figure.add_axes((0.08 + 0.5 * number, 0.12, 0.36, 0.76))
-            _draw(axes, east, north, values, size, shades)
+            axes = figure.add_axes((0.07 + 0.5 * number, 0.1, 0.38, 0.8))
+            _draw(axes, east, north, values, size, shades, share=words is None)
             axes.set_title(title, fontsize=SMALL + 1, color=INK, loc="left")
-            bar = figure.colorbar(axes.collections[-1], ax=axes, fraction=0.05)
-            bar.ax.tick_params(labelsize=SMALL - 1)
-            if words is not None:
-                bar.ax.yaxis.set_major_formatter(_Scale(words))
-        foot = "A ring a site; empty with a cross: left out or unknown."
-        save_picture(figure, path, f"{len(north)} sites", f"{foot} {credit}. Drawn by spraywindow.")
+            if np.isfinite(values).any():
+                ticks = None if words is None else MaxNLocator(integer=True)
+                bar = figure.colorbar(axes.collections[-1], ax=axes, fraction=0.05, ticks=ticks)
+                bar.ax.tick_params(labelsize=SMALL - 1)
+                if words is not None:
+                    bar.ax.yaxis.set_major_formatter(_Scale(words))
+        foot = (
+            "A disc a site, the darker the more, or the later; a cross: left out, unknown, or no "
+            "start that reaches the share."
+        )
+        save_picture(figure, path, f"{len(north)} sites", f"{foot} Weather: {credit or 'unnamed'}")
 
 
 class _Scale(Formatter):
@@ -72,12 +77,14 @@ class _Scale(Formatter):
         return self.words(value)
 
 
-def _draw(axes: Axes, east: Any, north: Any, values: Any, size: float, shades: Any) -> None:
+def _draw(
+    axes: Axes, east: Any, north: Any, values: Any, size: float, shades: Any, *, share: bool
+) -> None:
     known = np.isfinite(values)
     axes.scatter(east[~known], north[~known], s=size, marker="x", c=QUIET, linewidths=0.7)
     axes.scatter(
         east[known], north[known], s=size, c=values[known], cmap=shades, edgecolors=INK,
-        linewidths=0.6,
+        linewidths=0.6, vmin=0.0 if share else None, vmax=1.0 if share else None,
     )  # fmt: skip
     axes.set_xlabel("longitude", fontsize=SMALL, color=QUIET)
     axes.set_ylabel("latitude", fontsize=SMALL, color=QUIET)
