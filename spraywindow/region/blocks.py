@@ -45,6 +45,8 @@ CELLS = 45_000
 """Hours times sites that are worked at once: 30,000 to 60,000 are fastest."""
 STRETCH_H = 8766
 """Long records are worked by so many hours [h]."""
+WEST_H, EAST_H = -12, 14
+"""How far clocks are from UTC [h]."""
 FILL = -1
 """Stands for unknown in flags; in files it is the fill value."""
 USED, RAIN_UNKNOWN, IMPOSSIBLE, NO_WINTER, FAILED = range(5)
@@ -133,10 +135,12 @@ class Question:
 
     @cached_property
     def days(self) -> pd.DatetimeIndex:
-        """Local days that the hours touch in any zone."""
-        day = self.local[0]
-        first, last = (pd.Timestamp(int(edge), unit="D") for edge in (day.min(), day.max()))
-        return pd.date_range(first, last, name="day")
+        """Local days that the hours touch in any zone of the earth: the same for every block."""
+        first = self.index[0] + pd.Timedelta(hours=WEST_H)
+        last = self.index[-1] + pd.Timedelta(hours=EAST_H)
+        return pd.date_range(
+            first.tz_localize(None).normalize(), last.tz_localize(None).normalize(), name="day"
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -275,7 +279,7 @@ def mornings_of(
     usable, margin, start, chance, chance_dry : array [material, day, site]
     state : array [site]
     """
-    first = int(question.local[0].min())
+    first = (question.days[0] - pd.Timestamp(0)).days
     shape = (question.materials, len(question.days), len(sites.group))
     usable = np.full(shape, FILL, dtype=np.int8)
     numbers = [np.full(shape, np.nan, dtype=np.float32) for _ in range(4)]

@@ -212,10 +212,14 @@ def asked(
 ) -> tuple[Question, xr.DataArray]:
     """The question, and the number of each site's group."""
     groups, number = _groups(region, material, setting or Setting())
-    names: dict[str, None] = {}
-    for own, labels in groups:
-        for label in labels:
-            names |= dict.fromkeys(_judged(region, own, label, stage)[0])
+    # the numbers of limits are those of all labels, whichever sites a block happens to have
+    every = material.values() if isinstance(material, Mapping) else _of_all(material)
+    kinds = [setting or Setting()]
+    if BEARING in region.data.coords:
+        kinds.append(replace(kinds[0], neighbours_deg=(0.0,)))
+    names = dict.fromkeys(
+        name for each in every for own in kinds for name in _judged(region, own, each, stage)[0]
+    )
     question = Question(
         region.given, region.index, groups, tuple(names), stage,
         _issued(dataset) if forecast_from is None else forecast_from,

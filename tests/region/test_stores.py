@@ -16,10 +16,10 @@ import pytest
 import xarray as xr
 
 from spraywindow.errors import InputError
-from spraywindow.region.score import score_region
+from spraywindow.region.score import score_region, usable_mornings
 from spraywindow.region.stores import Ran, answers, run_region
 from spraywindow.region.tables import sites_dataset
-from spraywindow.spray.catalogue import OIL
+from spraywindow.spray.catalogue import COPPER, OIL
 from tests.command import command
 from tests.conftest import ROOT
 from tests.weeks import PLACE, random_weather
@@ -146,6 +146,26 @@ def test_chunks_across_time_are_laid_along_it_once_and_netcdf_is_one_file(
     assert sorted(path.name for path in tmp_path.iterdir()) == [
         "in.nc", "in.zarr", "out.nc", "out.zarr",
     ]  # fmt: skip
+
+
+def test_blocks_answer_as_the_whole_whatever_zones_and_labels_they_hold(
+    tmp_path: Path, cluster: str
+) -> None:
+    zones = ["Pacific/Kiritimati", "Asia/Kolkata", "Europe/Athens", "America/Los_Angeles"]
+    bearing = ("site", [np.nan] * 4 + [90.0, 180.0, np.nan, 0.0])
+    data = weather().assign_coords(
+        timezone=("site", [zone for zone in zones for _ in "ab"]), neighbours_deg=bearing,
+        label=("site", ["oil"] * 4 + ["copper"] * 4),
+    )  # fmt: skip
+    source = stored(tmp_path / "in.zarr", {"time": 500, "site": 2}, data)
+    labels = {"copper": COPPER, "oil": OIL}
+    for name, ask in (
+        ("hours", partial(score_region, material=labels)),
+        ("mornings", partial(usable_mornings, material=(OIL, COPPER))),
+    ):
+        ran = run_region(source, tmp_path / name, ask, name, cluster=cluster, memory=FEW)
+        assert (ran.blocks, ran.failed) == (4, [])
+        same(tmp_path / name, ask(data))
 
 
 def test_what_cannot_fit_or_stands_in_the_way_is_refused(tmp_path: Path, cluster: str) -> None:
