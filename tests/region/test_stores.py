@@ -148,6 +148,17 @@ def test_chunks_across_time_are_laid_along_it_once_and_netcdf_is_one_file(
     ]  # fmt: skip
 
 
+def test_a_folder_of_files_is_one_region(tmp_path: Path, cluster: str, known: xr.Dataset) -> None:
+    (tmp_path / "in").mkdir()
+    for number in (0, 4):
+        some = weather().isel(site=slice(number, number + 4))
+        some.to_netcdf(tmp_path / "in" / f"part{number}.nc")
+    run(cluster, str(tmp_path / "in"), tmp_path / "out.zarr")
+    same(tmp_path / "out.zarr", known)
+    run(cluster, str(tmp_path / "in" / "part*.nc"), tmp_path / "again.zarr", memory="1 GB")
+    same(tmp_path / "again.zarr", known)
+
+
 def test_blocks_answer_as_the_whole_whatever_zones_and_labels_they_hold(
     tmp_path: Path, cluster: str
 ) -> None:
