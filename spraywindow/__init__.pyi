@@ -12,6 +12,10 @@ from .program import plan_rounds as plan_rounds
 from .public import Answer as Answer
 from .public import Site as Site
 from .public import read_site as read_site
+from .region import score_region as score_region
+from .region import season_region as season_region
+from .region import sites_dataset as sites_dataset
+from .region import usable_mornings as usable_mornings
 from .sources import get_forecast as get_forecast
 from .sources.demo import DEMO_NOW as DEMO_NOW
 from .sources.demo import demo_forecast as demo_forecast

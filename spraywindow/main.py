@@ -26,7 +26,7 @@ EPILOG = (
 
 JOBS = (
     "slots", "season", "backtest", "log", "seen", "visits", "feed", "hose", "mix", "report",
-    "tonight", "init",
+    "tonight", "init", "region",
 )  # fmt: skip
 """The commands in the order of --help; each is the one of this name in `spraywindow.jobs`."""
 

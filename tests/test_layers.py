@@ -17,7 +17,7 @@ GROUND = ("version", "errors", "units", "place", "days", "reasons")
 SCIENCE = ("weather", "spray", "trees", "program", "winters")
 JOBS = (
     "slots", "season", "backtest", "mix", "feed", "hose", "log", "seen", "visits", "report",
-    "tonight", "init",
+    "tonight", "init", "region",
 )  # fmt: skip
 ORDER = (
     *GROUND,
@@ -26,6 +26,7 @@ ORDER = (
     "sources",
     "site",
     "record",
+    "region",
     "show",
     "call",
     "jobs",

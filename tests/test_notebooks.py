@@ -19,8 +19,10 @@ NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 ON_RECORDS = "chances"
 
 
-def test_there_are_the_three_that_teach_and_the_one_that_judges() -> None:
-    assert [path.stem for path in NOTEBOOKS] == ["backtest", ON_RECORDS, "season", "slots"]
+def test_there_are_the_four_that_teach_and_the_one_that_judges() -> None:
+    assert [path.stem for path in NOTEBOOKS] == [
+        "backtest", ON_RECORDS, "region", "season", "slots",
+    ]  # fmt: skip
 
 
 @pytest.fixture(scope="module")

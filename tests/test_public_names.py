@@ -6,6 +6,7 @@ import inspect
 import subprocess
 import sys
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any, get_args, get_type_hints
 
 import pytest
@@ -18,7 +19,8 @@ PROMISED = (
     "read_site", "Site", "Answer", "Setting", "Access", "Slot", "Stage", "parse_stage",
     "MaterialRounds", "PastWinters", "Foresight", "ErrorModel", "day_margins", "get_forecast",
     "demo_forecast", "demo_winters", "DEMO_NOW", "false_go_ratio", "missed_go_rate",
-    "save_week_picture", "save_season_picture", "__version__",
+    "save_week_picture", "save_season_picture", "__version__", "score_region", "usable_mornings",
+    "season_region", "sites_dataset",
 )  # fmt: skip
 
 
@@ -73,6 +75,20 @@ def test_the_root_imports_nothing_heavy() -> None:
     code = "import sys, spraywindow; print({'numpy', 'pandas', 'pvlib'} & set(sys.modules))"
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert shown.stdout.strip() == "set()"
+
+
+@pytest.mark.parametrize("command", ["slots", "visits"])
+def test_a_command_for_one_site_loads_nothing_of_a_region(command: str, tmp_path: Path) -> None:
+    code = (
+        f"import sys; sys.argv = ['spraywindow', *{command.split()!r}]\n"
+        "from spraywindow.main import run\n"
+        "try: run()\n"
+        "except SystemExit as left: assert not left.code, left.code\n"
+        "heavy = {'xarray', 'dask', 'distributed', 'zarr'} & set(sys.modules)\n"
+        "assert not heavy, heavy"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr.decode()
 
 
 def test_short_form_of_a_program() -> None:

@@ -387,6 +387,11 @@ class Call:
         return winters if _holds(winters, self.now) else forecast
 
     @property
+    def past_hours(self) -> tuple[pd.Timestamp, pd.Timestamp]:
+        """First and last hour of the past winters that are asked for."""
+        return past_hours(self.file_site, self.now)
+
+    @property
     def winters(self) -> pd.DataFrame:
         """Past winters, hourly: a file, the demo's, or reanalysis with stations as a check."""
         return self._past[0]
@@ -473,6 +478,16 @@ def _local(time: pd.Timestamp, timezone: str, text: str) -> pd.Timestamp:
     )
 
 
+def past_hours(site: Site, now: pd.Timestamp) -> tuple[pd.Timestamp, pd.Timestamp]:
+    """First and last hour of the past winters that are asked for."""
+    import pandas as pd
+
+    # the reanalysis lags some days behind; whole months are asked for, so that the cache serves
+    end = (now - pd.Timedelta(days=10)).normalize()
+    month = 1 if site.place.latitude < 0 else 7
+    return pd.Timestamp(now.year - PAST_WINTERS, month, 1, tz="UTC"), end
+
+
 def _reanalysis(site: Site, now: pd.Timestamp) -> tuple[pd.DataFrame, list[str]]:
     """Past winters of reanalysis, and how the nearest stations compare."""
     import pandas as pd
@@ -480,11 +495,7 @@ def _reanalysis(site: Site, now: pd.Timestamp) -> tuple[pd.DataFrame, list[str]]
     from spraywindow.errors import SourceError
     from spraywindow.sources.past import reanalysis_record, station_record
 
-    # the reanalysis lags some days behind; whole months are asked for, so that the cache serves
-    end = (now - pd.Timedelta(days=10)).normalize()
-    start = pd.Timestamp(now.year - PAST_WINTERS, 7, 1, tz="UTC")
-    if site.place.latitude < 0:
-        start = pd.Timestamp(now.year - PAST_WINTERS, 1, 1, tz="UTC")
+    start, end = past_hours(site, now)
     with progress(f"fetching {PAST_WINTERS} winters of reanalysis"):
         record = reanalysis_record(site.place, start, end)
     notes = list(record.attrs.get("notes", []))

@@ -4,6 +4,7 @@ from .access import DURATION_H as DURATION_H  # Usual length of the job [h]
 from .access import NO_ACCESS as NO_ACCESS  # Name of the limit on working hours
 from .access import Access as Access  # When the site may be worked
 from .access import background_of as background_of  # What scored hours know of their day
+from .access import job_hours as job_hours  # Whole hours of a job
 from .access import open_hours as open_hours  # Hours in which the site may be worked
 from .access import workable as workable  # Hours in which the site may be worked, closed days aside
 from .catalogue import CATALOGUE as CATALOGUE  # The known materials by name
@@ -30,6 +31,7 @@ from .hours import sun_of as sun_of  # The sun at the middle of each hour of an 
 from .hours import weather_columns as weather_columns  # The table's contract columns as arrays
 from .kernel import GO as GO  # Code of the verdict go
 from .kernel import NO_GO as NO_GO  # Code of the verdict no-go
+from .kernel import UNKNOWN as UNKNOWN  # Code of the verdict unknown
 from .kernel import Scores as Scores  # Scored hours as arrays, time on the first axis
 from .kernel import score_arrays as score_arrays  # Score a block of hours
 from .learned import FEWEST as FEWEST  # Cases of a site below which nothing is shifted

@@ -93,8 +93,8 @@ class Conditions:
     setting : Setting
     forecast : array of bool, optional
         True for hours that are forecast rather than record; the first axes of the columns.
-    pressure_kpa : float
-        Mean pressure at the site's height [kPa].
+    pressure_kpa : float, or array of the axes after time
+        Mean pressure at the sites' height [kPa].
     """
 
     def __init__(
@@ -103,7 +103,7 @@ class Conditions:
         sun: Sun,
         setting: Setting,
         forecast: NDArray[np.bool_] | None = None,
-        pressure_kpa: float = 101.3,
+        pressure_kpa: float | Array = 101.3,
     ) -> None:
         self.columns, self.sun, self.setting = dict(columns), sun, setting
         self.forecast, self.pressure_kpa = forecast, pressure_kpa

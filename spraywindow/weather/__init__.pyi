@@ -30,6 +30,7 @@ from .source import weather_source as weather_source  # Read what a table carrie
 from .sun import Array as Array  # Array of numbers
 from .sun import Sun as Sun  # The sun over a series of instants (first axis as the times)
 from .sun import sun_at as sun_at  # Give the sun at instants
+from .sun import sun_over as sun_over  # Give the sun at instants over many places
 from .table import AHEAD_H as AHEAD_H  # Hours ahead that an answer works with [h]
 from .table import COARSE as COARSE  # Columns of longer periods
 from .table import COLUMNS as COLUMNS  # Required and optional columns
@@ -43,7 +44,9 @@ from .table import REQUIRED as REQUIRED  # Columns a table must have
 from .table import Column as Column  # One column: its unit and range
 from .table import check_hourly as check_hourly  # Check a table, make it complete
 from .table import has_wrong_date as has_wrong_date  # Few rows over too long a span
+from .table import index_problems as index_problems  # What is wrong with an index of hours
 from .table import known_at as known_at  # Cut a table to what an evening works with
+from .table import mended as mended  # Mend columns of many places at once, as `check_hourly` does
 from .unknown_hours import Hole as Hole  # Hours of one column without a value
 from .unknown_hours import holes as holes  # Find the holes of the required columns
 from .wetness import DRY_MM as DRY_MM  # Less water than this counts as dry [mm]

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import import_module
 from importlib.util import find_spec, module_from_spec, spec_from_file_location
 from pathlib import Path
@@ -26,7 +26,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from spraywindow.place import Place
 
@@ -74,23 +74,56 @@ def sun_at(times: pd.DatetimeIndex, place: Place) -> Sun:
     -------
     Sun
     """
+    return sun_over(times, place.latitude, place.longitude, place.elevation_m)
+
+
+def sun_over(
+    times: pd.DatetimeIndex, latitude: ArrayLike, longitude: ArrayLike, elevation_m: ArrayLike
+) -> Sun:
+    """Give the sun at instants over one place or many.
+
+    Parameters
+    ----------
+    times : DatetimeIndex
+        tz-aware, shape (instants,).
+    latitude, longitude, elevation_m : float or array, one shape
+        [degrees], [degrees], [m].
+
+    Returns
+    -------
+    Sun
+        Arrays [instant, ...]: for each place what `sun_at` gives for it alone.
+    """
     seconds, nodes, slow_angle, declination = _slow_terms(times)
-    latitude = np.radians(place.latitude)
-    a = np.sin(latitude) * np.sin(declination)
-    b = np.cos(latitude) * np.cos(declination)
+    elevation = np.asarray(elevation_m, dtype=float)
+    phi = np.radians(np.asarray(latitude, dtype=float))
+    aside = (-1, *[1] * phi.ndim)
+    node = np.minimum(((seconds - nodes[0]) / 86400.0).astype(np.int64), len(nodes) - 2)
+    since = (seconds - nodes[node]).reshape(aside)
+
+    def between(daily: Array) -> Array:
+        """Daily values, linear by the day: numpy.interp for any axes after the first."""
+        slope = np.diff(daily, axis=0) / 86400.0
+        return np.asarray(slope[node] * since + daily[node])
+
+    declination = declination.reshape(aside)
+    a = np.sin(phi) * np.sin(declination)
+    b = np.cos(phi) * np.cos(declination)
     with np.errstate(divide="ignore", invalid="ignore"):
         at_horizon = (np.sin(np.radians(HORIZON_DEG)) - a) / b
     half_day_h = np.degrees(np.arccos(np.clip(at_horizon, -1.0, 1.0))) / 15.0
-    hour_angle_h = _hour_angle_h(seconds, np.interp(seconds, nodes, slow_angle), place)
+    # hours from true noon, -12 to 12: one hour an hour plus the slow part
+    angle = (seconds.reshape(aside) / 3600.0 + 12.0) + (
+        between(slow_angle.reshape(aside)) + np.asarray(longitude, dtype=float)
+    ) / 15.0
+    hour_angle_h = angle % 24.0 - 12.0
     # sin(elevation), [1] eq. 41
-    sine = np.interp(seconds, nodes, a) + np.interp(seconds, nodes, b) * np.cos(
-        np.pi / 12.0 * hour_angle_h
-    )
+    sine = between(a) + between(b) * np.cos(np.pi / 12.0 * hour_angle_h)
     # FAO-56 eq. 23: inverse relative distance earth-sun, from the day of the year
     distance_factor = 1.0 + 0.033 * np.cos(2.0 * np.pi * (nodes / 86400.0 % 365.25) / 365.0)
-    top_wm2 = SOLAR_CONSTANT_WM2 * distance_factor  # eq. 28
-    clear_wm2 = np.interp(seconds, nodes, (0.75 + 2e-5 * place.elevation_m) * top_wm2)  # eq. 37
-    half_day = np.interp(seconds, nodes, half_day_h)
+    top_wm2 = SOLAR_CONSTANT_WM2 * distance_factor.reshape(aside)  # eq. 28
+    clear_wm2 = between((0.75 + 2e-5 * elevation) * top_wm2)  # eq. 37
+    half_day = between(half_day_h)
     from_edge = half_day - np.abs(hour_angle_h)
     if half_day_h.max() >= 12.0 or half_day_h.min() <= 0.0:
         from_edge = np.where(half_day >= 12.0, 12.0, np.where(half_day <= 0.0, -12.0, from_edge))
@@ -99,12 +132,6 @@ def sun_at(times: pd.DatetimeIndex, place: Place) -> Sun:
         hours_from_rise_or_set=from_edge,
         clear_wm2=clear_wm2 * np.maximum(sine, 0.0),
     )
-
-
-def _hour_angle_h(seconds: Array, slow_angle_deg: Array, place: Place) -> Array:
-    """Hours from true noon, -12 to 12: one hour an hour plus the slow part."""
-    angle = seconds / 3600.0 + (slow_angle_deg + place.longitude) / 15.0 + 12.0
-    return np.asarray(angle % 24.0 - 12.0)
 
 
 @cache
@@ -133,21 +160,30 @@ def solar_position_algorithm() -> Any:
 
 def _slow_terms(times: pd.DatetimeIndex) -> tuple[Array, Array, Array, Array]:
     """Seconds of the epoch, daily nodes [s], slow hour angle [deg] and declination [rad] there."""
-    spa = solar_position_algorithm()
     seconds = times.tz_convert("UTC").tz_localize(None).as_unit("s").asi8.astype(float)
     day = 86400.0
     first = np.floor(seconds.min() / day) if len(seconds) else 0.0
     last = np.floor(seconds.max() / day) + 1.0 if len(seconds) else 1.0
     # whole multiples of the spacing, so that an instant has one answer in every table
-    first, last = np.floor(first / NODE_DAYS) - 1.0, np.ceil(last / NODE_DAYS) + 1.0
+    return seconds, *_nodes(
+        int(np.floor(first / NODE_DAYS)) - 1, int(np.ceil(last / NODE_DAYS)) + 1
+    )
+
+
+@lru_cache(maxsize=64)
+def _nodes(first: int, last: int) -> tuple[Array, Array, Array]:
+    """Daily nodes, slow hour angle and declination: the same for all places, so kept a while."""
+    spa, day = solar_position_algorithm(), 86400.0
     coarse = np.arange(first, last + 1.0) * NODE_DAYS * day
     delta_t = spa.calculate_deltat(1970.0 + coarse / day / 365.25, 6)
     sidereal, ascension, declination = spa.solar_position_numpy(
         coarse, 0.0, 0.0, 0.0, 1013.25, 12.0, delta_t, 0.5667, None, sst=True
     )
-    slow_angle = np.degrees(np.unwrap(np.radians(sidereal - ascension - coarse / 240.0)))
+    # 180 degrees and the equation of time: unwrapping from the first node on would give an instant
+    # other roundings in other tables
+    slow_angle = (sidereal - ascension - coarse / 240.0) % 360.0
     nodes = (first + 1.0) * NODE_DAYS * day + np.arange((len(coarse) - 3) * NODE_DAYS + 1) * day
-    return seconds, nodes, _daily(slow_angle), np.radians(_daily(declination))
+    return np.asarray(nodes, dtype=float), _daily(slow_angle), np.radians(_daily(declination))
 
 
 def _daily(coarse: Array) -> Array:

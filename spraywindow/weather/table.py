@@ -9,6 +9,7 @@ readings within the hour. Rain that looks like inches in a column of millimetres
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from spraywindow.errors import WeatherError, describe, one_line
+from spraywindow.weather.intervals import Array
 
 LONGEST_H = 1_000_000
 HOURS_A_ROW = 12
@@ -262,6 +264,49 @@ def check_hourly(table: pd.DataFrame, *, name: str = "weather") -> pd.DataFrame:
     return out
 
 
+def mended(columns: Mapping[str, Array]) -> tuple[dict[str, Array], NDArray[np.bool_]]:
+    """What `check_hourly` mends, of many places at once, and the places that it would refuse.
+
+    Parameters
+    ----------
+    columns : mapping of str to array [hour, ...]
+        Columns of the table, the required ones among them.
+
+    Returns
+    -------
+    columns : dict of str to array [hour, ...]
+        Impossible values are NaN, dew points no higher than the air.
+    refused : bool array [...]
+        Where more than `IMPOSSIBLE_SHARE` of a column is impossible: its unit is wrong.
+    """
+    out = dict(columns)
+    refused = np.zeros(columns["temp_c"].shape[1:], dtype=bool)
+    for name, values in columns.items():
+        bad = _impossible(values, (COLUMNS | COARSE)[name])
+        if bad.any():
+            refused |= bad.sum(axis=0) > IMPOSSIBLE_SHARE * (~np.isnan(values)).sum(axis=0)
+            out[name] = np.where(bad, np.nan, values)
+        if name == "solar_wm2":
+            out[name] = np.maximum(out[name], 0.0)  # a pyranometer's night offset
+    temp, dew = out["temp_c"], out["dew_point_c"]
+    above, far = _above_air(dew, temp)
+    if above.any():
+        refused |= far.sum(axis=0) > IMPOSSIBLE_SHARE * len(far)
+        out["dew_point_c"] = np.where(far, np.nan, np.where(above, temp, dew))
+    return out, refused
+
+
+def _impossible(values: Array, rule: Column) -> NDArray[np.bool_]:
+    with np.errstate(invalid="ignore"):
+        return np.asarray((values < rule.low) | (values > rule.high))
+
+
+def _above_air(dew: Array, temp: Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Where the dew point is above the air, and where by more than rounding makes it so."""
+    with np.errstate(invalid="ignore"):
+        return dew > temp, dew > temp + DEW_EXCESS_C
+
+
 def known_at(table: pd.DataFrame, now: pd.Timestamp) -> pd.DataFrame:
     """Cut a table to what an evening works with: `HISTORY_H` before now, `AHEAD_H` after it.
 
@@ -323,8 +368,7 @@ def _mend_range(
     out: pd.DataFrame, column: str, rule: Column, problems: list[str], notes: list[str]
 ) -> None:
     values = out[column].to_numpy()
-    with np.errstate(invalid="ignore"):
-        bad = (values < rule.low) | (values > rule.high)
+    bad = _impossible(values, rule)
     count = int(np.count_nonzero(bad))
     if count:
         if count > IMPOSSIBLE_SHARE * np.count_nonzero(~np.isnan(values)):
@@ -347,9 +391,7 @@ def _mend_range(
 
 def _mend_dew_point(out: pd.DataFrame, problems: list[str], notes: list[str]) -> None:
     temp, dew = out["temp_c"].to_numpy(), out["dew_point_c"].to_numpy()
-    with np.errstate(invalid="ignore"):
-        above = dew > temp
-        far = dew > temp + DEW_EXCESS_C
+    above, far = _above_air(dew, temp)
     count = int(np.count_nonzero(far))
     if count:
         if count > IMPOSSIBLE_SHARE * len(out):

@@ -5,6 +5,7 @@ from .easing import DRY_SPELLS_H as DRY_SPELLS_H  # Dry spells that are tried [h
 from .evenings import FEWEST_WINTERS as FEWEST_WINTERS  # Fewest that bear a chance out
 from .evenings import by_advice as by_advice  # What each evening of past winters decides
 from .evenings import winters_beyond as winters_beyond  # What past winters offer later on
+from .left_out import MOST_UNKNOWN as MOST_UNKNOWN  # Most unknown rain of a winter [share]
 from .other_rules import AFTER_H as AFTER_H  # Hours after a round looked at [h]
 from .other_rules import CAUSES as CAUSES  # Why a round was outside the limits
 from .outlook import FEWEST_FOR_START as FEWEST_FOR_START  # Fewest winters for a latest start
@@ -13,6 +14,7 @@ from .outlook import SeasonOutlook as SeasonOutlook  # The feasibility report fo
 from .outlook import Span as Span  # How many days the rounds owed take
 from .outlook import program_span as program_span  # Days a program takes in winters
 from .outlook import season_outlook as season_outlook  # Report whether a program fits
+from .outlook import season_policy as season_policy  # The winters and the policy alone
 from .past import PastWinters as PastWinters  # What past winters hold
 from .past import past_flowering as past_flowering  # When the trees flower, by past winters
 from .past import past_season as past_season  # Put past winters side by side

@@ -206,6 +206,91 @@ class SeasonOutlook:
         )
 
 
+@dataclass(frozen=True, eq=False)
+class Policy:
+    """What each evening's advice makes of past winters.
+
+    Attributes
+    ----------
+    made : int array [material, start, winter]
+        Rounds that hold, when nothing is done before the day `start`.
+    finished : bool array [start, winter]
+        Whether these are all that the maxima allow.
+    rounds : bool array [day, material, winter]
+        Of day 0 as start: when they are made, those that are washed off as well.
+    start_shares : array [start]
+        Share of the winters that finish, over the error of the flowering model; NaN without one.
+    """
+
+    made: NDArray[np.int64]
+    finished: NDArray[np.bool_]
+    rounds: NDArray[np.bool_]
+    start_shares: Array
+
+    @classmethod
+    def of(cls, season: PastWinters, program: Program, seen: Seen) -> Policy:
+        """Follow each evening's advice through the winters; `seen` is what the evenings saw."""
+        terms = Terms.usual(program, season.materials)
+        starts = np.arange(len(season.chances))
+        coming = decided(season, program, seen.chances, terms)
+        lost = washed_off(season, seen.starts)
+        visits, made = coming.follow(starts, lost)
+        shares = np.full(len(starts), np.nan)
+        if season.labels:
+            # the flowers may open sooner or later than the model has them: half and half, a
+            # standard error to either side, and nobody knows beforehand
+            off = season.ending.error_days
+            done = [
+                all_made(
+                    program,
+                    decided(season, program, seen.chances, terms, ends_later_d=error).follow(
+                        starts, lost
+                    )[1],
+                )
+                for error in (-off, off)
+            ]
+            shares = np.mean(done, axis=(0, 2))
+        return cls(
+            made, all_made(program, made), rounds_of(coming.moves.states, visits[:, 0]), shares
+        )
+
+    def latest_start(self, first: dt.date) -> dict[int, dt.date | None]:
+        """By per cent of the winters that finish; None where too few winters tell, or none does."""
+        enough = self.finished.shape[-1] >= FEWEST_FOR_START
+        return {
+            per_cent: _latest(self.start_shares, first, per_cent / 100) if enough else None
+            for per_cent in (80, 90)
+        }
+
+
+def season_policy(
+    weather: pd.DataFrame,
+    place: Place,
+    program: Program,
+    materials: Mapping[str, Material],
+    *,
+    first: dt.date,
+    need: Need,
+    setting: Setting | None = None,
+    access: Access | None = None,
+    duration_h: float = DURATION_H,
+) -> tuple[PastWinters, Policy]:
+    """The winters and the policy of `season_outlook` alone: a third of its work.
+
+    Parameters and errors as there.
+    """
+    season = past_season(
+        weather, place, program, materials, first=first, need=need, setting=setting,
+        access=access, duration_h=duration_h,
+    )  # fmt: skip
+    model = ErrorModel.of_a_week(season.materials)
+    mornings = mornings_told(model, season.materials)
+    (seen,) = seen_ways(
+        season, check_hourly(weather), place, model, mornings, [Way.of(season)], None
+    )
+    return season, Policy.of(season, program, seen)
+
+
 def season_outlook(
     weather: pd.DataFrame,
     place: Place,
@@ -258,12 +343,8 @@ def season_outlook(
     ways += [change.way for change in changes]
     every = seen_ways(season, table, place, model, mornings, ways, in_front)
     seen = every[0]
-    terms = Terms.usual(program, season.materials)
-    coming = decided(season, program, seen.chances, terms)
-    lost = washed_off(season, seen.starts)
-    visits, made = coming.follow(np.arange(days), lost)
-    finished = all_made(program, made)
-    rounds = rounds_of(coming.moves.states, visits[:, 0])
+    policy = Policy.of(season, program, seen)
+    made, finished, rounds = policy.made, policy.finished, policy.rounds
     came = outcomes_after(season, rounds, np.where(rounds, seen.starts, -1))
 
     def finish(materials: Sequence[Material], block: HourBlock) -> Share:
@@ -277,21 +358,6 @@ def season_outlook(
     effective = most_effective(season, program)[0].sum(axis=0)
     hits, unsure = int(finished[0].sum()), len(season.rain_missing)
     counted = winters + unsure
-    shares = np.full(days, np.nan)
-    if winters:
-        # the flowers may open sooner or later than the model has them: half and half, a standard
-        # error to either side, and nobody knows beforehand
-        off = season.ending.error_days
-        done = [
-            all_made(
-                program,
-                decided(season, program, seen.chances, terms, ends_later_d=error).follow(
-                    np.arange(days), lost
-                )[1],
-            )
-            for error in (-off, off)
-        ]
-        shares = np.mean(done, axis=(0, 2))
     ends = dict(zip(program.materials, season.ending.last_days(first), strict=True))
     ends_at = season.ending.quantiles[1].max()
     last = min(ends_at, days - 1) if winters and np.isfinite(ends_at) else 0
@@ -313,13 +379,8 @@ def season_outlook(
         effective_hindsight=effective.sum(axis=0),
         effective_coming=came.effective.sum(axis=(0, 1)),
         bounds=(hits / counted, (hits + unsure) / counted) if counted else (np.nan, np.nan),
-        start_shares=shares,
-        latest_start={
-            per_cent: _latest(shares, first, per_cent / 100)
-            if winters >= FEWEST_FOR_START
-            else None
-            for per_cent in (80, 90)
-        },
+        start_shares=policy.start_shares,
+        latest_start=policy.latest_start(first),
         short={
             material.name: float(np.maximum(owed[n] - made[n, 0], 0).mean()) if winters else np.nan
             for n, material in enumerate(season.materials)

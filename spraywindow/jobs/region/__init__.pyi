@@ -1,0 +1,3 @@
+# What other folders may use of it, loaded when first used.
+
+from .command import region as region  # The command
