@@ -330,15 +330,18 @@ def test_the_commands_read_their_sites_from_one_file(tmp_path: Path) -> None:
     steps = range(0, 120)
     rain = {(0, step): 0.001 for step in steps[1:]}  # it rained in the first hour
     path = write_grib(tmp_path / "run.grib2", weather(steps, rain), dataDate=20260108)
-    one = write_site(tmp_path / "a.toml", name="Ossa Terrace")
+    one = write_site(tmp_path / "a.toml", name="Ossa Terrace", latitude=38.4)
     two = write_site(tmp_path / "b.toml", name="Lime Kiln Yard", longitude=21.6, latitude=38.5)
     evening = ("--weather", path, "--now", "2026-01-08 18:00", "--json")
     said = [command("slots", "--site", each, *evening).answer for each in (one, two)]
-    assert [each["weather"]["age_h"] for each in said] == [16.0, 16.0]  # local 18:00 is 16 UTC
+    assert [each["source"]["age_h"] for each in said] == [16.0, 16.0]  # local 18:00 is 16 UTC
     together = command("visits", one, two, *evening).answer
     alone = command("visits", one, *evening).answer
-    assert [each for each in together["choices"] if each["site"] == "Ossa Terrace"] != []
-    assert {each["site"] for each in alone["choices"]} == {"Ossa Terrace"}
+    answers = ("site", "material", "verdict", "reason", "chances")
+    for choice in alone["choices"]:
+        same = [all(choice[key] == other[key] for key in answers) for other in together["choices"]]
+        assert sum(same) == 1
+    assert {each["site"] for each in together["choices"]} == {"Ossa Terrace", "Lime Kiln Yard"}
     said = command("slots", "--site", one, *evening, "--columns", one)
     assert (said.code, said.err.count("\n")) == (2, 1)
     assert "fields take no column map" in said.err
