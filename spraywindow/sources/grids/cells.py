@@ -98,8 +98,12 @@ def find_cells(
     InputError
         A site lies outside the grid, or between cells whose rows are not of one latitude.
     """
-    from scipy.spatial import KDTree
-
+    try:
+        from scipy.spatial import KDTree
+    except ImportError as error:
+        raise InputError(
+            f'{where}: grids need an extra; pip install "spraywindow[grib]"'
+        ) from error
     points = _in_space(latitude, longitude)
     tree = KDTree(points)
     away, nearest = tree.query(_in_space(sites.latitude, sites.longitude))

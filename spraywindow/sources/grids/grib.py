@@ -73,7 +73,7 @@ def read_grib(path: Path, fields: Fields, sites: Sites, method: Method) -> None:
 def _messages(path: Path) -> Iterator[Any]:
     try:
         import eccodes
-    except ImportError as error:  # RuntimeError: the library that it loads
+    except (ImportError, RuntimeError) as error:  # it raises the latter without its library
         raise InputError(f'{path}: GRIB needs an extra; pip install "spraywindow[grib]"') from error
     try:
         with eccodes.FileReader(str(path)) as reader:

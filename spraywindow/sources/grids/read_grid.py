@@ -138,7 +138,9 @@ def _dataset(
         "forecast_from": forecast_from.isoformat(),
         "notes": [*hours.notes, *notes],
     }
-    return xr.Dataset(variables, coords | heights, attrs)
+    out = xr.Dataset(variables, coords | heights, attrs)
+    out["time"].encoding["units"] = "hours since 1970-01-01"  # of its bounds too
+    return out
 
 
 def _attributes(ours: str) -> dict[str, str]:

@@ -5,6 +5,7 @@ The oracle of values and cells is cfgrib, on the same files; of hours, the reade
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -347,3 +348,13 @@ def test_the_commands_read_their_sites_from_one_file(tmp_path: Path) -> None:
     assert "fields take no column map" in said.err
     with pytest.raises(InputError, match="the fields of a grid"):
         read_weather(path)
+
+
+@pytest.mark.parametrize("lacking", ["eccodes", "scipy.spatial"])
+def test_without_the_extra_one_line_says_what_to_install(
+    lacking: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = grib(tmp_path, weather([0, 1], DRY))
+    monkeypatch.setitem(sys.modules, lacking, None)
+    with pytest.raises(InputError, match=r'pip install "spraywindow\[grib\]"'):
+        read_grid(path, SITES)
