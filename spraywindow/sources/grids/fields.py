@@ -99,6 +99,9 @@ class Fields:
         Who made it.
     cell_m : array [site] or None
         Height of the grid's ground there [m].
+    turned : bool
+        Whether winds are told along rows and columns that do not run east and north: their speed
+        is known, and where they come from is not.
     """
 
     sites: int
@@ -106,6 +109,7 @@ class Fields:
     run: pd.Timestamp | None = None
     centre: str = ""
     cell_m: Floats | None = None
+    turned: bool = False
 
     def add(self, key: Key, values: Floats, where: str) -> None:
         """Take one field in; the same one twice only if it says the same."""

@@ -27,6 +27,8 @@ from spraywindow.sources.grids.fields import SINGLE, WANTED, Fields, Floats, Key
 
 ALOFT = ("isobaric", "hybrid", "sigma", "theta", "potentialVorticity", "depthBelow", "heightAboveS")
 """How the kinds of levels begin that are not at the ground."""
+TRUE_NORTH = ("regular_ll", "reduced_ll", "regular_gg", "reduced_gg")
+"""Grids whose columns run north: winds along them are winds along the earth."""
 NO_VALUE = 3.0e38
 STEP_H = {"": 1.0, "h": 1.0, "m": 1 / 60, "s": 1 / 3600, "D": 24.0}
 
@@ -45,7 +47,8 @@ def read_grib(path: Path, fields: Fields, sites: Sites, method: Method) -> None:
     grids: dict[str, Cells] = {}
     for message in _messages(path):
         name = str(message.get("shortName"))
-        if name not in WANTED or str(message.get("typeOfLevel")).startswith(ALOFT):
+        level = str(message.get("typeOfLevel"))
+        if name not in WANTED or level.startswith(ALOFT) or level.endswith("CloudLayer"):
             continue
         wanted, kind = WANTED[name], str(message.get("stepType"))
         where = f"{path.name}, {name}"
@@ -60,6 +63,8 @@ def read_grib(path: Path, fields: Fields, sites: Sites, method: Method) -> None:
         fields.issued(run, path.name)
         fields.centre = str(message.get("centreDescription", "") or "")
         picked = grids[grid].pick(_values(message))
+        if name in ("10u", "10v") and str(message.get("gridType")) not in TRUE_NORTH:
+            fields.turned |= bool(message.get("uvRelativeToGrid", 0))
         values = in_our_unit(picked, key, str(message.get("units")), where)
         fields.add(key, values, path.name)
     for name, kind in odd.items():

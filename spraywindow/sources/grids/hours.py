@@ -96,7 +96,11 @@ def on_the_hours(fields: Fields, name: str) -> Hours:
     out: dict[str, Floats] = {}
     notes: list[str] = []
     read = {ours: series for (ours, kind), series in found.items() if kind == "instant"}
-    for ours, series in _made(read).items():
+    made = _made(read)
+    if fields.turned and "wind_from_deg" not in read:
+        made.pop("wind_from_deg", None)
+        notes.append("winds along the rows of a turned grid: where they come from is unknown")
+    for ours, series in made.items():
         if ours != "gust_ms":
             out |= _instant(grid, ours, series)
     at = read["temp_c"].end * HOUR

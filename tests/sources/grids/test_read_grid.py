@@ -328,8 +328,8 @@ def test_a_real_file_of_upper_levels_holds_no_weather_of_the_ground() -> None:
 
 
 def test_the_commands_read_their_sites_from_one_file(tmp_path: Path) -> None:
-    steps = range(0, 120)
-    rain = {(0, step): 0.001 for step in steps[1:]}  # it rained in the first hour
+    steps = range(0, 120, 3)
+    rain = {(0, step): 0.001 for step in steps[1:]}  # it rained at first
     path = write_grib(tmp_path / "run.grib2", weather(steps, rain), dataDate=20260108)
     one = write_site(tmp_path / "a.toml", name="Ossa Terrace", latitude=38.4)
     two = write_site(tmp_path / "b.toml", name="Lime Kiln Yard", longitude=21.6, latitude=38.5)
@@ -358,3 +358,17 @@ def test_without_the_extra_one_line_says_what_to_install(
     monkeypatch.setitem(sys.modules, lacking, None)
     with pytest.raises(InputError, match=r'pip install "spraywindow\[grib\]"'):
         read_grid(path, SITES)
+
+
+def test_winds_along_a_turned_grid_come_from_nowhere_known(tmp_path: Path) -> None:
+    messages = weather([0, 1], {(0, 1): 0.0})
+    turned: dict[str, int | float | str] = {
+        "gridType": "rotated_ll", "latitudeOfSouthernPoleInDegrees": -90.0,
+        "longitudeOfSouthernPoleInDegrees": 0.0,
+    }  # fmt: skip
+    for along, told in ((1, False), (0, True)):  # flag table 3.3 of GRIB: along the grid, or east
+        path = write_grib(tmp_path / "t.grib2", messages, **turned, uvRelativeToGrid=along)
+        data = read_grid(path, SITES)
+        np.testing.assert_allclose(data["wind_ms"], 5.0)
+        assert ("wind_from_deg" in data) is told
+        assert any("turned grid" in note for note in data.attrs["notes"]) is not told
