@@ -22,6 +22,7 @@ from .sources.demo import demo_forecast as demo_forecast
 from .sources.demo import demo_winters as demo_winters
 from .sources.demo import sample_path as sample_path
 from .sources.files import read_weather as read_weather
+from .sources.grids import read_grid as read_grid
 from .sources.members import Members as Members
 from .sources.members import read_members as read_members
 from .spray import COPPER as COPPER

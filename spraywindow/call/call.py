@@ -333,7 +333,11 @@ class Call:
         file, columns = self.forecast_files
         if file is not None:
             from spraywindow.sources.files import read_weather
+            from spraywindow.sources.grids import field_tables, is_field
 
+            if is_field(file):
+                site = self.file_site
+                return field_tables(file, {site.name: site.place}, columns)[site.name]
             return read_weather(file, columns=columns)
         if self.demo:
             from spraywindow.sources.demo import demo_forecast

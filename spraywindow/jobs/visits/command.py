@@ -115,14 +115,26 @@ def with_weather(
     InputError
         If the file of all sites, or every site's own, cannot be read.
     """
+    from spraywindow.sources.grids import field_tables, is_field
+
     shared, sites, tables = None, [], []
-    if len({call.weather_file for call in listed}) == 1 and listed[0].weather_file is not None:
-        shared = listed[0].weather  # read once; an error of it is told once
+    fields: dict[str, pd.DataFrame] = {}
+    file = listed[0].weather_file
+    if file is not None and len({call.weather_file for call in listed}) == 1:
+        # read once; an error of it is told once
+        if is_field(file):
+            places = {call.file_site.name: call.file_site.place for call in listed}
+            fields = field_tables(file, places, listed[0].columns)
+        else:
+            shared = listed[0].weather
     with asked_together(listed) as asked:
         for call in asked:
             with unread.name(call.file_site.name):
                 site = call.site if records else call.bare_site
-                table = call.weather if shared is None else shared
+                if call.file_site.name in fields:
+                    table = fields[call.file_site.name]
+                else:
+                    table = call.weather if shared is None else shared
                 sites.append(call.with_doubts(site, table) if records else site)
                 tables.append(table)
                 for line in site.seen:

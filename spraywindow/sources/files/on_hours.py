@@ -7,6 +7,7 @@ integers; `grid` is a run of hours, 60 minutes apart.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -49,28 +50,48 @@ def instants(grid: Integers, at: Integers, values: Floats, steps: Integers | int
         Minutes of the whole hours.
     at : integer array, shape (n,)
         Minutes of the reports, ascending.
-    values : array, shape (n,)
+    values : array, shape (n, ...)
         What was reported; NaN is unknown and is never bridged.
     steps : int or integer array, shape (n - 1,)
         Step of the file at each distance between reports [min]
         (`spraywindow.sources.files.steps.local_steps`).
     """
-    known = np.flatnonzero(~np.isnan(values))
-    out = np.full(grid.size, np.nan)
-    if not known.size:
-        return out
-    times, numbers = at[known], values[known]  # (known,)
-    after = np.searchsorted(times, grid)  # (hours,): the first known report not before each
-    exact = (after < times.size) & (times[np.minimum(after, times.size - 1)] == grid)
-    out[exact] = numbers[after[exact]]
-    inner = np.flatnonzero(~exact & (after > 0) & (after < times.size))  # hours between two
-    if inner.size:
+    table = values.reshape(len(values), -1)  # (n, column)
+    out = np.full((grid.size, table.shape[1]), np.nan)
+    for known, columns in by_known(table):
+        times, numbers = at[known], table[np.ix_(known, columns)]  # (known,), (known, column)
+        after = np.searchsorted(times, grid)  # (hours,): the first known report not before each
+        exact = (after < times.size) & (times[np.minimum(after, times.size - 1)] == grid)
+        out[np.ix_(exact, columns)] = numbers[after[exact]]
+        inner = np.flatnonzero(~exact & (after > 0) & (after < times.size))  # hours between two
+        if not inner.size:
+            continue
         step = np.broadcast_to(steps, at.size - 1)
-        left, right = known[after[inner] - 1], known[after[inner]]  # (inner,): rows of the file
-        longest = np.minimum(step[left], LONGEST_BRIDGE)
-        inner = inner[(at[right] - at[left] <= longest) & (longest > HOUR)]
-        out[inner] = np.interp(grid[inner], times, numbers)
-    return out
+        left, right = after[inner] - 1, after[inner]  # (inner,): rows of `numbers`
+        longest = np.minimum(step[known[left]], LONGEST_BRIDGE)
+        bridged = (times[right] - times[left] <= longest) & (longest > HOUR)
+        inner, left, right = inner[bridged], left[bridged], right[bridged]
+        slope = (numbers[right] - numbers[left]) / (times[right] - times[left])[:, None]
+        along = (grid[inner] - times[left])[:, None]
+        out[np.ix_(inner, columns)] = slope * along + numbers[left]
+    return out.reshape(grid.size, *values.shape[1:])
+
+
+def by_known(table: Floats) -> Iterator[tuple[Integers, Integers]]:
+    """The known rows of a table [row, column], and the columns of which just these are known.
+
+    Columns without a known row are left out.
+    """
+    known = ~np.isnan(table)
+    if known.all():
+        kinds, number = known[:, :1], np.zeros(known.shape[1], dtype=np.int64)
+    else:
+        packed, number = np.unique(np.packbits(known, axis=0), axis=1, return_inverse=True)
+        kinds = np.unpackbits(packed, axis=0, count=len(known))
+    for kind in range(kinds.shape[1]):
+        rows = np.flatnonzero(kinds[:, kind])
+        if rows.size:
+            yield rows, np.flatnonzero(number.ravel() == kind)
 
 
 RANGES: dict[str, tuple[str, str, float]] = {
@@ -84,13 +105,13 @@ apart keep the line: so wide an interval would cost a fifth of their days to men
 
 
 def between(grid: Integers, at: Integers, values: Floats, told: Floats, beyond: float) -> Floats:
-    """Lowest and highest value of the hours between two readings, shape (2, hours).
+    """Lowest and highest value of the hours between two readings, shape (2, hours, ...).
 
     Parameters
     ----------
     grid, at, values
         As for `instants`.
-    told : array, shape (hours,)
+    told : array, shape (hours, ...)
         What `instants` makes of them.
     beyond : float
         How far the values may lie beyond both readings, for each hour between them.
@@ -101,19 +122,22 @@ def between(grid: Integers, at: Integers, values: Floats, told: Floats, beyond: 
         NaN where a reading stands on the hour, nothing is told, or the readings are no more than
         `LONGEST_PLAIN_STEP_H` apart.
     """
-    out = np.full((2, grid.size), np.nan)
-    known = np.flatnonzero(~np.isnan(values))
-    times, numbers = at[known], values[known]
-    after = np.searchsorted(times, grid)  # (hours,)
-    inner = np.flatnonzero(~np.isnan(told) & (after > 0) & (after < times.size))
-    inner = inner[times[after[inner]] != grid[inner]]
-    gap_h = (times[after[inner]] - times[after[inner] - 1]) / HOUR
-    inner = inner[gap_h > LONGEST_PLAIN_STEP_H]
-    left, right = after[inner] - 1, after[inner]
-    slack = beyond * (times[right] - times[left]) / HOUR
-    out[0, inner] = np.minimum(numbers[left], numbers[right]) - slack
-    out[1, inner] = np.maximum(numbers[left], numbers[right]) + slack
-    return out
+    table, on_line = values.reshape(len(values), -1), told.reshape(len(told), -1)
+    out = np.full((2, *on_line.shape), np.nan)
+    for known, columns in by_known(table):
+        times, numbers = at[known], table[np.ix_(known, columns)]
+        after = np.searchsorted(times, grid)  # (hours,)
+        inner = np.flatnonzero((after > 0) & (after < times.size))
+        inner = inner[times[after[inner]] != grid[inner]]
+        gap = times[after[inner]] - times[after[inner] - 1]
+        far = gap > LONGEST_PLAIN_STEP_H * HOUR
+        inner, slack = inner[far], beyond * gap[far][:, None] / HOUR
+        before, behind = numbers[after[inner] - 1], numbers[after[inner]]
+        here = np.ix_(inner, columns)
+        unknown = np.where(np.isnan(on_line[here]), np.nan, 0.0)
+        out[0][here] = np.minimum(before, behind) - slack + unknown
+        out[1][here] = np.maximum(before, behind) + slack + unknown
+    return out.reshape(2, *told.shape)
 
 
 def directions(grid: Integers, at: Integers, degrees: Floats, steps: Integers | int) -> Floats:
@@ -157,10 +181,10 @@ def within_hour(grid: Integers, start: Integers, values: Floats, covers: int, ho
 
 def held_maxima(grid: Integers, start: Integers, values: Floats, covers: int) -> Floats:
     """A maximum over several hours, set on each of them: none of them can exceed it."""
-    out = np.full(grid.size, np.nan)
+    out = np.full((grid.size, *values.shape[1:]), np.nan)
     for hour in range(covers // HOUR):
         place = (start + hour * HOUR - grid[0]) // HOUR  # (n,): index into the hours
-        inside = (place >= 0) & (place < grid.size) & ~np.isnan(values)
+        inside = (place >= 0) & (place < grid.size)
         out[place[inside]] = np.fmax(out[place[inside]], values[inside])
     return out
 

@@ -47,6 +47,8 @@ def start_of(path: Path) -> bytes:
         got = "JSON"
     elif head[:4] == b"PK\x03\x04":
         got, cure = "a zip archive or a workbook", "unpack it or save it as CSV"
+    elif head.startswith((b"GRIB", b"CDF", b"\x89HDF")):
+        got, cure = "the fields of a grid", "read_grid and --weather read them for a site"
     elif head[:4] != b"PAR1" and b"\x00" in head and head[:2] not in (b"\xff\xfe", b"\xfe\xff"):
         got = "binary data"
     if got:

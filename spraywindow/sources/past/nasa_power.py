@@ -8,6 +8,8 @@ References
 ----------
 .. [1] NASA POWER, *Hourly API* documentation (power.larc.nasa.gov/docs/services/api): values by
    parameter and hour ``YYYYMMDDHH``, stamped at the start of the hour.
+.. [2] NASA POWER, *Methodology*: meteorology on cells of 1/2 by 5/8 degree, radiation on cells of
+   1 degree, a point takes those of its cell (from memory).
 """
 
 from __future__ import annotations
@@ -16,7 +18,8 @@ import math
 import os
 import zlib
 from collections.abc import Callable
-from functools import partial
+from dataclasses import replace
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +30,7 @@ from spraywindow.errors import SourceError, describe
 from spraywindow.place import Place
 from spraywindow.sources.http import (
     CURE,
+    OLDEST_COPY_H,
     block,
     cache_folder,
     cache_trouble,
@@ -155,6 +159,9 @@ CELL_NOTE = (
 CONNECT_S = 5.0
 HEIGHT_DIFFERENCE_M = 200.0
 """A cell farther above or below the site is named in the notes [m]; P: common practice."""
+CELL_DEG = (0.5, 0.625)
+"""Size of the cells of the meteorology, whose middles lie on whole multiples of it [degrees]; those
+of the radiation lie between whole degrees."""
 KEPT_COLUMNS = [*(ours for ours, _ in COLUMNS.values()), CELL_HEIGHT]
 
 
@@ -170,6 +177,9 @@ def reanalysis_record(
     progress: Callable[[int], None] | None = None,
 ) -> pd.DataFrame:
     """Past hours of the reanalysis, year by year, each whole year kept once read.
+
+    Neighbours share an answer: the middle of what has the same cells as the site is asked for, and
+    what is kept is of there. A year that is still running is kept for `OLDEST_COPY_H`.
 
     Parameters
     ----------
@@ -211,11 +221,12 @@ def reanalysis_record(
     years, notes = [], [CELL_NOTE]
     with requests.Session() as session:
         make_polite(session, (CONNECT_S, timeout_s), timeout_s, backoff_s)
-        ask = partial(fetch, session, url, place)
+        cell = shared_point(place)
+        ask = partial(fetch, session, url, cell)
         for year in range(first.year, last.year + 1):
             if progress is not None:
                 progress(year)
-            name = f"{place.latitude:.4f}_{place.longitude:.4f}_{year}.csv.gz"
+            name = f"{cell.latitude:.4f}_{cell.longitude:.4f}_{year}.csv.gz"
             hours, fetched, trouble = _year(ask, year, last, folder / "power" / name)
             years.append(hours)
             if trouble and trouble not in notes:
@@ -244,6 +255,24 @@ def reanalysis_record(
     return check_hourly(table, name=NAME)
 
 
+def shared_point(place: Place) -> Place:
+    """The middle of what has the same cells of meteorology and of radiation as a place.
+
+    Examples
+    --------
+    >>> point = shared_point(Place(40.6, 22.4, 50.0, "Europe/Athens"))
+    >>> point.latitude, point.longitude
+    (40.5, 22.5)
+    """
+    middle = []
+    for at, size in zip((place.latitude, place.longitude), CELL_DEG, strict=True):
+        cell, whole = math.floor(at / size + 0.5) * size, math.floor(at)
+        low, high = max(cell - size / 2, whole), min(cell + size / 2, whole + 1)
+        middle.append((low + high) / 2)
+    latitude, longitude = middle
+    return replace(place, latitude=min(latitude, 90.0), longitude=min(longitude, 180.0))
+
+
 def _hour(value: pd.Timestamp | str) -> pd.Timestamp:
     stamp = pd.Timestamp(value)
     stamp = stamp.tz_localize("UTC") if stamp.tz is None else stamp.tz_convert("UTC")
@@ -258,38 +287,62 @@ def _year(
 ) -> tuple[pd.DataFrame, pd.Timestamp, str]:
     """The hours of a year, when they were fetched, and why they cannot be kept."""
     low, high = pd.Timestamp(year, 1, 1, tz="UTC"), pd.Timestamp(year, 12, 31, tz="UTC")
-    table = _read_kept(kept, _hours(low, high))
-    if table is not None:
-        return table, pd.Timestamp(kept.stat().st_mtime, unit="s", tz="UTC"), ""
-    # The year that is still running is asked for up to the last hour wanted, and is not kept.
     until = min(high, last.normalize())
     hours = _hours(low, until)
+    running = kept.with_name(f"running_{kept.name}")
+    for file, wanted, oldest_h in (
+        (kept, _hours(low, high), math.inf), (running, hours, OLDEST_COPY_H),
+    ):  # fmt: skip
+        table = _read_kept(file, wanted, oldest_h)
+        if table is not None:
+            return table, _written(file), ""
     answer = ask(low, until)
     fetched = pd.Timestamp.now("UTC")
     table = answer.reindex(hours)  # an hour that the answer leaves out is unknown
-    whole = until == high and hours.isin(answer.index).all()
-    if whole and table[["temp_c", "rain_mm"]].iloc[-1].notna().all():
-        try:
-            _keep(table, kept)
-        except OSError as error:
-            why = error.strerror or error
-            return table, fetched, f"what is read cannot be kept in {kept.parent} ({why})"
+    if not hours.isin(answer.index).all():
+        return table, fetched, ""
+    settled = until == high and table[["temp_c", "rain_mm"]].iloc[-1].notna().all()
+    try:
+        _keep(table, kept if settled else running)
+    except OSError as error:
+        why = error.strerror or error
+        return table, fetched, f"what is read cannot be kept in {kept.parent} ({why})"
     return table, fetched, ""
+
+
+def _written(file: Path) -> pd.Timestamp:
+    return pd.Timestamp(file.stat().st_mtime, unit="s", tz="UTC")
 
 
 def _hours(low: pd.Timestamp, high: pd.Timestamp) -> pd.DatetimeIndex:
     return pd.date_range(low, high + pd.Timedelta(hours=23), freq="h", name="time")
 
 
-def _read_kept(kept: Path, hours: pd.DatetimeIndex) -> pd.DataFrame | None:
-    """A year that was kept; None where there is none, or it is damaged and is to be read anew."""
+def _read_kept(kept: Path, hours: pd.DatetimeIndex, oldest_h: float) -> pd.DataFrame | None:
+    """A year that was kept; None where there is none, or it is damaged or old: to be read anew."""
     try:
-        table = pd.read_csv(kept, index_col="time").astype("float64")
-        table.index = pd.DatetimeIndex(pd.to_datetime(table.index, utc=True), name="time")
+        written = _written(kept)
+        if (pd.Timestamp.now("UTC") - written) / pd.Timedelta(hours=1) > oldest_h:
+            return None
+        table = _parsed(kept, written)
     except (OSError, EOFError, ValueError, zlib.error):
         return None
     whole = table.index.equals(hours) and list(table.columns) == KEPT_COLUMNS
     return table if whole else None
+
+
+@lru_cache(maxsize=64)
+def _parsed(kept: Path, written: pd.Timestamp) -> pd.DataFrame:
+    """The table of a file as it was written then; sites of one cell, one after another, share it.
+
+    Raises
+    ------
+    OSError, EOFError, ValueError, zlib.error
+        If it is damaged.
+    """
+    table = pd.read_csv(kept, index_col="time").astype("float64")
+    table.index = pd.DatetimeIndex(pd.to_datetime(table.index, utc=True), name="time")
+    return table
 
 
 def _keep(table: pd.DataFrame, kept: Path) -> None:

@@ -10,13 +10,14 @@ from hypothesis import strategies as st
 
 from spraywindow.sources.coarse import settle_totals
 from spraywindow.sources.files.on_hours import (
+    between,
     directions,
     held_maxima,
     instants,
     within_hour,
 )
 from spraywindow.sources.files.read_file import read_weather
-from spraywindow.sources.files.steps import usual_step
+from spraywindow.sources.files.steps import local_steps, usual_step
 from spraywindow.weather.rain import Rain, rain_of
 from spraywindow.weather.table import PERIOD_COLUMNS
 from tests.weather_files import MAP, write
@@ -61,6 +62,25 @@ def test_instants_bridge_one_step_and_no_more() -> None:
 def test_an_unknown_report_is_not_bridged() -> None:
     out = instants(grid(7), np.array([0, 180, 360]), np.array([0.0, NO, 6.0]), 180)
     np.testing.assert_array_equal(out, [0, NO, NO, NO, NO, NO, 6])
+
+
+def test_columns_side_by_side_are_read_as_each_alone() -> None:
+    rng = np.random.default_rng(5)
+    at = np.array([0, 60, 120, 300, 480, 840, 1200])  # hourly, 3-hourly, 6-hourly
+    values = rng.normal(size=(at.size, 5, 3))
+    values[rng.random(values.shape) < 0.2] = NO
+    hours, steps = grid(21), local_steps(at)
+    block = instants(hours, at, values, steps)
+    ends = between(hours, at, values, block, 0.2)
+    for place in np.ndindex(5, 3):
+        here = (slice(None), *place)
+        alone = instants(hours, at, values[here], steps)
+        np.testing.assert_array_equal(block[here], alone)
+        np.testing.assert_array_equal(ends[:, *here], between(hours, at, values[here], alone, 0.2))
+        known = ~np.isnan(values[here])  # numpy's own line, where the rules draw one
+        line = np.interp(hours, at[known], values[here][known])
+        drawn = ~np.isnan(alone)
+        np.testing.assert_allclose(alone[drawn], line[drawn], rtol=1e-12)
 
 
 def test_an_hourly_file_and_a_daily_one_are_not_interpolated() -> None:

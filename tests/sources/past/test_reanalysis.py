@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import time
 from collections.abc import Callable
@@ -15,7 +16,14 @@ import pytest
 
 from spraywindow.errors import SourceError
 from spraywindow.place import Place
-from spraywindow.sources.past.nasa_power import COLUMNS, NAME, parse, reanalysis_record
+from spraywindow.sources.past.nasa_power import (
+    CELL_DEG,
+    COLUMNS,
+    NAME,
+    parse,
+    reanalysis_record,
+    shared_point,
+)
 from tests.loopback import Asked, Loopback, Reply
 
 PLACE = Place(40.6, 22.4, 50.0, "Europe/Athens")
@@ -129,17 +137,55 @@ def test_hours_in_our_names_without_a_shift(tmp_path: Path) -> None:
     assert asked["time-standard"] == "utc"
 
 
-def test_whole_years_are_kept_and_the_running_one_is_not(tmp_path: Path) -> None:
+def test_whole_years_are_kept_and_the_running_one_for_some_hours(tmp_path: Path) -> None:
     with Loopback(answer) as server:
         first = record(server, tmp_path, "2018-11-01", "2020-02-10")
         asked = len(server.asked)
         again = record(server, tmp_path, "2018-11-01", "2020-02-10")
-        assert (asked, len(server.asked)) == (3, 4)
-    pd.testing.assert_frame_equal(first, again, check_freq=False)
-    assert {file.name.split("_")[2] for file in (tmp_path / "power").iterdir()} == {
-        "2018.csv.gz",
-        "2019.csv.gz",
-    }
+        assert (asked, len(server.asked)) == (3, 3)
+        pd.testing.assert_frame_equal(first, again, check_freq=False)
+        record(server, tmp_path, "2018-11-01", "2020-02-11")  # another hour is wanted
+        assert len(server.asked) == 4
+        for file in (tmp_path / "power").iterdir():
+            os.utime(file, (time.time() - 7 * 3600,) * 2)  # older than OLDEST_COPY_H
+        record(server, tmp_path, "2018-11-01", "2020-02-11")
+        assert len(server.asked) == 5
+    names = {file.name.rpartition("_")[2] for file in (tmp_path / "power").glob("[!r]*")}
+    assert names == {"2018.csv.gz", "2019.csv.gz"}
+
+
+def test_neighbours_share_an_answer_and_keep_their_heights(tmp_path: Path) -> None:
+    rng = np.random.default_rng(13)
+    # a district of 1 by 1.25 degrees around: parts of cells of 1/2 by 5/8 and of 1 degree, [2]
+    sites = [
+        Place(float(north), float(east), height, "Europe/Athens")
+        for north, east, height in zip(
+            rng.uniform(40.0, 41.0, 100), rng.uniform(22.5, 23.75, 100), [50.0, 900.0] * 50,
+            strict=True,
+        )
+    ]  # fmt: skip
+    with Loopback(answer) as server:
+        tables = [
+            reanalysis_record(
+                site, "2019-12-31T20:00", "2020-01-02", cache_dir=tmp_path, url=server.url,
+            )
+            for site in sites
+        ]  # fmt: skip
+        asked = [(one.query["latitude"], one.query["longitude"]) for one in server.asked]
+    assert len(set(asked)) * 2 == len(asked)  # a point once a year
+    assert len(asked) <= 2 * 3 * 5  # and not 200
+    points = {shared_point(site) for site in sites}
+    assert len({(each.latitude, each.longitude) for each in points}) == len(set(asked))
+    high = [any("the cell's mean height" in n for n in each.attrs["notes"]) for each in tables]
+    assert high == [False, True] * 50
+
+
+@pytest.mark.parametrize("place", [(40.6, 22.4), (-33.9, -70.2), (0.1, -0.1), (89.9, 179.9)])
+def test_the_point_asked_for_is_of_the_same_cells(place: tuple[float, float]) -> None:
+    asked = shared_point(Place(*place, 0.0, "UTC"))
+    for at, middle, size in zip(place, (asked.latitude, asked.longitude), CELL_DEG, strict=True):
+        assert round(at / size) == round(middle / size)
+        assert math.floor(at) == math.floor(middle)
 
 
 @pytest.mark.parametrize(
@@ -248,7 +294,7 @@ def test_a_busy_service_is_asked_again(status: int, tmp_path: Path) -> None:
         assert len(server.asked) == 3
     with Loopback(busy) as server:
         with pytest.raises(SourceError, match=f"{NAME}, 2019: refused the request with {status}"):
-            record(server, tmp_path, "2019-01-01", "2019-01-02")
+            record(server, tmp_path / "other", "2019-01-01", "2019-01-02")
         assert len(server.asked) == 3
 
 
@@ -259,7 +305,7 @@ def test_the_pause_that_the_service_asks_for_is_kept(tmp_path: Path) -> None:
         assert time.monotonic() - began >= 1
     with Loopback(Reply("no", 429, headers={"Retry-After": "3600"})) as server:
         with pytest.raises(SourceError, match=r"429.*Retry-After: 3600"):
-            record(server, tmp_path, "2019-01-01", "2019-01-02")
+            record(server, tmp_path / "other", "2019-01-01", "2019-01-02")
         assert len(server.asked) == 1
 
 

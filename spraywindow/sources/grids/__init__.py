@@ -1,0 +1,5 @@
+"""Gridded forecasts: many sites from one set of fields, GRIB or netCDF."""
+
+import lazy_loader as lazy
+
+__getattr__, __dir__, __all__ = lazy.attach_stub(__name__, __file__)
