@@ -349,5 +349,5 @@ def _jobs(question: Question, part: Part, day: Integers, clock: Array) -> Iterat
         if question.forecast_from is not None:  # one stretch: these are its conditions
             lead_h = (question.index - question.forecast_from) / pd.Timedelta(hours=1)
             lead = np.asarray(lead_h, dtype=float)
-            jobs = jobs.weighed(conditions, material, lead, question.stage)
+            jobs = jobs.weighed(jobs.odds(conditions, lead, question.stage), material)
         yield jobs
