@@ -262,6 +262,29 @@ def test_what_can_hardly_be_is_recorded_and_said(site: Path) -> None:
     assert "of the same time" not in add(site, "2026-01-14", "--material", "copper").words
 
 
+@pytest.mark.parametrize(
+    ("noted", "asked"),
+    [
+        (("--amount", "600 L"), "600 L of product noted, `mix` gives"),
+        (("--set", "spray_volume=9 gal"), "L of spray noted, `mix` gives"),
+        (("--set", "wind=5 m/s"), "5.0 m/s is noted: oil asks for at most 4.5 m/s."),
+        (("--as-mixed", "--set", "wind=4 m/s"), ""),
+        (("--as-mixed", "--share", "20 %"), ""),  # a fifth of a round takes a fifth
+        (("--share", "20 %", "--amount", "12 L"), "12 L of product noted, `mix` gives"),
+    ],
+)
+def test_an_amount_or_a_wind_far_off_is_recorded_and_asked_about(
+    site: Path, noted: tuple[str, ...], asked: str
+) -> None:
+    """Twice or half of what `mix` gives: common practice; the wind: 3 CCR 6960, 10 mph."""
+    text = '[sprayer]\nway = "hand gun"\ntank = "200 L"\nflow = "8 L/min"\n'
+    site.write_text(site.read_text() + text)
+    said = add(site, "2026-01-13", *noted).words
+    assert said.count("is noted") + said.count(" noted, `mix`") == bool(asked)
+    assert asked in said
+    add(site, "2026-01-16", "--material", "sulfur", "--amount", "600 L")  # no rate, no question
+
+
 def test_a_receipt_given_for_the_fields_of_a_note_is_one_line(
     site: Path, weather: Path, tmp_path: Path
 ) -> None:
