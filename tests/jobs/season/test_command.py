@@ -132,9 +132,10 @@ def test_each_material_has_its_last_day_with_its_range() -> None:
     assert answer["blocks"][0]["ends"] == answer["ends"]
     said = demo("season").words
     assert re.search(
-        r"Last usable day about \(10-90 %\): oil \d+ \w{3} \(\d+ \w{3} to \d+ \w{3}\), copper \d",
+        r"Last usable day about: oil \d+ \w{3} \(\d+ \w{3} to \d+ \w{3}\), copper \d",
         said,
     )
+    assert "the first flower came in 6 to 9 years of 10" in said
 
 
 def test_before_leaf_fall_and_after_the_season(tmp_path: Path, few_winters: Path) -> None:
