@@ -86,6 +86,21 @@ def test_no_go_says_value_and_limit_in_the_readers_units(units: str, wanted: str
     assert wanted in words  # 10 mph: 3 CCR 6960
 
 
+@pytest.mark.parametrize(
+    ("units", "said"),
+    [
+        ("metric", "-3.1 °C with 1.5 °C taken off for a forecast's error; more than 0.0 °C"),
+        ("us", "26 °F with 3 °F taken off for a forecast's error; more than 32 °F"),
+    ],
+)
+def test_frost_says_what_was_taken_off_the_file_s_value(units: str, said: str) -> None:
+    """The file has -1.6 degC; 1.5 K for the error of a forecast: common practice, no source."""
+    table = steady(dew_point_c=-6.0)
+    table.iloc[77, table.columns.get_loc("temp_c")] = -1.6
+    frosty = answer(site("", ('"us"', f'"{units}"')), table)
+    assert reason(frosty.tomorrow, frosty) == f"frost too near ({said} wanted)"
+
+
 def test_unknown_says_whether_it_is_early_or_a_hole() -> None:
     early = answer(site(), steady(hours=72))
     assert reason(early.tomorrow, early).startswith("too early to say; not ruled out: ")
