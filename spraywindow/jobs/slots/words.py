@@ -301,11 +301,11 @@ def weaker_words(evening: Evening, slot: Slot) -> str:
     ]
     alone = f"; by {left[0].source.name} alone, not by two" if len(left) == 1 else ""
     names = [
-        name
+        limit_words(name, evening.material)
         for name in evening.not_judged
         if name != STAGE and evening.material.limit(name).kind == "hard"
     ]
-    return (f"; not judged: {', '.join(names)}" if names else "") + alone
+    return (f"; unknown whether: {', '.join(names)}" if names else "") + alone
 
 
 def later_words(decision: Decision) -> str:
@@ -558,7 +558,7 @@ def untold_lines(evening: Evening) -> list[str]:
         lines.append(f"Missing in the weather: {'; '.join(map(_hole_words, _widest(evening)))}")
     names = [limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]]
     if names:
-        lines.append(f"Not judged, look on site (the weather does not tell): {', '.join(names)}")
+        lines.append(f"Look on site, this weather does not tell whether: {', '.join(names)}")
     return lines
 
 

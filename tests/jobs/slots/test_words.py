@@ -49,7 +49,8 @@ def test_the_first_line_says_hours_day_material_and_what_closes_it() -> None:
     # an instant is judged at both ends of its hour: the hour from 12:00 ends in the gale
     assert line == (
         f"go 08:00-12:00 tomorrow (Tue 13 Jan), oil, {100 * chance:.0f} % likely to hold; "
-        "opens with working hours; closes when: too windy; not judged: rain chance 24 h, gusts"
+        "opens with working hours; closes when: too windy; unknown whether: "
+        "chance of rain within 24 h, too gusty"
     )
 
 
@@ -59,7 +60,7 @@ def test_daylight_and_now_are_said_as_such() -> None:
     morning = headline(answer(site(), now="2026-01-12 10:20", material="copper"))
     assert morning.startswith("go 11:00-")
     assert "today (Mon 12 Jan), copper, " in morning
-    assert morning.endswith("likely to hold; open now; closes at dusk; not judged: gusts")
+    assert morning.endswith("likely to hold; open now; closes at dusk; unknown whether: too gusty")
 
 
 def test_when_the_wood_dries_is_said_where_it_was_wet() -> None:
