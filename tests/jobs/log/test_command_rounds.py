@@ -117,7 +117,7 @@ def test_the_first_line_of_the_judge_is_the_answer_and_all_lines_fit(
     late, early = command(*ask, "2026-01-25 12:00"), command(*ask, "2026-01-13 12:00")
     # Wilson's interval of 1 in 1: 21 to 100 %
     assert late.out.startswith(
-        "Ossa Terrace: 1 of 1 go answers held (100 %, 95 % interval 21-100 %).\n"
+        "Ossa Terrace: 1 of 1 go answers held (100 %, in the long run 21-100 %).\n"
     )
     assert early.out.startswith("Ossa Terrace: no go answer can be judged yet.\n")
     for said in (late, early):
