@@ -98,8 +98,9 @@ def group_notes(group: Group) -> Iterator[str]:
     best = int(outlook.rounds_hindsight.max(initial=0))
     if outlook.season.labels and best < outlook.owed:
         yield (
-            f"{names}: no past winter could hold the program; the best held {best} of "
-            f"{outlook.owed} rounds, {outlook.owed - best} short, with hindsight"
+            f"{names}: no past winter could hold the program; whoever had known the best one "
+            f"beforehand would have made {best} of {outlook.owed} rounds, {outlook.owed - best} "
+            "short"
         )
     if outlook.season.never:
         yield (

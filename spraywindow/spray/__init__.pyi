@@ -14,6 +14,8 @@ from .catalogue import general_material as general_material  # For one not in th
 from .chance import CameTrue as CameTrue  # How chances like one came true
 from .chance import came_true as came_true  # How chances like this one came true
 from .chance import most_lead_d as most_lead_d  # Days ahead up to which a figure is earned
+from .conditions import FORECAST_FROST_C as FORECAST_FROST_C  # Taken off a forecast's frost [K]
+from .conditions import OF_FROST as OF_FROST  # Quantities that a forecast's frost bears on
 from .conditions import Conditions as Conditions  # Derived quantities of a block of hours
 from .conditions import Setting as Setting  # What of a site bears on an hour
 from .errors_by_lead import USUAL_ERRORS as USUAL_ERRORS  # Usual errors of a forecast

@@ -91,7 +91,7 @@ class Need:
 
 @dataclass(frozen=True)
 class Flowering:
-    """First flower of the season at hand: the middle, and between which dates (10-90 %).
+    """First flower of the season at hand: the middle, and between which dates 8 of 10 are meant.
 
     Attributes
     ----------

@@ -91,3 +91,11 @@ def test_the_shift_and_its_range_hold_in_years_that_fitted_nothing(city: str) ->
     assert error < MODEL_ERROR_DAYS  # Drepper et al. 2020: about 5 d
     assert error < 0.7 * without
     assert 0.72 <= held.mean() <= 0.92  # two standard errors of a share of 0.8 are 0.13
+
+
+@needs_records
+@pytest.mark.parametrize("city", CITIES)
+@pytest.mark.parametrize("years", [1, 5, 30])
+def test_the_range_holds_as_often_as_the_season_says(city: str, years: int) -> None:
+    """In 6 to 9 years of 10, by how many years the usual date is the middle of."""
+    assert 0.55 <= _left_out(city, years)[2].mean() < 0.95  # both round to what is said

@@ -10,6 +10,8 @@ from typing import ClassVar
 
 import pandas as pd
 
+from spraywindow.errors import InputError
+from spraywindow.jobs.log.shared import mix_gives
 from spraywindow.jobs.mix import LimitCheck, over_limits
 from spraywindow.jobs.slots import hourless, read_receipt
 from spraywindow.program import Program
@@ -25,11 +27,14 @@ from spraywindow.record import (
     strange_names,
     with_rounds,
 )
-from spraywindow.show import shown
+from spraywindow.show import amount_in, shown
 from spraywindow.site import Site, in_season, short_gaps
 
 STORM_MS = 10.0
 """No label allows spraying in more wind than this [m/s]; common practice, no source."""
+FAR_OFF = 2.0
+"""An amount so many times what `mix` gives, or a part of it, is asked about; common practice, no
+source."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +144,7 @@ def check_entry(rows: Sequence[Kept], site: Site, kept: Kept, now: pd.Timestamp)
 
 
 def _doubts(site: Site, kept: Kept, rows: Sequence[Kept]) -> list[str]:
-    """What can hardly be: two rounds at one time, a wind that no label allows."""
+    """What can hardly be: two rounds at one time, a wind too strong to spray, a strange amount."""
     entry, lines = kept.entry, []
     for row in rows:
         other = row.entry
@@ -148,13 +153,41 @@ def _doubts(site: Site, kept: Kept, rows: Sequence[Kept]) -> list[str]:
             other.finished
         ):  # fmt: skip
             lines.append(f"entry {row.id} ({other.material}) is of the same time")
+    return [*lines, *_wind_doubt(site, entry), *_amount_doubts(site, entry)]
+
+
+def _wind_doubt(site: Site, entry: Application) -> list[str]:
+    """A wind measured on site that no label allows, or that is above the material's own limit."""
     wind = entry.wind_ms
-    if wind is not None and "wind_ms" not in entry.estimated and wind > STORM_MS:
-        lines.append(
-            f"a wind of {shown(wind, 'm/s', site.units)} is noted: nobody sprays in it; is the "
-            "unit right?"
+    if wind is None or "wind_ms" in entry.estimated:
+        return []
+    said = f"a wind of {shown(wind, 'm/s', site.units)} is noted: "
+    if wind > STORM_MS:
+        return [f"{said}nobody sprays in it; is the unit right?"]
+    limits = site.materials[entry.material].limits if entry.material in site.materials else ()
+    most = [each.value for each in limits if each.quantity == "wind_at_top" and each.kind == "hard"
+            and each.bound in ("at most", "below")]  # fmt: skip
+    if not most or wind <= min(most):
+        return []
+    return [f"{said}{entry.material} asks for at most {shown(min(most), 'm/s', site.units)}"]
+
+
+def _amount_doubts(site: Site, entry: Application) -> list[str]:
+    """Spray or product of which `mix` gives far more or less for the same blocks."""
+    try:
+        spray_l, product, base = mix_gives(site, entry)
+    except InputError:  # nothing to hold it against: `mix` itself says what it lacks
+        return []
+    own = entry.product_l if base == "L" else entry.product_kg
+    return [
+        f"{amount_in(noted, unit, site.units)} of {what} noted, `mix` gives "
+        f"{amount_in(given, unit, site.units)} for it: is the unit right?"
+        for what, noted, given, unit in (
+            ("spray", entry.spray_volume_l, spray_l, "L"),
+            ("product", own, product, base),
         )
-    return lines
+        if noted is not None and not 1 / FAR_OFF <= noted / given <= FAR_OFF
+    ]
 
 
 def receipt_cautions(receipt: str, entry: Application) -> tuple[str, ...]:

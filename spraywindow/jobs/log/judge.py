@@ -378,7 +378,7 @@ def _first_line(answer: JudgedReceipts) -> str:
         return f"{name}: no go answer can be judged yet."
     return (
         f"{name}: {go.held} of {go.judged} go answers held ({100 * go.share.share:.0f} %, "
-        f"95 % interval {100 * go.share.low:.0f}-{100 * go.share.high:.0f} %)."
+        f"in the long run {100 * go.share.low:.0f}-{100 * go.share.high:.0f} %)."
     )
 
 

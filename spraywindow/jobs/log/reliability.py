@@ -114,10 +114,10 @@ def reliability_text(found: Reliability) -> str:
         for each in (found.overall, *found.by_day)
     ]  # fmt: skip
     return "\n\n".join([
-        "Chances that were said, and how often the job held (95 % interval)\n"
+        "Chances that were said, and how often the job held (in the long run)\n"
         + table_text(["said", "jobs", "held", "share"], said, right=(1, 2)),
-        "Their Brier score (0 best), and skill over the usual share (1 best, 0 none)\n"
-        + table_text(["ahead", "jobs", "Brier", "skill"], skills, right=(1, 2, 3)),
+        "Squared error (Brier score, 0 best), skill over the usual share (1 best, 0 none)\n"
+        + table_text(["ahead", "jobs", "score", "skill"], skills, right=(1, 2, 3)),
     ])  # fmt: skip
 
 

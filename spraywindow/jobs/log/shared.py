@@ -140,19 +140,30 @@ def estimated(call: Call, entry: Application, *, fetch: bool = True) -> Applicat
     return filled
 
 
+def mix_gives(site: Site, entry: Application) -> tuple[float, float, str]:
+    """Spray [L], product and its base ("L", "kg") that `mix` gives for what an entry did.
+
+    Raises
+    ------
+    InputError
+        If it gives none: no sprayer, no rate, no such block, or none that may have the material.
+    """
+    from spraywindow.jobs.mix import as_mixed
+    from spraywindow.record import share_of_blocks
+
+    whole = share_of_blocks(site, entry.blocks, entry.material, entry.day)
+    part = min(1.0, entry.share / whole)
+    return as_mixed(site, entry.material, entry.blocks, entry.day, part)
+
+
 def mixed(site: Site, entry: Application) -> Application:
     """Fill in spray and product as `mix` gives them for the blocks done, and note that."""
     from spraywindow.errors import InputError
-    from spraywindow.jobs.mix import as_mixed
-    from spraywindow.record import share_of_blocks
 
     given = (entry.product_l, entry.product_kg, entry.spray_volume_l)
     if any(each is not None for each in given):
         raise InputError("--as-mixed beside an amount", cure="give one of them")
-    whole = share_of_blocks(site, entry.blocks, entry.material, entry.day)
-    spray_l, product, base = as_mixed(
-        site, entry.material, entry.blocks, entry.day, min(1.0, entry.share / whole)
-    )
+    spray_l, product, base = mix_gives(site, entry)
     note = "spray and product as worked out for the blocks, not measured"
     return entry.model_copy(
         update={

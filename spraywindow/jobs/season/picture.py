@@ -93,7 +93,7 @@ def draw_season(outlook: SeasonOutlook, *, width_px: float = WIDE_PX) -> Figure:
     name(
         axes,
         "Chance to finish, by first day of work",
-        f"of {outlook.finish_coming.n} winters; shade: 95 % interval; diamond: this year",
+        f"of {outlook.finish_coming.n} winters; shade: in the long run; diamond: this year",
     )
     _dates(axes, outlook, months=narrow)
     return figure

@@ -66,7 +66,12 @@ def slots(
         bool, typer.Option("--csv", help="Print the slots (with --hours: the hours) as CSV.")
     ] = False,
     receipt: Annotated[
-        Path | None, typer.Option("--receipt", help="Also keep the answer in this file.")
+        Path | None,
+        typer.Option(
+            "--receipt",
+            help="Also keep the answer in this file, its receipt: `log judge` holds it against the "
+            "weather that came.",
+        ),
     ] = None,
     plot: PlotOption = None,
     ics: Annotated[

@@ -155,7 +155,9 @@ def _hours_text(evening: Evening) -> str:
         words = "" if comfortable else limit_words(row["held_by"], evening.material)
         margin = "" if row["verdict"] == "unknown" else f"{row['margin']:.2f}"
         rows.append([f"{day_words(time.date())} {clock(time)}", row["verdict"], margin, words])
-    note = "Hour by hour, in working hours; margin: 0 at a limit, 1 comfortable\n"
-    return note + table_text(
-        ["hour", "answer", "margin", "nearest limit, or stopped by"], rows, right=(2,)
+    note = (
+        "Hour by hour, in working hours; margin: how far within the nearest limit, 0 at it, less "
+        "past it, 1 comfortable"
     )
+    head = ["hour", "answer", "margin", "nearest limit, or stopped by"]
+    return f"{paragraph(note, '')}\n{table_text(head, rows, right=(2,))}"

@@ -27,8 +27,10 @@ from spraywindow.spray import (
     CATALOGUE,
     FAR_END,
     FEWEST,
+    FORECAST_FROST_C,
     NO_ACCESS,
     NO_WORK,
+    OF_FROST,
     STAGE,
     Limit,
     Material,
@@ -93,7 +95,7 @@ def reason(answer: DayAnswer, evening: Evening) -> str:
     limit = material.limit(answer.held_by)
     if course := course_words(answer.date, evening):
         return course
-    return words + _found_and_wanted(limit, answer.margin, evening.site.units)
+    return words + _found_and_wanted(limit, answer.margin, evening)
 
 
 PERHAPS = "?"
@@ -162,15 +164,24 @@ def if_open_words(answer: DayAnswer, evening: Evening) -> str:
     return f"{offer}go {hours_words(found.slot.start, found.slot.end)}"
 
 
-def _found_and_wanted(limit: Limit, margin: float, system: System) -> str:
+def _found_and_wanted(limit: Limit, margin: float, evening: Evening) -> str:
     """The value that stops a day beside the one that is wanted; empty where it has no unit."""
-    found = found_value(limit, margin)
+    found, system = found_value(limit, margin), evening.site.units
     if math.isnan(found) or not can_show(limit.unit) or limit.quantity.startswith("hours_dry"):
         return ""
     have, wanted = shown(found, limit.unit, system), shown(limit.value, limit.unit, system)
+    if limit.quantity in OF_FROST:
+        have += f" with {_taken_off(evening)} taken off for a forecast's error"
     if have == wanted:  # the rounded value would seem to fit
         return f" ({have}, just past the limit)"
     return f" ({have}; {_SIDES[limit.bound]} {wanted} wanted)"
+
+
+def _taken_off(evening: Evening) -> str:
+    """What a forecast's frost is judged less by: "1.5 °C", by night what nights taught as well."""
+    seen = evening.site.setting.night_colder_c
+    up_to = "up to " if seen else ""
+    return f"{up_to}{shown(FORECAST_FROST_C + seen, 'K', evening.site.units)}"
 
 
 def found_value(limit: Limit, margin: float) -> float:
@@ -290,11 +301,11 @@ def weaker_words(evening: Evening, slot: Slot) -> str:
     ]
     alone = f"; by {left[0].source.name} alone, not by two" if len(left) == 1 else ""
     names = [
-        name
+        limit_words(name, evening.material)
         for name in evening.not_judged
         if name != STAGE and evening.material.limit(name).kind == "hard"
     ]
-    return (f"; not judged: {', '.join(names)}" if names else "") + alone
+    return (f"; unknown whether: {', '.join(names)}" if names else "") + alone
 
 
 def later_words(decision: Decision) -> str:
@@ -547,7 +558,7 @@ def untold_lines(evening: Evening) -> list[str]:
         lines.append(f"Missing in the weather: {'; '.join(map(_hole_words, _widest(evening)))}")
     names = [limit_words(name, evening.material) for name in evening.hours.attrs["not_judged"]]
     if names:
-        lines.append(f"Not judged, look on site (the weather does not tell): {', '.join(names)}")
+        lines.append(f"Look on site, this weather does not tell whether: {', '.join(names)}")
     return lines
 
 

@@ -222,7 +222,7 @@ def book_text(book: Book) -> str:
     parts.append(_drops_text(book, tenths))
     foot = [paragraph(f"each material by itself: rounds made in {tenths}. all: winters in which "
                       "the whole program fits, the crew serving only that site, or all of the "
-                      "book; in brackets the 95 % interval.")]  # fmt: skip
+                      "book; in brackets: in the long run, 19 times in 20.")]  # fmt: skip
     foot.append(paragraph(f"Rule: {rule_words(book)}"))
     foot += [
         paragraph(f"Winter {label} is left out: {why}.") for label, why in book.left_out.items()

@@ -117,7 +117,7 @@ def test_the_first_line_of_the_judge_is_the_answer_and_all_lines_fit(
     late, early = command(*ask, "2026-01-25 12:00"), command(*ask, "2026-01-13 12:00")
     # Wilson's interval of 1 in 1: 21 to 100 %
     assert late.out.startswith(
-        "Ossa Terrace: 1 of 1 go answers held (100 %, 95 % interval 21-100 %).\n"
+        "Ossa Terrace: 1 of 1 go answers held (100 %, in the long run 21-100 %).\n"
     )
     assert early.out.startswith("Ossa Terrace: no go answer can be judged yet.\n")
     for said in (late, early):
@@ -260,6 +260,29 @@ def test_what_can_hardly_be_is_recorded_and_said(site: Path) -> None:
     assert "Entry 1 (oil) is of the same time." in said.words
     assert "is noted: nobody sprays in it; is the unit right?" in said.words
     assert "of the same time" not in add(site, "2026-01-14", "--material", "copper").words
+
+
+@pytest.mark.parametrize(
+    ("noted", "asked"),
+    [
+        (("--amount", "600 L"), "600 L of product noted, `mix` gives"),
+        (("--set", "spray_volume=9 gal"), "L of spray noted, `mix` gives"),
+        (("--set", "wind=5 m/s"), "5.0 m/s is noted: oil asks for at most 4.5 m/s."),
+        (("--as-mixed", "--set", "wind=4 m/s"), ""),
+        (("--as-mixed", "--share", "20 %"), ""),  # a fifth of a round takes a fifth
+        (("--share", "20 %", "--amount", "12 L"), "12 L of product noted, `mix` gives"),
+    ],
+)
+def test_an_amount_or_a_wind_far_off_is_recorded_and_asked_about(
+    site: Path, noted: tuple[str, ...], asked: str
+) -> None:
+    """Twice or half of what `mix` gives: common practice; the wind: 3 CCR 6960, 10 mph."""
+    text = '[sprayer]\nway = "hand gun"\ntank = "200 L"\nflow = "8 L/min"\n'
+    site.write_text(site.read_text() + text)
+    said = add(site, "2026-01-13", *noted).words
+    assert said.count("is noted") + said.count(" noted, `mix`") == bool(asked)
+    assert asked in said
+    add(site, "2026-01-16", "--material", "sulfur", "--amount", "600 L")  # no rate, no question
 
 
 def test_a_receipt_given_for_the_fields_of_a_note_is_one_line(

@@ -259,7 +259,7 @@ def test_a_program_that_no_winter_holds_says_by_how_much() -> None:
     found = prospect(with_rounds(rounds=30, done=()), record(), NOW)
     best = int(found.outlook.rounds_hindsight.max())
     assert found.outlook.owed == 60
-    assert any(f"held {best} of 60 rounds, {60 - best} short" in note for note in found.notes)
+    assert any(f"have made {best} of 60 rounds, {60 - best} short" in note for note in found.notes)
 
 
 def test_more_done_than_asked_for_owes_nothing() -> None:

@@ -61,7 +61,7 @@ def test_a_limit_that_no_source_tells_is_said_on_the_advice_and_may_be_a_must(
 ) -> None:
     site = Path(own[1])
     advice = command("slots", *own).text.split("\n\n")[0]
-    assert "not judged: rain chance 24 h, gusts." in " ".join(advice.split())
+    assert "unknown whether: chance of rain within 24 h, too gusty." in " ".join(advice.split())
     assert command("slots", *own, "--exit-code").code == 0
     site.write_text(f'required = ["gusts"]\n{SITE}', encoding="utf-8")
     said = command("slots", *own)

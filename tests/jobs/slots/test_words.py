@@ -49,7 +49,8 @@ def test_the_first_line_says_hours_day_material_and_what_closes_it() -> None:
     # an instant is judged at both ends of its hour: the hour from 12:00 ends in the gale
     assert line == (
         f"go 08:00-12:00 tomorrow (Tue 13 Jan), oil, {100 * chance:.0f} % likely to hold; "
-        "opens with working hours; closes when: too windy; not judged: rain chance 24 h, gusts"
+        "opens with working hours; closes when: too windy; unknown whether: "
+        "chance of rain within 24 h, too gusty"
     )
 
 
@@ -59,7 +60,7 @@ def test_daylight_and_now_are_said_as_such() -> None:
     morning = headline(answer(site(), now="2026-01-12 10:20", material="copper"))
     assert morning.startswith("go 11:00-")
     assert "today (Mon 12 Jan), copper, " in morning
-    assert morning.endswith("likely to hold; open now; closes at dusk; not judged: gusts")
+    assert morning.endswith("likely to hold; open now; closes at dusk; unknown whether: too gusty")
 
 
 def test_when_the_wood_dries_is_said_where_it_was_wet() -> None:
@@ -84,6 +85,21 @@ def test_no_go_says_value_and_limit_in_the_readers_units(units: str, wanted: str
     words = reason(gale.tomorrow, gale)
     assert words.startswith("too windy (")
     assert wanted in words  # 10 mph: 3 CCR 6960
+
+
+@pytest.mark.parametrize(
+    ("units", "said"),
+    [
+        ("metric", "-3.1 °C with 1.5 °C taken off for a forecast's error; more than 0.0 °C"),
+        ("us", "26 °F with 3 °F taken off for a forecast's error; more than 32 °F"),
+    ],
+)
+def test_frost_says_what_was_taken_off_the_file_s_value(units: str, said: str) -> None:
+    """The file has -1.6 degC; 1.5 K for the error of a forecast: common practice, no source."""
+    table = steady(dew_point_c=-6.0)
+    table.iloc[77, table.columns.get_loc("temp_c")] = -1.6
+    frosty = answer(site("", ('"us"', f'"{units}"')), table)
+    assert reason(frosty.tomorrow, frosty) == f"frost too near ({said} wanted)"
 
 
 def test_unknown_says_whether_it_is_early_or_a_hole() -> None:
