@@ -82,7 +82,7 @@ def test_where_they_differ_the_stricter_is_followed_and_its_reason_told(ask: Any
     row = next(line for line in table.splitlines() if line.startswith("Wed 14 Jan"))
     assert "08:00-14:00  0.0 mm  no-go" in row
     assert "4.8 mm" in row
-    assert "MET Norway: rain before it" in row
+    assert "MET Norway: rain soon after it" in row
     assert "by US National Weather Service alone" not in said.words.split("Letting")[0]
 
 
