@@ -96,6 +96,5 @@ def _simpler(replayed: SiteBacktest, ours: Runs, others: Sequence[Runs], most: R
     beside = ", ".join(f"{each.name} {_figure(each, _within)}" for each in others)
     return (
         f"Good, and within all limits (wind, wet wood, frost), a winter: by this rule "
-        f"{_figure(ours, _within)}, {beside} (it knows the next day's rain beforehand), at most "
-        f"{_figure(most, _within)}."
+        f"{_figure(ours, _within)}, {beside}, at most {_figure(most, _within)}."
     )

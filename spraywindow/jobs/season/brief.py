@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from spraywindow.days import day_words
 from spraywindow.jobs.season.answer import NextRound, SeasonAnswer
 from spraywindow.jobs.season.what_if import best_two
+from spraywindow.show import paragraph
 from spraywindow.winters import FEWEST_FOR_START, WEEK_D, SeasonOutlook
 
 NO_START = f"No latest start is given: it takes {FEWEST_FOR_START} winters."
+MOST_LINES = 10
 NAMED = 3
 """Winters that are told by name."""
 
@@ -17,17 +19,37 @@ NAMED = 3
 def brief_lines(prospect: SeasonAnswer) -> list[str]:
     """Whether it fits, when to start, what helps, how sure, what is next, where it failed.
 
-    With a round owed and a winter to count.
+    Before it that the season is over, where it is. With a round owed and a winter to count. Where
+    long names take too many lines, what is next and what helps give way, which others tell.
     """
-    outlook = prospect.outlook
-    lines = [_fits(prospect), _start(outlook), _helps(outlook), _sure(outlook)]
-    lines += [_next(prospect.upcoming), _failed(outlook)]
+    outlook, site = prospect.outlook, prospect.site
+    asked = _fits(prospect)
+    fits = f"{site.name}{_whose(prospect)}: {asked}"
+    if prospect.ended:
+        fits = f"{over_words(prospect)} {asked[:1].upper()}{asked[1:]}"
+    following, helps = _next(prospect.upcoming), _helps(outlook)
+    lines = [fits, _start(outlook), helps, _sure(outlook), following, _failed(outlook)]
+    for spare in (following, helps):
+        if sum(len(paragraph(line).splitlines()) for line in lines) > MOST_LINES:
+            lines.remove(spare)
     return [line for line in lines if line]
 
 
+def over_words(prospect: SeasonAnswer) -> str:
+    """That the season is over, and when the next one begins."""
+    first = prospect.outlook.season.first
+    return (
+        f"{prospect.site.name}{_whose(prospect)}: this season is over; the next one begins about "
+        f"{day_words(first)} {first.year}."
+    )
+
+
+def _whose(prospect: SeasonAnswer) -> str:
+    return f", {prospect.groups[0].names}" if len(prospect.site.blocks) > 1 else ""
+
+
 def _fits(prospect: SeasonAnswer) -> str:
-    outlook, site = prospect.outlook, prospect.site
-    whose = f", {prospect.groups[0].names}" if len(site.blocks) > 1 else ""
+    outlook = prospect.outlook
     day, n = day_words(outlook.season.first), outlook.finish_coming.n
     begins = f"from tomorrow, {day}" if prospect.begun else f"from leaf fall, {day}"
     fit, dry = (
@@ -35,9 +57,9 @@ def _fits(prospect: SeasonAnswer) -> str:
     )
     rounds = "does the round" if outlook.owed == 1 else f"do the {outlook.owed} rounds"
     return (
-        f"{site.name}{whose}: {rounds} left fit {begins}? In {fit} of {n} past winters, by each "
+        f"{rounds} left fit {begins}? In {fit} of {n} past winters, by each "
         f"evening's advice; in {dry} of {n} every round also stayed dry as long as wanted "
-        f"({outlook.effective_coming.mean():.1f} such good rounds a winter)."
+        f"({outlook.effective_coming.mean():.1f} good ones a winter)."
     )
 
 
@@ -82,12 +104,9 @@ def _sure(outlook: SeasonOutlook) -> str:
     every, wet = len(season.left_out), len(season.rain_missing)
     if wet:
         low, high = (100 * bound for bound in outlook.bounds)
-        said += (
-            f"; {every} more are not counted, {wet} for missing rain: had these failed, or "
-            f"fitted, it were {low:.0f} to {high:.0f} %"
-        )
-    elif every:
-        said += f"; {every} more could not be counted"
+        said += f"; {wet} more, left out for missing rain, would make it {low:.0f} to {high:.0f} %"
+    if every > wet:
+        said += f"; {every - wet} more could not be counted"
     return f"{said}."
 
 
@@ -95,7 +114,7 @@ def _next(upcoming: Sequence[NextRound]) -> str:
     """The next morning of each material, those of one day together."""
     days: dict[str, list[str]] = {}
     for each in upcoming:
-        if each.owed:
+        if each.owed and not (each.allowed and not each.morning and each.known_until is None):
             days.setdefault(morning_words(each), []).append(each.material)
     said = "; ".join(f"{' and '.join(names)} {day}" for day, names in days.items())
     return f"Next fit morning: {said}; `spraywindow slots` tells more." if said else ""

@@ -9,7 +9,7 @@ import numpy as np
 
 from spraywindow.days import day_words
 from spraywindow.jobs.season.answer import NextRound, SeasonAnswer
-from spraywindow.jobs.season.brief import NO_START, brief_lines, morning_words
+from spraywindow.jobs.season.brief import NAMED, NO_START, brief_lines, morning_words, over_words
 from spraywindow.jobs.season.what_if import what_if_text
 from spraywindow.jobs.slots import doubt_lines, limit_words
 from spraywindow.show import (
@@ -171,17 +171,14 @@ def season_text(prospect: SeasonAnswer, *, full: bool = False) -> str:
 def _opening(prospect: SeasonAnswer) -> str:
     """What it comes to, in at most ten lines; or why nothing can be said."""
     outlook, site = prospect.outlook, prospect.site
-    first = outlook.season.first
-    lines = []
-    if prospect.ended:
-        lines.append(f"{site.name}: this season is over; the next one begins about "
-                     f"{day_words(first)} {first.year}.")  # fmt: skip
+    counted = outlook.owed and outlook.season.labels
+    lines = [over_words(prospect)] if prospect.ended and not counted else []
     if outlook.owed == 0:
         lines.append(f"{site.name}: the program is done, no round is owed.")
     elif not outlook.season.labels:
         lines.append(
             f"{site.name}: no winter of the record can be counted, so nothing can be said of the "
-            f"{outlook.owed} rounds owed; why each is left out: {_reasons_left_out(outlook)}."
+            f"{outlook.owed} rounds owed; why they are left out: {_reasons_left_out(outlook)}."
         )
     else:
         lines += brief_lines(prospect)
@@ -189,7 +186,9 @@ def _opening(prospect: SeasonAnswer) -> str:
 
 
 def _reasons_left_out(outlook: SeasonOutlook) -> str:
-    return "; ".join(f"{label} {why}" for label, why in outlook.season.left_out.items())
+    why = [f"{label} {why}" for label, why in outlook.season.left_out.items()]
+    more = len(why) - NAMED
+    return "; ".join([*why[:NAMED], *([f"and {more} more (--full)"] if more > 0 else [])])
 
 
 def _verdict(prospect: SeasonAnswer) -> str:

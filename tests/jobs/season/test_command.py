@@ -51,6 +51,41 @@ def test_ten_lines_say_what_a_client_asks() -> None:
     assert all(winter in words for winter in short[:3])
 
 
+@pytest.mark.parametrize("job", ["season", "backtest"])
+@pytest.mark.parametrize(
+    ("missing", "more", "said"),
+    [
+        ({"rain_mm": "2015-01", "wind_ms": "2014-01"}, {}, "2 past winters"),
+        ({"rain_mm": "2015-01", "wind_ms": "2014-01"}, {"now": "2026-04-20T18:00"}, "2 past wint"),
+        ({"rain_mm": "20"}, {}, "no winter of the record can be"),
+        ({}, {"rounds = 3": "rounds = 1", "rounds = 5": "rounds = 2"}, ""),
+    ],
+)
+def test_ten_lines_are_enough_whatever_is_left_out_over_or_done(
+    tmp_path: Path, job: str, missing: dict[str, str], more: dict[str, str], said: str
+) -> None:
+    table = winters().loc["2013-09":"2017-08"].copy()
+    for column, month in missing.items():
+        table.loc[table.index.strftime("%Y-%m").str.startswith(month), column] = float("nan")
+    table.to_csv(tmp_path / "record.csv")
+    now = more.get("now", "2026-01-12T18:00")
+    changed = {old: new for old, new in more.items() if old != "now"}
+    long_name = {"Varkessa Bank": "Varkessa Bank above the old mill road and the lower ditch"}
+    at = ["--now", now, "--no-forecast"] * (job == "season")
+    told = command(job, "--site", site_file(tmp_path, **long_name, **changed), "--weather",
+                   tmp_path / "record.csv", *at)  # fmt: skip
+    assert told.code == 0, told.err
+    lines = opening(told).splitlines()
+    assert 0 < len(lines) <= 10
+    words = " ".join(" ".join(lines).split())
+    assert said in words
+    if job == "season":
+        assert ("this season is over; the next one begins about Wed 2 Dec 2026" in words) == (
+            now > "2026-04"
+        )
+        assert ("no round is owed" in words) == (not missing)
+
+
 def test_verdict_first_then_numbers_then_reasons() -> None:
     said = demo("season", "--full")
     assert said.code == 0
@@ -239,8 +274,7 @@ def test_a_winter_of_missing_rain_is_left_out_and_bounds_the_share(tmp_path: Pat
     said = command("season", *arguments, "--full").words
     assert "Winters left out: 1, for missing rain, probably wetter ones: had these failed" in said
     assert (
-        "1 more are not counted, 1 for missing rain: had these failed, or fitted, it were "
-        f"{100 * low:.0f} to {100 * high:.0f} %"
+        f"1 more, left out for missing rain, would make it {100 * low:.0f} to {100 * high:.0f} %"
     ) in command("season", *arguments).words
 
 
