@@ -1,5 +1,6 @@
 # What other folders may use of it, loaded when first used.
 
+from .blocks import FRESH_STAGE_D as FRESH_STAGE_D  # Days that a late stage stays fresh
 from .blocks import LEAVES_ON as LEAVES_ON  # Stages with leaves still on the trees
 from .blocks import BlockState as BlockState  # Whether a block may be sprayed
 from .blocks import block_state as block_state  # Whether a stage allows a spray
@@ -22,9 +23,7 @@ from .flowers import last_day_of as last_day_of  # Last usable day of a material
 from .flowers import main_block as main_block  # The largest block not yet in flower
 from .flowers import main_flowering as main_flowering  # Of the block with the most trees
 from .flowers import with_flowers as with_flowers  # The site with what past winters tell of it
-from .groups import Group as Group  # Blocks of trees that flower together
 from .groups import block_need as block_need  # What decides when a block flowers
-from .groups import group_notes as group_notes  # What to know of a season found
 from .program import growing_year as growing_year  # Its first and last day
 from .site import Site as Site  # One orchard or garden, as the commands know it
 from .site import may_be_site as may_be_site  # Whether a TOML file may be a site file

@@ -17,16 +17,15 @@ import numpy as np
 import pandas as pd
 
 from spraywindow.errors import InputError
+from spraywindow.jobs.season.groups import Group, group_notes
 from spraywindow.jobs.season.what_if import asked_changes, usual_changes
 from spraywindow.program import MaterialRounds, Program
 from spraywindow.show import reason_words
 from spraywindow.site import (
     Block,
-    Group,
     Site,
     block_need,
     changed_site,
-    group_notes,
     in_season,
     refuse_future,
     season_leaf_fall,
