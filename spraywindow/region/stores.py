@@ -18,11 +18,12 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import product
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import dask
 import numpy as np
 import xarray as xr
+import zarr
 
 from spraywindow.errors import InputError
 from spraywindow.region.blocks import FAILED, FILL, STATES, USED
@@ -38,7 +39,7 @@ COPIES = 3
 KEEP_FREED = {"MALLOC_TRIM_THRESHOLD_": 2**30, "MALLOC_MMAP_THRESHOLD_": 2**30,
               "OMP_NUM_THREADS": 1}  # fmt: skip
 """Environment of a worker: memory that is given back at once is faulted in again at each block."""
-FORMAT = 2
+FORMAT: Literal[2] = 2
 """Of Zarr: what was never written reads as the fill value, which is unknown."""
 NETCDF = (".nc", ".nc4", ".netcdf")
 
@@ -129,6 +130,7 @@ def run_region(
     if across:
         shutil.rmtree(paths[0])
     _tell_left_out(store, ran)
+    zarr.consolidate_metadata(str(store), zarr_format=FORMAT)  # as readers expect it
     if final:
         _to_netcdf(store, out)
     return ran

@@ -16,6 +16,7 @@ import pytest
 import xarray as xr
 
 from spraywindow.errors import InputError
+from spraywindow.jobs.region.answer import region_text
 from spraywindow.region.score import score_region, usable_mornings
 from spraywindow.region.stores import Ran, answers, run_region
 from spraywindow.region.tables import sites_dataset
@@ -262,3 +263,14 @@ def test_without_the_extra_it_is_named(monkeypatch: pytest.MonkeyPatch, tmp_path
     monkeypatch.setattr("spraywindow.jobs.region.command.NEEDED", ("dask", "no_such_library"))
     refused = command("region", "in.zarr", "--out", tmp_path / "out.zarr").refusal
     assert 'needs no_such_library, an extra; pip install "spraywindow[region]"' in refused
+
+
+def test_the_seasons_shares_are_summed_up(tmp_path: Path) -> None:
+    out = tmp_path / "out.zarr"
+    shares = xr.Dataset(
+        {"finish_share": ("site", [1.0, 0.5, np.nan, 0.25])}, attrs={"credit": "me"}
+    )
+    shares.to_zarr(out, zarr_format=2, consolidated=False)
+    text = region_text(Ran(blocks=1), out)
+    assert "3 sites: the program fits in 50 % of the winters at the middle one, 25 % at the" in text
+    assert "worst, 100 % at the best; in 8 of 10 or more at 1\nWeather: me\n! The label" in text

@@ -8,7 +8,10 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from spraywindow.region import Ran, score_region, season_region, usable_mornings
+import numpy as np
+
+from spraywindow.region import Ran, answers, score_region, season_region, usable_mornings
+from spraywindow.show import LABEL
 from spraywindow.site import Site, block_need, season_leaf_fall, season_start
 
 if TYPE_CHECKING:
@@ -16,6 +19,7 @@ if TYPE_CHECKING:
 
 NAMED = 20
 """Most sites that are named in a line."""
+OFTEN = 0.8
 
 
 def asked(
@@ -67,4 +71,23 @@ def region_text(ran: Ran, out: Path) -> str:
         more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
         lines.append(f"! {why}: {', '.join(names[:NAMED])}{more}")
     lines += [f"! failed, run again to try once more: {names}; {why}" for names, why in ran.failed]
-    return "\n".join(lines)
+    return "\n".join([*lines, *_found(out), f"! {LABEL}"])
+
+
+def _found(out: Path) -> list[str]:
+    """How many winters finish over the sites, in a line, and the weather's credit."""
+    with answers(out) as data:
+        lines = [f"Weather: {data.attrs['credit']}"] if data.attrs.get("credit") else []
+        if "finish_share" not in data:
+            return lines
+        shares = data["finish_share"].to_numpy().ravel()
+    shares = shares[np.isfinite(shares)]
+    if not len(shares):
+        return lines
+    low, middle, high = 100 * np.quantile(shares, (0.0, 0.5, 1.0))
+    often = np.count_nonzero(shares >= OFTEN)
+    return [
+        f"{len(shares)} sites: the program fits in {middle:.0f} % of the winters at the middle "
+        f"one, {low:.0f} % at the worst, {high:.0f} % at the best; in 8 of 10 or more at {often}",
+        *lines,
+    ]
