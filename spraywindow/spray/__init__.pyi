@@ -64,3 +64,4 @@ from .slots import day_answers as day_answers  # Say of each local day whether i
 from .slots import day_chances as day_chances  # The likeliest stretch of every day
 from .slots import day_margins as day_margins  # The margin of each local day's best slot
 from .slots import find_slots as find_slots  # Find go hours long enough for a job
+from .slots import slots_and_days as slots_and_days  # Both of hours that are read once
