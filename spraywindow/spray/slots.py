@@ -337,7 +337,7 @@ class _Asked:
         )  # fmt: skip
 
     def days(self) -> list[Day]:
-        """As `day_answers`."""
+        """Of each local day from now on whether it has a slot, and if not, what is nearest."""
         found = self.found
         best, likeliest = (
             {int(found.day[n]): int(n) for n in found.best(found.day, by_verdict=each)}
@@ -484,31 +484,6 @@ def day_chances(
     )
 
 
-def day_answers(
-    hours: pd.DataFrame,
-    duration_h: float = DURATION_H,
-    *,
-    access: Access | None = None,
-    now: pd.Timestamp | None = None,
-    learned: Learned = GENERAL,
-) -> list[Day]:
-    """Say of each local day whether it has a slot, and if not, which limit is nearest.
-
-    Parameters
-    ----------
-    hours, duration_h, access, now, learned
-        As for `find_slots`.
-
-    Returns
-    -------
-    list of Day
-        A day is "go" with a slot; "unknown" where a stretch of job length has no no-go hour but
-        an unknown one; else "no-go". Days without a workable stretch are "no-go" by
-        ``"access hours"``.
-    """
-    return _Asked.of(hours, duration_h, access, now, learned).days()
-
-
 def figure(chance: float) -> float | None:
     """A chance, None where nothing earns a figure."""
     return None if np.isnan(chance) else float(chance)
@@ -608,7 +583,7 @@ def slots_and_days(
     now: pd.Timestamp | None = None,
     learned: Learned = GENERAL,
 ) -> tuple[list[Slot], list[Day]]:
-    """Find the slots and say of each local day whether it has one, of hours that are read once.
+    """Find the slots, and say of each local day whether it has one and if not, what is nearest.
 
     Parameters
     ----------
@@ -617,8 +592,12 @@ def slots_and_days(
 
     Returns
     -------
-    tuple of list of Slot, list of Day
-        As of `find_slots` and `day_answers`.
+    list of Slot
+        As of `find_slots`.
+    list of Day
+        A day is "go" with a slot; "unknown" where a stretch of job length has no no-go hour but
+        an unknown one; else "no-go". Days without a workable stretch are "no-go" by
+        ``"access hours"``.
     """
     asked = _Asked.of(hours, duration_h, access, now, learned)
     return asked.slots(), asked.days()
