@@ -1,4 +1,4 @@
-"""How far it goes: large files, long records, many blocks; seconds and memory as ratios to less.
+"""How far it goes: large files, long records, many blocks or sites; costs as ratios to less.
 
 Run by hand: ``BOUNDS=0.05 pytest tests/test_benchmark_bounds.py --benchmark-enable -s`` tries a
 twentieth of each size, without BOUNDS the whole (2 GB on the disk, minutes). Each command runs in
@@ -108,6 +108,25 @@ def test_blocks_of_a_site_in_feed(benchmark, tmp_path: Path) -> None:  # type: i
     benchmark.pedantic(lambda: None)
     longer, larger = told("feed, blocks", 500, lambda size: (
         "-m", "spraywindow", "feed", "--site", site_of(tmp_path / f"{size}.toml", size),
+        "--weather", SAMPLES / "forecast.csv", *NOW))  # fmt: skip
+    assert longer < 20
+    assert larger < 2
+
+
+def sites_of(folder: Path, sites: int) -> Path:
+    text = SITE.read_text(encoding="utf-8")
+    folder.mkdir()
+    for number in range(sites):
+        own = text.replace("Varkessa Bank", f"Bank {number}")
+        own = own.replace("longitude = 21.4", f"longitude = {21.4 + number / 1000:.3f}")
+        (folder / f"{number}.toml").write_text(own, encoding="utf-8")
+    return folder
+
+
+def test_sites_of_a_plan_of_visits(benchmark, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    benchmark.pedantic(lambda: None)
+    longer, larger = told("visits, sites", 200, lambda size: (
+        "-m", "spraywindow", "visits", sites_of(tmp_path / f"{size}", size),
         "--weather", SAMPLES / "forecast.csv", *NOW))  # fmt: skip
     assert longer < 20
     assert larger < 2

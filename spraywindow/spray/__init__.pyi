@@ -60,7 +60,7 @@ from .slots import Day as Day  # A local day: its verdict, and why not go
 from .slots import Slot as Slot  # A run of go hours on one local day
 from .slots import Stretches as Stretches  # Every stretch of job length
 from .slots import best_of_day as best_of_day  # Best least margin of the jobs of a day
-from .slots import day_answers as day_answers  # Say of each local day whether it has a slot
 from .slots import day_chances as day_chances  # The likeliest stretch of every day
 from .slots import day_margins as day_margins  # The margin of each local day's best slot
 from .slots import find_slots as find_slots  # Find go hours long enough for a job
+from .slots import slots_and_days as slots_and_days  # And whether each local day has one

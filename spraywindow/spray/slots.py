@@ -27,7 +27,7 @@ from spraywindow.spray.access import (
 from spraywindow.spray.chance import Jobs, Odds, wants_more
 from spraywindow.spray.conditions import Conditions
 from spraywindow.spray.hours import Background
-from spraywindow.spray.kernel import VERDICTS
+from spraywindow.spray.kernel import GO, NO_GO, VERDICTS
 from spraywindow.spray.learned import GENERAL, Learned
 from spraywindow.spray.material import Material
 from spraywindow.weather import Array
@@ -286,17 +286,134 @@ def stretches(
     hours, duration_h, access, now, learned
         As for `find_slots`.
     """
-    need = job_hours(duration_h)
-    background = background_of(hours)
-    index = pd.DatetimeIndex(hours.index)
-    may = open_hours(hours, access)
-    if now is not None:
-        may = may & np.asarray(index >= now)
-    named = np.asarray(hours["verdict"], dtype=object)
-    codes = pd.Index(VERDICTS).get_indexer(pd.Index(named)).astype(np.int8)
-    found = Stretches.of(
-        codes, hours["margin"].to_numpy(dtype=float), may, local_days(index, background), need
-    )
+    return _Asked.of(hours, duration_h, access, now, learned).found
+
+
+@dataclass(frozen=True, eq=False)
+class _Asked:
+    """Scored hours as slots and days ask of them, read once; arrays [hour].
+
+    `ahead` are the hours from now on, `may` those of them that may be worked; `verdict` is as
+    `kernel.Scores.verdict`.
+    """
+
+    background: Background
+    local: pd.DatetimeIndex
+    day: NDArray[np.int64]
+    ahead: Mask
+    may: Mask
+    verdict: NDArray[np.int8]
+    margin: Array
+    held_by: NDArray[np.object_]
+    go: Mask
+    found: Stretches
+
+    @classmethod
+    def of(
+        cls,
+        hours: pd.DataFrame,
+        duration_h: float,
+        access: Access | None,
+        now: pd.Timestamp | None,
+        learned: Learned,
+    ) -> _Asked:
+        """Read them as for `find_slots`."""
+        need = job_hours(duration_h)
+        background = background_of(hours)
+        index = pd.DatetimeIndex(hours.index)
+        ahead = np.ones(len(index), dtype=bool) if now is None else np.asarray(index >= now)
+        may = open_hours(hours, access) & ahead
+        columns = pd.DataFrame(hours)  # bare: a column read copies attrs
+        verdict = np.asarray(
+            pd.Categorical(columns["verdict"], categories=list(VERDICTS)).codes, dtype=np.int8
+        )
+        margin = columns["margin"].to_numpy(dtype=float)
+        day = local_days(index, background)
+        found = Stretches.of(verdict, margin, may, day, need)
+        return cls(
+            background, index.tz_convert(background.place.timezone), day, ahead, may, verdict,
+            margin, np.asarray(columns["held_by"], dtype=object),
+            columns["go"].to_numpy(dtype=bool), _weighed(found, index, background, learned),
+        )  # fmt: skip
+
+    def days(self) -> list[Day]:
+        """Of each local day from now on whether it has a slot, and if not, what is nearest."""
+        found = self.found
+        best, likeliest = (
+            {int(found.day[n]): int(n) for n in found.best(found.day, by_verdict=each)}
+            for each in (True, False)
+        )
+        answers = []
+        for day in np.unique(self.day[self.ahead]):
+            date = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
+            number = best.get(int(day))
+            if number is None:
+                answers.append(Day(date, "no-go", NO_ACCESS, np.nan))
+                continue
+            first = int(found.first[number])
+            stretch = slice(first, first + found.need)
+            verdict, margin = self.verdict[stretch], self.margin[stretch]
+            # an unknown hour holds before a go hour, and a no-go hour before both
+            rank = np.where(verdict == NO_GO, margin - 1.0, np.where(verdict == GO, margin, -0.5))
+            worst = first + int(np.argmin(rank))
+            likely = number if found.verdict[number] == 0 else likeliest[int(day)]
+            answers.append(
+                Day(
+                    date,
+                    RANKED[found.verdict[number]],
+                    str(self.held_by[worst]),
+                    float(self.margin[worst]),
+                    self.local[first],
+                    self.local[found.first[likely]],
+                    figure(found.chance[likely]),
+                    figure(found.chance_dry[likely]),
+                    figure(found.general[likely]),
+                )
+            )
+        return answers
+
+    def slots(self) -> list[Slot]:
+        """As `find_slots`."""
+        found = self.found
+        run = _runs(self.go & self.may, self.day)
+        of = np.where(found.verdict == 0, run[found.first], 0)
+        dry_h = self.background.dry_h_after.reindex(self.local).to_numpy(dtype=float)
+        slots = []
+        for number in found.best(of):
+            if not of[number]:
+                continue
+            first, last = (int(row) for row in np.flatnonzero(run == of[number])[[0, -1]])
+            best = int(found.first[number])
+            job = slice(best, best + found.need)
+            slots.append(
+                Slot(
+                    start=self.local[first],
+                    end=self.local[last] + pd.Timedelta(hours=1),
+                    best_start=self.local[best],
+                    duration_h=float(last + 1 - first),
+                    margin=float(found.margin[number]),
+                    chance=figure(found.chance[number]),
+                    chance_dry=figure(found.chance_dry[number]),
+                    opens=self._beside(first - 1),
+                    closes=self._beside(last + 1),
+                    tightest=str(self.held_by[best + int(np.argmin(self.margin[job]))]),
+                    dry_h_after=float(dry_h[job.stop - 1]),
+                    material=self.background.material.name,
+                )
+            )
+        return sorted(slots, key=_order)
+
+    def _beside(self, row: int) -> str:
+        """What holds the hour at a row beside a run."""
+        if not 0 <= row < len(self.go):
+            return FAR_END
+        return NO_ACCESS if self.go[row] else str(self.held_by[row])
+
+
+def _weighed(
+    found: Stretches, index: pd.DatetimeIndex, background: Background, learned: Learned
+) -> Stretches:
+    """Stretches of the hours of an index with their chances, the smaller of two forecasts'."""
     if not background.forecasts:
         return _by_forecast(found, index, background, learned)
     # the smaller of the two chances: each was earned on single forecasts, theirs together on none
@@ -365,67 +482,6 @@ def day_chances(
         },
         index=pd.DatetimeIndex(pd.to_datetime(found.day[best], unit="D"), name="day"),
     )
-
-
-def day_answers(
-    hours: pd.DataFrame,
-    duration_h: float = DURATION_H,
-    *,
-    access: Access | None = None,
-    now: pd.Timestamp | None = None,
-    learned: Learned = GENERAL,
-) -> list[Day]:
-    """Say of each local day whether it has a slot, and if not, which limit is nearest.
-
-    Parameters
-    ----------
-    hours, duration_h, access, now, learned
-        As for `find_slots`.
-
-    Returns
-    -------
-    list of Day
-        A day is "go" with a slot; "unknown" where a stretch of job length has no no-go hour but
-        an unknown one; else "no-go". Days without a workable stretch are "no-go" by
-        ``"access hours"``.
-    """
-    found = stretches(hours, duration_h, access=access, now=now, learned=learned)
-    background = background_of(hours)
-    index = pd.DatetimeIndex(hours.index)
-    margin = hours["margin"].to_numpy(dtype=float)
-    verdict = np.asarray(hours["verdict"], dtype=object)
-    best, likeliest = (
-        {int(found.day[number]): int(number) for number in found.best(found.day, by_verdict=each)}
-        for each in (True, False)
-    )
-    answers = []
-    for day in np.unique(local_days(index[index >= now] if now is not None else index, background)):
-        date = dt.date(1970, 1, 1) + dt.timedelta(days=int(day))
-        number = best.get(int(day))
-        if number is None:
-            answers.append(Day(date, "no-go", NO_ACCESS, np.nan))
-            continue
-        first = int(found.first[number])
-        stretch = slice(first, first + found.need)
-        # an unknown hour holds before a go hour, and a no-go hour before both
-        rank = np.where(verdict[stretch] == "no-go", margin[stretch] - 1.0,
-                        np.where(verdict[stretch] == "go", margin[stretch], -0.5))  # fmt: skip
-        worst = first + int(np.argmin(rank))
-        likely = number if found.verdict[number] == 0 else likeliest[int(day)]
-        answers.append(
-            Day(
-                date,
-                RANKED[found.verdict[number]],
-                str(hours["held_by"].iloc[worst]),
-                float(margin[worst]),
-                index[first].tz_convert(background.place.timezone),
-                index[found.first[likely]].tz_convert(background.place.timezone),
-                figure(found.chance[likely]),
-                figure(found.chance_dry[likely]),
-                figure(found.general[likely]),
-            )
-        )
-    return answers
 
 
 def figure(chance: float) -> float | None:
@@ -516,21 +572,35 @@ def find_slots(
     InputError
         If `duration_h` is out of range.
     """
-    found = stretches(hours, duration_h, access=access, now=now, learned=learned)
-    background = background_of(hours)
-    index = pd.DatetimeIndex(hours.index)
-    may = open_hours(hours, access)
-    if now is not None:
-        may = may & np.asarray(index >= now)
-    go = hours["go"].to_numpy(dtype=bool) & may
-    run = _runs(go, local_days(index, background))
-    of = np.where(found.verdict == 0, run[found.first], 0)
-    slots = []
-    for number in found.best(of):
-        if of[number]:
-            first, last = np.flatnonzero(run == of[number])[[0, -1]]
-            slots.append(_slot(hours, background, found, int(number), int(first), int(last) + 1))
-    return sorted(slots, key=_order)
+    return _Asked.of(hours, duration_h, access, now, learned).slots()
+
+
+def slots_and_days(
+    hours: pd.DataFrame,
+    duration_h: float = DURATION_H,
+    *,
+    access: Access | None = None,
+    now: pd.Timestamp | None = None,
+    learned: Learned = GENERAL,
+) -> tuple[list[Slot], list[Day]]:
+    """Find the slots, and say of each local day whether it has one and if not, what is nearest.
+
+    Parameters
+    ----------
+    hours, duration_h, access, now, learned
+        As for `find_slots`.
+
+    Returns
+    -------
+    list of Slot
+        As of `find_slots`.
+    list of Day
+        A day is "go" with a slot; "unknown" where a stretch of job length has no no-go hour but
+        an unknown one; else "no-go". Days without a workable stretch are "no-go" by
+        ``"access hours"``.
+    """
+    asked = _Asked.of(hours, duration_h, access, now, learned)
+    return asked.slots(), asked.days()
 
 
 def _order(slot: Slot) -> tuple[float, float, pd.Timestamp]:
@@ -543,41 +613,3 @@ def _runs(go: Mask, days: NDArray[np.int64]) -> NDArray[np.int64]:
     begins = go.copy()
     begins[1:] &= ~go[:-1] | (days[1:] != days[:-1])
     return np.where(go, np.cumsum(begins), 0)
-
-
-def _slot(
-    hours: pd.DataFrame,
-    background: Background,
-    found: Stretches,
-    number: int,
-    first: int,
-    last: int,
-) -> Slot:
-    margin = hours["margin"].to_numpy(dtype=float)
-    index = pd.DatetimeIndex(hours.index)
-    best = int(found.first[number])
-    job = slice(best, best + found.need)
-    zone = background.place.timezone
-    return Slot(
-        start=index[first].tz_convert(zone),
-        end=(index[last - 1] + pd.Timedelta(hours=1)).tz_convert(zone),
-        best_start=index[best].tz_convert(zone),
-        duration_h=float(last - first),
-        margin=float(found.margin[number]),
-        chance=figure(found.chance[number]),
-        chance_dry=figure(found.chance_dry[number]),
-        opens=_held(hours, first - 1),
-        closes=_held(hours, last),
-        tightest=str(hours["held_by"].iloc[best + int(np.argmin(margin[job]))]),
-        dry_h_after=float(background.dry_h_after.reindex(index[job.stop - 1 : job.stop]).iloc[0]),
-        material=background.material.name,
-    )
-
-
-def _held(hours: pd.DataFrame, row: int) -> str:
-    """What holds the hour at a row beside a run."""
-    if not 0 <= row < len(hours):
-        return FAR_END
-    if not hours["go"].iloc[row]:
-        return str(hours["held_by"].iloc[row])
-    return NO_ACCESS

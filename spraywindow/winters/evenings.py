@@ -61,7 +61,7 @@ class Job:
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """What the evenings saw: of each morning ahead its best stretch, as `day_answers` picks it.
+    """What the evenings saw: of each morning ahead its best stretch, as `slots_and_days` picks it.
 
     Attributes
     ----------

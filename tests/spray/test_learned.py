@@ -16,7 +16,7 @@ from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.spray.chance import most_chance
 from spraywindow.spray.hours import score_hours
 from spraywindow.spray.learned import CASES, FEWEST, GENERAL, Learned, information, learn
-from spraywindow.spray.slots import day_answers, day_chances, find_slots
+from spraywindow.spray.slots import day_chances, find_slots, slots_and_days
 from spraywindow.weather.intervals import Array
 from tests.conftest import SHARED, needs_records
 from tests.weeks import NOON, PLACE, fortnight
@@ -142,7 +142,9 @@ def test_slots_and_days_follow_the_site() -> None:
     # what is beyond the leads that earn a figure has none at this site either
     assert own["chance"].isna().tolist() == general["chance"].isna().tolist()
     (first, *_) = find_slots(hours, now=now, learned=wet)
-    day = next(d for d in day_answers(hours, now=now, learned=wet) if d.date == first.start.date())
+    day = next(
+        d for d in slots_and_days(hours, now=now, learned=wet)[1] if d.date == first.start.date()
+    )
     assert day.chance == first.chance
     assert day.general is not None
     assert first.chance == pytest.approx(expit(logit(day.general) - 1.0))

@@ -13,7 +13,7 @@ from spraywindow.place import Place
 from spraywindow.spray.access import NO_ACCESS, Access, open_hours
 from spraywindow.spray.catalogue import COPPER, OIL
 from spraywindow.spray.hours import score_hours
-from spraywindow.spray.slots import FAR_END, Slot, day_answers, day_margins, find_slots
+from spraywindow.spray.slots import FAR_END, Slot, day_margins, find_slots, slots_and_days
 from tests.weeks import NIGHT_OIL, NOON, PLACE, fortnight, random_weather
 
 DAY = dt.date(2021, 1, 15)
@@ -64,7 +64,7 @@ def test_runs_must_hold_the_whole_job(job_h: float, starts: list[int]) -> None:
 @pytest.mark.parametrize("job_h", [0.0, -1.0, 24.5, float("nan")])
 def test_an_impossible_job_length_is_refused(job_h: float) -> None:
     hours = score_hours(fortnight(), PLACE, OIL)
-    for answer in (find_slots, day_answers, day_margins):
+    for answer in (find_slots, slots_and_days, day_margins):
         with pytest.raises(InputError, match="job length out of range; expected more than 0 h"):
             answer(hours, job_h)
 
@@ -95,7 +95,9 @@ def test_access_hours_days_and_closed_dates() -> None:
     closed = find_slots(hours, access=Access(closed=frozenset({DAY})))
     assert not on(closed)
     assert on(closed, DAY + dt.timedelta(days=1))
-    answers = {day.date: day for day in day_answers(hours, access=Access(closed=frozenset({DAY})))}
+    answers = {
+        day.date: day for day in slots_and_days(hours, access=Access(closed=frozenset({DAY})))[1]
+    }
     assert (answers[DAY].verdict, answers[DAY].held_by) == ("no-go", NO_ACCESS)
 
 
@@ -117,10 +119,10 @@ def test_hours_already_begun_are_left_out() -> None:
     now = local(12) + pd.Timedelta(minutes=10)
     slots = find_slots(hours, now=now)
     assert min(slot.start for slot in slots) == local(13)
-    answers = day_answers(hours, now=now)
+    answers = slots_and_days(hours, now=now)[1]
     assert answers[0].date == DAY
     assert answers[0].start == local(13)
-    assert day_answers(hours, now=local(23))[0].held_by == NO_ACCESS
+    assert slots_and_days(hours, now=local(23))[1][0].held_by == NO_ACCESS
 
 
 def test_dry_hours_after_the_job_count_to_the_next_measurable_rain() -> None:
@@ -164,7 +166,7 @@ def test_slots_of_a_forecast_rank_by_the_chance_that_they_hold() -> None:
 def test_a_day_is_unknown_only_where_no_known_hour_forbids_it() -> None:
     def day(table: pd.DataFrame) -> tuple[str, str]:
         hours = score_hours(table, PLACE, OIL)
-        answer = next(answer for answer in day_answers(hours) if answer.date == DAY)
+        answer = next(answer for answer in slots_and_days(hours)[1] if answer.date == DAY)
         return answer.verdict, answer.held_by
 
     rows = range(NOON - 12, NOON + 12)
@@ -185,7 +187,7 @@ def test_a_day_is_unknown_only_where_no_known_hour_forbids_it() -> None:
 def test_a_no_go_day_names_the_limit_nearest_to_letting_it_go() -> None:
     gusts = {row: 7.0 if row in (NOON, NOON + 1) else 30.0 for row in range(NOON - 12, NOON + 12)}
     hours = score_hours(fortnight(gust_ms=gusts), PLACE, OIL)
-    answer = next(answer for answer in day_answers(hours) if answer.date == DAY)
+    answer = next(answer for answer in slots_and_days(hours)[1] if answer.date == DAY)
     assert (answer.verdict, answer.held_by, answer.start) == ("no-go", "gusts", local(12))
     assert answer.margin == pytest.approx((15 - 7.0 / 0.44704) / 5)
 
@@ -200,7 +202,7 @@ def test_days_agree_with_the_slots(seed: int, access: Access | None) -> None:
         best[slot.start.date()] = max(slot.margin, best.get(slot.start.date(), -1.0))
     margins = day_margins(hours, 2.0, access=access)
     assert {stamp.date(): value for stamp, value in margins.dropna().items()} == best
-    days = day_answers(hours, 2.0, access=access)
+    days = slots_and_days(hours, 2.0, access=access)[1]
     assert {day.date for day in days if day.verdict == "go"} == set(best)
     assert [day.date for day in days] == [stamp.date() for stamp in margins.index]
     assert all(day.margin == best[day.date] for day in days if day.verdict == "go")

@@ -39,11 +39,10 @@ from spraywindow.spray import (
     Slot,
     background_of,
     came_true,
-    day_answers,
-    find_slots,
     open_hours,
     score_hours,
     season_order,
+    slots_and_days,
 )
 from spraywindow.weather import (
     AHEAD_H,
@@ -182,18 +181,16 @@ def _week(
     """Slots and days of scored hours, held by what is found of the trees."""
     today = now.date()
     hours = _held(hours, site, STAGE, trees)
-    job_h, access = site.job_h, site.access
-    slots = [
-        slot
-        for slot in find_slots(hours, job_h, access=access, now=now, learned=site.learned)
-        if slot.start.date() <= last
-    ]
+    found, days = slots_and_days(
+        hours, site.job_h, access=site.access, now=now, learned=site.learned
+    )
+    slots = [slot for slot in found if slot.start.date() <= last]
     cut_day = _cut_day(hours, site)
     answers = [
         beyond(day.date)
         if day.date == cut_day and day.verdict == "no-go" and day.held_by not in (SPACING, STAGE)
         else _answer(day, slots, {SPACING: spacing, STAGE: trees}, hours.attrs["known_until"])
-        for day in day_answers(hours, job_h, access=access, now=now, learned=site.learned)
+        for day in days
         if day.date <= last
         # what is left of an afternoon after working hours is no day of its own
         and (now.hour < NOON_H or day.date != today or day.held_by != NO_ACCESS)
@@ -257,25 +254,27 @@ def _held(
 ) -> pd.DataFrame:
     """Lay findings about whole days over the scored hours, as a limit of that name."""
     days = local_dates(pd.DatetimeIndex(hours.index), site.place.timezone)
-    verdicts = {pd.Timestamp(day): finding.verdict for day, finding in findings.items()}
-    of_hour = np.asarray(pd.Series(days).map(verdicts).fillna("go"), dtype=object)
-    stop = of_hour == "no-go"
-    open_end = (of_hour == "unknown") & np.asarray(hours["verdict"] != "no-go")
+    number, distinct = pd.factorize(days)
+    found = [findings.get(day.date(), Finding("go")).verdict for day in distinct]
+    stop, unknown = (np.array([each == said for each in found])[number]
+                     for said in ("no-go", "unknown"))  # fmt: skip
+    out = pd.DataFrame(hours)  # bare: a column read copies attrs
+    open_end = unknown & np.asarray(out["verdict"] != "no-go")
     changed = stop | open_end
-    if name in hours.columns and not changed.any():
+    if name in out.columns and not changed.any():
         return hours
-    least = np.fmin(hours["margin"].to_numpy(dtype=float), -1.0)
-    margin = np.where(stop, least, np.where(open_end, np.nan, hours["margin"]))
-    column = np.where(stop, -1.0, np.where(of_hour == "unknown", np.nan, 1.0))
-    verdict = np.where(stop, "no-go", np.where(open_end, "unknown", hours["verdict"]))
-    held_by = np.where(changed, name, np.asarray(hours["held_by"], dtype=object))
-    out = hours.assign(
-        verdict=pd.Categorical(verdict, categories=hours["verdict"].cat.categories),
-        go=hours["go"] & ~changed,
-        margin=margin,
-        held_by=pd.Categorical(held_by),
-        **{name: column},
-    )
+    column = np.where(stop, -1.0, np.where(unknown, np.nan, 1.0))
+    if changed.any():
+        margin = out["margin"].to_numpy(dtype=float)
+        verdict = np.where(stop, "no-go", np.where(open_end, "unknown", out["verdict"]))
+        held_by = np.where(changed, name, np.asarray(out["held_by"], dtype=object))
+        out = out.assign(
+            verdict=pd.Categorical(verdict, categories=out["verdict"].cat.categories),
+            go=out["go"] & ~changed,
+            margin=np.where(stop, np.fmin(margin, -1.0), np.where(open_end, np.nan, margin)),
+            held_by=pd.Categorical(held_by),
+        )
+    out = out.assign(**{name: column})
     out.attrs = {
         **hours.attrs,
         "not_judged": [other for other in hours.attrs["not_judged"] if other != name],
