@@ -30,7 +30,9 @@ from spraywindow.site import (
 )
 from spraywindow.spray import (
     NO_ACCESS,
+    NO_GO,
     STAGE,
+    UNKNOWN,
     CameTrue,
     Day,
     Finding,
@@ -259,22 +261,24 @@ def _held(
     stop, unknown = (np.array([each == said for each in found])[number]
                      for said in ("no-go", "unknown"))  # fmt: skip
     out = pd.DataFrame(hours)  # bare: a column read copies attrs
-    open_end = unknown & np.asarray(out["verdict"] != "no-go")
+    verdict, holds = out["verdict"].array, out["held_by"].array
+    open_end = unknown & (verdict.codes != NO_GO)
     changed = stop | open_end
     if name in out.columns and not changed.any():
         return hours
-    column = np.where(stop, -1.0, np.where(unknown, np.nan, 1.0))
-    if changed.any():
-        margin = out["margin"].to_numpy(dtype=float)
-        verdict = np.where(stop, "no-go", np.where(open_end, "unknown", out["verdict"]))
-        held_by = np.where(changed, name, np.asarray(out["held_by"], dtype=object))
-        out = out.assign(
-            verdict=pd.Categorical(verdict, categories=out["verdict"].cat.categories),
-            go=out["go"] & ~changed,
-            margin=np.where(stop, np.fmin(margin, -1.0), np.where(open_end, np.nan, margin)),
-            held_by=pd.Categorical(held_by),
-        )
-    out = out.assign(**{name: column})
+    margin = out["margin"].to_numpy(dtype=float)
+    names = list(dict.fromkeys([*holds.categories, name]))
+    out = out.assign(
+        verdict=pd.Categorical.from_codes(
+            np.where(stop, NO_GO, np.where(open_end, UNKNOWN, verdict.codes)), dtype=verdict.dtype
+        ),
+        go=out["go"].to_numpy() & ~changed,
+        margin=np.where(stop, np.fmin(margin, -1.0), np.where(open_end, np.nan, margin)),
+        held_by=pd.Categorical.from_codes(
+            np.where(changed, names.index(name), holds.codes), dtype=pd.CategoricalDtype(names)
+        ),
+        **{name: np.where(stop, -1.0, np.where(unknown, np.nan, 1.0))},
+    )
     out.attrs = {
         **hours.attrs,
         "not_judged": [other for other in hours.attrs["not_judged"] if other != name],
@@ -580,7 +584,7 @@ def thirsty(site: Site, weather: pd.DataFrame, now: pd.Timestamp) -> bool | None
     known.
     """
     soil = SOILS[site.feeding.soil if site.feeding else "loam"]
-    past = weather.loc[now - pd.Timedelta(days=BACK_D) : now - pd.Timedelta(hours=1)]
+    past = pd.DataFrame(weather).loc[now - pd.Timedelta(days=BACK_D) : now - pd.Timedelta(hours=1)]
     if past.empty:
         return None
     ends = soil_water(past, site.place, soil, LEAFLESS)
