@@ -220,7 +220,7 @@ class _Look:
             setting or Setting(),
             forecast=None if issued is None else np.asarray(index >= issued),
             pressure_kpa=pressure_at_kpa(place.elevation_m),
-        ).keeping()
+        )
         may_rain = pd.Series(conditions.rain.hourly.high >= MEASURABLE_MM, index=index)
         return cls(
             index=index,
