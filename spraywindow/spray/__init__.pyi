@@ -28,6 +28,8 @@ from .findings import hardest as hardest  # Give the finding that decides
 from .findings import not_above as not_above  # Judge a bounded quantity by a most
 from .findings import working_day as working_day  # Judge a local day by the site's working days
 from .hours import DAYLIGHT_H as DAYLIGHT_H  # Least from sunrise and sunset [h]
+from .hours import Looked as Looked  # Hours as limits look at them, for several materials
+from .hours import look_at_hours as look_at_hours  # Derive once what limits look at
 from .hours import score_hours as score_hours  # Score each hour of a weather table for a material
 from .hours import sun_of as sun_of  # The sun at the middle of each hour of an index
 from .hours import weather_columns as weather_columns  # The table's contract columns as arrays

@@ -133,74 +133,139 @@ def score_hours(
         If a limit names an unknown quantity or another unit than the quantity's, the stage is
         no BBCH code, or `now` has no zone.
     """
+    return look_at_hours(
+        weather, place, setting=setting, forecast_from=forecast_from, now=now
+    ).scored(material, stage)
+
+
+def look_at_hours(
+    weather: pd.DataFrame,
+    place: Place,
+    *,
+    setting: Setting | None = None,
+    forecast_from: pd.Timestamp | None = None,
+    now: pd.Timestamp | None = None,
+) -> Looked:
+    """Check a weather table and derive what limits look at, once for several materials.
+
+    Parameters
+    ----------
+    weather, place, setting, forecast_from, now
+        As for `score_hours`.
+
+    Raises
+    ------
+    WeatherError, InputError
+        As `score_hours`, of the table and `now`.
+    """
     table = check_hourly(weather)
     if now is not None:
         table = known_at(table, zoned(now))
+    issued = forecast_from if forecast_from is not None else table.attrs.get("forecast_from")
     told = forecasts_of(table)
     if len(told) < 2:
-        return _scored(table, place, material, stage, setting, forecast_from)
-    issued = forecast_from if forecast_from is not None else table.attrs.get("forecast_from")
-    frames = [
-        _scored(
-            check_hourly(each).loc[: table.index[-1]], place, material, stage, setting,
+        return Looked(table, (_Look.at(table, place, setting, issued),))
+    looks = [
+        _Look.at(
+            check_hourly(each).loc[: table.index[-1]], place, setting,
             forecast_from if forecast_from is not None else each.attrs.get("forecast_from", issued),
         )
         for each in told
     ]  # fmt: skip
-    return _worse(frames[0], frames[1], pd.DatetimeIndex(table.index), table)
+    return Looked(table, (looks[0], looks[1]))
 
 
-def _scored(
-    table: pd.DataFrame,
-    place: Place,
-    material: Material,
-    stage: int | None,
-    setting: Setting | None,
-    forecast_from: pd.Timestamp | None,
-) -> pd.DataFrame:
-    """Score each hour of one checked table."""
-    index = pd.DatetimeIndex(table.index)
-    issued = forecast_from if forecast_from is not None else table.attrs.get("forecast_from")
-    sun = sun_of(index, place)
-    conditions = Conditions(
-        weather_columns(table),
-        sun,
-        setting or Setting(),
-        forecast=None if issued is None else np.asarray(index >= issued),
-        pressure_kpa=pressure_at_kpa(place.elevation_m),
-    )
-    scores = score_arrays(conditions, material, stage)
-    hours = pd.DataFrame(
-        {
-            "verdict": _named(scores.verdict, VERDICTS),
-            "go": scores.verdict == GO,
-            "margin": scores.margin,
-            "held_by": _named(scores.held, scores.names),
-            **scores.margins,
-        },
-        index=index,
-        copy=False,
-    )
-    decided = np.flatnonzero(scores.decided)
-    hours.attrs = {
-        "known_until": index[decided[-1]] if len(decided) else None,
-        "not_judged": list(scores.not_judged),
-        "background": Background(
+@dataclass(frozen=True, eq=False)
+class Looked:
+    """A checked table, and a look at its hours or at those of each of two forecasts."""
+
+    table: pd.DataFrame
+    looks: tuple[_Look] | tuple[_Look, _Look]
+
+    def scored(self, material: Material, stage: int | None = None) -> pd.DataFrame:
+        """Score each hour for a material, as `score_hours`."""
+        frames = [look.scored(material, stage) for look in self.looks]
+        if len(frames) == 1:
+            return frames[0]
+        return _worse(frames[0], frames[1], pd.DatetimeIndex(self.table.index), self.table)
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """The hours of one checked table as limits look at them."""
+
+    index: pd.DatetimeIndex
+    place: Place
+    conditions: Conditions
+    daylight: pd.Series[bool]
+    dry_h_after: pd.Series[float]
+    likely_dry: pd.Series[bool]
+    surely_dry: pd.Series[bool]
+    issued: pd.Timestamp | None
+    source: Mapping[str, Any]
+
+    @classmethod
+    def at(
+        cls,
+        table: pd.DataFrame,
+        place: Place,
+        setting: Setting | None,
+        issued: pd.Timestamp | None,
+    ) -> _Look:
+        index = pd.DatetimeIndex(table.index)
+        sun = sun_of(index, place)
+        conditions = Conditions(
+            weather_columns(table),
+            sun,
+            setting or Setting(),
+            forecast=None if issued is None else np.asarray(index >= issued),
+            pressure_kpa=pressure_at_kpa(place.elevation_m),
+        )
+        may_rain = pd.Series(conditions.rain.hourly.high >= MEASURABLE_MM, index=index)
+        return cls(
+            index=index,
             place=place,
-            material=material,
-            stage=stage,
             conditions=conditions,
             daylight=pd.Series(sun.hours_from_rise_or_set >= DAYLIGHT_H, index=index),
-            dry_h_after=_dry_hours(
-                pd.Series(conditions.rain.hourly.high >= MEASURABLE_MM, index=index)
-            ),
+            dry_h_after=_dry_hours(may_rain),
             likely_dry=pd.Series(conditions.likely_dry, index=index),
             surely_dry=pd.Series(conditions.hours_dry.low >= 0.0, index=index),
-            forecast_from=issued,
+            issued=issued,
             source=dict(table.attrs.get("source", {})),
-        ),
-    }
-    return hours
+        )
+
+    def scored(self, material: Material, stage: int | None) -> pd.DataFrame:
+        """Score each hour for a material."""
+        scores = score_arrays(self.conditions, material, stage)
+        hours = pd.DataFrame(
+            {
+                "verdict": _named(scores.verdict, VERDICTS),
+                "go": scores.verdict == GO,
+                "margin": scores.margin,
+                "held_by": _named(scores.held, scores.names),
+                **scores.margins,
+            },
+            index=self.index,
+            copy=False,
+        )
+        decided = np.flatnonzero(scores.decided)
+        hours.attrs = {
+            "known_until": self.index[decided[-1]] if len(decided) else None,
+            "not_judged": list(scores.not_judged),
+            "background": Background(
+                place=self.place,
+                material=material,
+                stage=stage,
+                conditions=self.conditions,
+                daylight=self.daylight,
+                dry_h_after=self.dry_h_after,
+                likely_dry=self.likely_dry,
+                surely_dry=self.surely_dry,
+                forecast_from=self.issued,
+                source=self.source,
+            ),
+        }
+        return hours
 
 
 def _named(codes: NDArray[np.int8], names: Sequence[str]) -> pd.Categorical:

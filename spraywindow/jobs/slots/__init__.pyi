@@ -5,6 +5,7 @@ from .answer import DayAnswer as DayAnswer  # The answer for one day
 from .answer import Evening as Evening  # All that one evening's answer says
 from .answer import default_material as default_material  # The one that may go on first
 from .answer import evening as evening  # Answer for one site, one material, one evening
+from .answer import evening_of_each as evening_of_each  # For each of several materials
 from .calendar import CALENDAR_MARK as CALENDAR_MARK  # By which a calendar of ours is known
 from .calendar import updated_calendar as updated_calendar  # The calendar in a file's place
 from .command import evenings_of as evenings_of  # The evening of each material of a call

@@ -6,7 +6,7 @@ The coming week is scored once for the blocks of trees that are sprayed together
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -30,17 +30,20 @@ from spraywindow.site import (
 )
 from spraywindow.spray import (
     NO_ACCESS,
+    NO_GO,
     STAGE,
+    UNKNOWN,
     CameTrue,
     Day,
     Finding,
+    Looked,
     Material,
     Setting,
     Slot,
     background_of,
     came_true,
+    look_at_hours,
     open_hours,
-    score_hours,
     season_order,
     slots_and_days,
 )
@@ -126,6 +129,7 @@ def site_week(
     material: Material,
     now: pd.Timestamp,
     states: Mapping[dt.date, Sequence[BlockState]],
+    looks: dict[tuple[Setting, tuple[str, ...]], Looked],
 ) -> SiteWeek:
     """Answer every day of the week from `now` on.
 
@@ -141,13 +145,19 @@ def site_week(
     states : mapping of date to sequence of BlockState
         Of the blocks to spray together, from today on. Where several may be sprayed, the hours
         are judged by the tallest trees and the most advanced stage.
+    looks : dict
+        Looks at this table, by setting and columns, which all of an evening's materials share;
+        added to.
     """
     last = now.date() + dt.timedelta(days=WEEK_D)
     trees = {day: trees_finding(each) for day, each in states.items()}
     spacing = {day: spacing_finding(site, material, day) for day in states}
     setting = replace(site.setting, tree_height_m=_tallest(states))
     stage, told = _strictest(states, material), site.with_required(table, material)
-    hours = score_hours(told, site.place, material, stage, setting=setting)
+    look = (setting, tuple(map(str, told)))
+    if look not in looks:
+        looks[look] = look_at_hours(told, site.place, setting=setting)
+    hours = looks[look].scored(material, stage)
     spaced = _held(hours, site, SPACING, spacing)
     week = _week(site, spaced, now, setting, spacing, trees, last)
     apart = [
@@ -259,22 +269,24 @@ def _held(
     stop, unknown = (np.array([each == said for each in found])[number]
                      for said in ("no-go", "unknown"))  # fmt: skip
     out = pd.DataFrame(hours)  # bare: a column read copies attrs
-    open_end = unknown & np.asarray(out["verdict"] != "no-go")
+    verdict, holds = out["verdict"].array, out["held_by"].array
+    open_end = unknown & (verdict.codes != NO_GO)
     changed = stop | open_end
     if name in out.columns and not changed.any():
         return hours
-    column = np.where(stop, -1.0, np.where(unknown, np.nan, 1.0))
-    if changed.any():
-        margin = out["margin"].to_numpy(dtype=float)
-        verdict = np.where(stop, "no-go", np.where(open_end, "unknown", out["verdict"]))
-        held_by = np.where(changed, name, np.asarray(out["held_by"], dtype=object))
-        out = out.assign(
-            verdict=pd.Categorical(verdict, categories=out["verdict"].cat.categories),
-            go=out["go"] & ~changed,
-            margin=np.where(stop, np.fmin(margin, -1.0), np.where(open_end, np.nan, margin)),
-            held_by=pd.Categorical(held_by),
-        )
-    out = out.assign(**{name: column})
+    margin = out["margin"].to_numpy(dtype=float)
+    names = list(dict.fromkeys([*holds.categories, name]))
+    out = out.assign(
+        verdict=pd.Categorical.from_codes(
+            np.where(stop, NO_GO, np.where(open_end, UNKNOWN, verdict.codes)), dtype=verdict.dtype
+        ),
+        go=out["go"].to_numpy() & ~changed,
+        margin=np.where(stop, np.fmin(margin, -1.0), np.where(open_end, np.nan, margin)),
+        held_by=pd.Categorical.from_codes(
+            np.where(changed, names.index(name), holds.codes), dtype=pd.CategoricalDtype(names)
+        ),
+        **{name: np.where(stop, -1.0, np.where(unknown, np.nan, 1.0))},
+    )
     out.attrs = {
         **hours.attrs,
         "not_judged": [other for other in hours.attrs["not_judged"] if other != name],
@@ -421,7 +433,14 @@ def default_material(site: Site, day: dt.date) -> str:
 
 
 def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name: str) -> Evening:
-    """Answer for one site, one material, one evening.
+    """Answer for one site, one material, one evening; as `evening_of_each`."""
+    return evening_of_each(site, weather, now, [material_name])[0]
+
+
+def evening_of_each(
+    site: Site, weather: pd.DataFrame, now: pd.Timestamp, materials: Iterable[str]
+) -> list[Evening]:
+    """Answer for one site and one evening, for each of several materials.
 
     Blocks that hold the others back on the first day (taller trees in the wind, green tissue
     near frost) are left out of the answer and named in it.
@@ -433,27 +452,42 @@ def evening(site: Site, weather: pd.DataFrame, now: pd.Timestamp, material_name:
         Hourly table that holds `now`; what is after it counts as forecast.
     now : Timestamp
         tz-aware.
-    material_name : str
+    materials : iterable of str
+        Their names.
 
     Raises
     ------
     WeatherError, InputError
-        If the weather does not hold `now`, the material is unknown, or the site file calls a
+        If the weather does not hold `now`, a material is unknown, or the site file calls a
         round done on a day after `now`.
     """
     local_now = now.tz_convert(site.place.timezone)
     today = local_now.date()
     site = in_season(site, today)
-    material = site.material(material_name)
+    chosen = [site.material(name) for name in materials]
     table = known_at(weather, now)
     refuse_future(site, today)
+    looks: dict[tuple[Setting, tuple[str, ...]], Looked] = {}
+    return [_evening(site, weather, table, local_now, each, looks) for each in chosen]
+
+
+def _evening(
+    site: Site,
+    weather: pd.DataFrame,
+    table: pd.DataFrame,
+    local_now: pd.Timestamp,
+    material: Material,
+    looks: dict[tuple[Setting, tuple[str, ...]], Looked],
+) -> Evening:
+    """The answer for one material; `table` is the weather as known now."""
+    today = local_now.date()
     days = [today + dt.timedelta(days=number) for number in range(AHEAD_H // 24 + 2)]
     states = {day: block_states(site, material, day) for day in days}
     first = days[0 if local_now.hour < NOON_H else 1]
 
     def week(names: Sequence[str]) -> SiteWeek:
         together = {d: [s for s in states[d] if s.block.name in names] for d in days}
-        return site_week(site, table, material, local_now, together)
+        return site_week(site, table, material, local_now, together, looks)
 
     the_week, blocks = _most_trees(week, states[first], material, first)
     whole = Evening(
@@ -580,7 +614,7 @@ def thirsty(site: Site, weather: pd.DataFrame, now: pd.Timestamp) -> bool | None
     known.
     """
     soil = SOILS[site.feeding.soil if site.feeding else "loam"]
-    past = weather.loc[now - pd.Timedelta(days=BACK_D) : now - pd.Timedelta(hours=1)]
+    past = pd.DataFrame(weather).loc[now - pd.Timedelta(days=BACK_D) : now - pd.Timedelta(hours=1)]
     if past.empty:
         return None
     ends = soil_water(past, site.place, soil, LEAFLESS)

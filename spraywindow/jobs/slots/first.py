@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from spraywindow.jobs.slots.answer import DayAnswer, Evening, default_material, evening
+from spraywindow.jobs.slots.answer import DayAnswer, Evening, default_material, evening_of_each
 from spraywindow.jobs.slots.decision import beyond_at_large, beyond_winters, decide
 from spraywindow.program import Beyond, usual_share_of
 from spraywindow.site import Site, last_day_of, main_flowering, spacing_finding
@@ -138,7 +138,7 @@ def tonight(
     """
     due = material or default_material(site, now.tz_convert(site.place.timezone).date())
     names = dict.fromkeys([due, *site.program.materials])
-    evenings = [evening(site, weather, now, name) for name in names]
+    evenings = evening_of_each(site, weather, now, names)
     if winters is None:
         beyond = beyond_at_large(site, now)
     else:

@@ -25,7 +25,7 @@ from spraywindow.jobs.slots import (
     beyond_at_large,
     beyond_winters,
     decide,
-    evening,
+    evening_of_each,
     urgency,
 )
 from spraywindow.jobs.visits.route import CrewDay, Job, Route, exchanged_routes, route_of, timed
@@ -371,7 +371,7 @@ def _choices(
     today = now.tz_convert(site.place.timezone).date()
     refuse_future(site, today)
     out = []
-    evenings = [evening(site, weather, now, material) for material in site.program.materials]
+    evenings = evening_of_each(site, weather, now, site.program.materials)
     if winters is None:
         beyond = beyond_at_large(site, now, share)
     else:
