@@ -65,7 +65,8 @@ class KeptReplies(BaseCache):
                     break
                 try:
                     return self._opened().execute(query, values).fetchall()
-                except (sqlite3.Error, OSError) as error:
+                except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
+                    # SQLite quotes a damaged schema in its message, which then may be no text
                     name = getattr(error, "sqlite_errorname", "")
                     if isinstance(error, OSError) or name.startswith(_AROUND) or not first:
                         self._do_without(error)

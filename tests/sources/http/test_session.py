@@ -137,7 +137,9 @@ def test_without_a_cache_the_reply_that_comes_is_used(
     assert "gone on without it" in told[0]
 
 
-@pytest.mark.parametrize("damage", ["foreign", "half", "cut", "other tables", "a journal left"])
+@pytest.mark.parametrize(
+    "damage", ["foreign", "half", "cut", "no text", "other tables", "a journal left"]
+)
 def test_a_cache_that_is_none_is_set_aside_and_begun_anew(tmp_path: Path, damage: str) -> None:
     path = tmp_path / "http.sqlite"
     with Loopback(Reply({"rain": "x" * 40_000}, headers={"Cache-Control": "max-age=60"})) as server:
@@ -155,6 +157,7 @@ def test_a_cache_that_is_none_is_set_aside_and_begun_anew(tmp_path: Path, damage
                     "foreign": b"no database" * 1000,
                     "half": sound[: len(sound) // 2],
                     "cut": sound[:5000],
+                    "no text": sound.replace(b"PRIMARY KEY", b"PRIMARY \xffEY"),
                     "a journal left": b"no database" * 1000,
                 }[damage]
             )
