@@ -124,9 +124,9 @@ def run_region(
             _lay_out(ask(data.chunk({**sizes, region.time: -1})), store, mark, sizes)
         state = xr.open_zarr(store, consolidated=False, mask_and_scale=False)["site_state"]
         blocks = list(_blocks(data, sizes))
-        todo = [sel for sel in blocks if not _done(state.isel(_of(state, sel)).to_numpy())]
-        ran.blocks, ran.found = len(blocks), len(blocks) - len(todo)
-        _work(client, paths, store, ask, todo, ran, shown)
+        undone = [sel for sel in blocks if not _done(state.isel(_of(state, sel)).to_numpy())]
+        ran.blocks, ran.found = len(blocks), len(blocks) - len(undone)
+        _work(client, paths, store, ask, undone, ran, shown)
     if across:
         shutil.rmtree(paths[0])
     _tell_left_out(store, ran)
@@ -309,7 +309,7 @@ def _client(cluster: str | None, workers: int, memory: str) -> Iterator[Any]:
 
 
 def _work(
-    client: Any, paths: tuple[str, ...], store: Path, ask: Ask, todo: list[Sel], ran: Ran,
+    client: Any, paths: tuple[str, ...], store: Path, ask: Ask, undone: list[Sel], ran: Ran,
     shown: Callable[[int, int], None],
 ) -> None:  # fmt: skip
     """Work the blocks, a few ahead of the workers; what fails is named, and unknown."""
@@ -317,7 +317,7 @@ def _work(
 
     done = ran.found
     shown(done, ran.blocks)
-    waiting = iter(todo)
+    waiting = iter(undone)
     sent: dict[Any, Sel] = {}
 
     def send() -> Any:

@@ -6,6 +6,7 @@ import csv
 import io
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from tests.command import command
@@ -62,6 +63,16 @@ def test_the_table_says_what_each_site_is_told_by_itself(
         assert mine[0]["date"] == alone["tomorrow"]["date"]
         assert mine[0]["word"] == alone["tomorrow"]["advice"]
         assert mine[0]["start"] == alone["tomorrow"]["start"]
+
+
+def test_a_first_day_without_a_go_says_why(folder: Path, tmp_path: Path) -> None:
+    table = pd.read_csv(write_weather(tmp_path / "w.csv", "2026-01-01", 20))
+    table["wind_ms"] = 15.0  # 3 CCR 6960: at most 10 mph
+    table.to_csv(tmp_path / "w.csv", index=False)
+    said = command("slots", folder, "--weather", tmp_path / "w.csv", *EVENING)
+    for name in ("Ossa Terrace", "Lime Kiln Yard", "Lower Terrace"):
+        assert f"{name}: no-go tomorrow (Sat 10 Jan)" in said.words
+    assert said.words.count("too windy") == 3
 
 
 def test_json_is_the_list_of_each_site_s_own(folder: Path, weather: tuple[object, ...]) -> None:

@@ -97,12 +97,12 @@ def sites_text(every: Sequence[Sequence[Evening]], unanswered: Sequence[Unanswer
     notes = [
         "The first day's word weighs going against waiting (spray, wait, either), the others say "
         "what the weather allows, of the material under the site's name where none is named. Hours "
-        "on each site's clock."
+        "on each site's clock; `spraywindow slots NAME` says why of each day."
     ]
     notes += [
         f"{evenings[0].site.name}: {headline(evenings[0])}."
         for evenings in every
-        if evenings[0].first.verdict == "unknown"
+        if advice_word(evenings[0]) not in ("spray", "either")
     ]
     notes += [
         f"{evenings[0].site.name}: {line}."
